@@ -1,0 +1,1 @@
+"""The invented scenario: it makes files, then uses the ordinary steps."""

@@ -1,0 +1,1 @@
+"""Charts (later reports and bundles) made from records."""

@@ -1,0 +1,1 @@
+"""Files, sheets, settings, audit and the database: everything that touches the disk."""

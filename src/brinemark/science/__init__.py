@@ -1,0 +1,1 @@
+"""Arrays in, results out: no clock, file, database, chart or print."""

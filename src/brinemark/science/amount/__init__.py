@@ -1,0 +1,1 @@
+"""Signals and levels: response, calibration, reading, limits."""

@@ -1,0 +1,1 @@
+"""A curve and its physics."""

@@ -1,0 +1,1 @@
+"""One file per arrow of the main line; the only place where science meets records."""

@@ -1,0 +1,192 @@
+"""Records of the amount stage: what calibration takes and gives, and the reading of a sample."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from brinemark.terms.arrays import FloatArray, IntArray
+
+STATEMENTS = (
+    "cannot say",
+    "not detected",
+    "at or above",
+    "quantified",
+    "detected, amount uncertain",
+)
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class ElectrodeReadings:
+    """Signals of E electrodes with R readings in all; every level is a cell level.
+
+    electrode : E names; batch, instrument : E names; covariate : (E,) raw covariate quantity, nan = missing;
+    unit : (R,) index of the electrode of each reading; signal, u : (R,) [signal unit];
+    level : (R,) [level unit], nan where unknown.
+    """
+
+    electrode: tuple[str, ...]
+    batch: tuple[str, ...]
+    instrument: tuple[str, ...]
+    covariate: FloatArray
+    unit: IntArray
+    signal: FloatArray
+    u: FloatArray
+    level: FloatArray
+
+
+@dataclass(frozen=True, slots=True)
+class NormalPrior:
+    """A normal prior of one parameter on its working scale (log for positive quantities)."""
+
+    name: str
+    center: float
+    sd: float
+    source: str
+
+
+@dataclass(frozen=True, slots=True)
+class Gate:
+    """One numerical gate of a calibration: passed when value <= limit."""
+
+    name: str
+    value: float
+    limit: float
+
+    @property
+    def passed(self) -> bool:
+        return self.value <= self.limit
+
+
+@dataclass(frozen=True, slots=True)
+class Summary:
+    """Posterior of one population quantity on its natural scale: median and central interval."""
+
+    name: str
+    median: float
+    lower: float
+    upper: float
+    unit: str
+
+
+@dataclass(frozen=True, slots=True)
+class Limits:
+    """What one fresh electrode of a batch can do with one reading (levels in cell level units).
+
+    critical_signal : signal above which a blank is exceeded with probability alpha only;
+    critical_value : level whose median signal is critical_signal; None when no level reaches it;
+    minimum_detectable : level detected with probability 1 - beta; None when none is;
+    working_lower, working_upper : levels between which the expected fold stays within max_fold, or None.
+    """
+
+    batch: str
+    instrument: str
+    protocol: str
+    electrodes: int
+    critical_signal: float
+    critical_value: float | None
+    minimum_detectable: float | None
+    working_lower: float | None
+    working_upper: float | None
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Calibration:
+    """Posterior of the response model.
+
+    names : P parameter names; draws : (M, P) equally weighted draws on the working scale (logs where the
+    quantity is positive); signal_ref [signal unit] and covariate_ref [covariate unit] : what signals and
+    covariates were divided by; highest_level : highest standard [level unit]; readings : the electrodes it
+    was made from; priors : P; summaries, gates : diagnostics; weaknesses : plain sentences.
+    """
+
+    names: tuple[str, ...]
+    draws: FloatArray
+    signal_ref: float
+    covariate_ref: float | None
+    covariate_center: float
+    covariate_sd: float
+    instruments: tuple[str, ...]
+    highest_level: float
+    readings: ElectrodeReadings
+    priors: tuple[NormalPrior, ...]
+    summaries: tuple[Summary, ...]
+    gates: tuple[Gate, ...]
+    rounds: int
+    total_draws: int
+    weaknesses: tuple[str, ...]
+    seed: int
+
+
+@dataclass(frozen=True, slots=True)
+class Estimate:
+    """median, lower, upper in sample level units; None = no finite end. sides : 1 or 2."""
+
+    median: float | None
+    lower: float | None
+    upper: float | None
+    level: float
+    sides: int
+
+
+@dataclass(frozen=True, slots=True)
+class LimitValue:
+    """A one-sided limit."""
+
+    value: float
+    level: float
+    sides: int = 1
+
+
+@dataclass(frozen=True, slots=True)
+class Detection:
+    detected: bool
+    p_value: float
+    alpha: float
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class ConfidenceCurve:
+    """P(statistic <= observed | level) on a grid, for drawing and for planning.
+
+    level : (n,) sample levels, rising from 0; probability : (n,); at_infinity : its limit for level -> inf.
+    """
+
+    level: FloatArray
+    probability: FloatArray
+    at_infinity: float
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Reading:
+    """One of the five statements about a sample, with what it rests on (levels are sample levels)."""
+
+    statement: str
+    reason: str | None
+    detection: Detection | None
+    estimate: Estimate | None
+    lower_limit: LimitValue | None
+    upper_limit: LimitValue | None
+    working_range: tuple[float, float] | None
+    shares: tuple[float, ...]
+    warnings: tuple[str, ...]
+    curve: ConfidenceCurve | None
+    two_sided: Estimate | None
+    monte_carlo_error: tuple[float, float] | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class SamplePortion:
+    """One electrode that read a sample (or a control): its signal and the dilution it saw.
+
+    covariate : raw covariate quantity, None = missing; failure : why this electrode cannot be used
+    (for example a failed pre-scan), None = usable.
+    """
+
+    electrode: str
+    batch: str
+    instrument: str
+    covariate: float | None
+    signal: float
+    u: float
+    dilution: float = 1.0
+    failure: str | None = None

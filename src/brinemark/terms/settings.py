@@ -1,0 +1,133 @@
+"""The settings of a logbook as frozen, checked models; `docs/logbook.toml` is their specification."""
+
+from __future__ import annotations
+
+from typing import Annotated, Literal
+
+from pydantic import BaseModel, ConfigDict, Field, model_validator
+
+Positive = Annotated[float, Field(gt=0)]
+Probability = Annotated[float, Field(gt=0, lt=1)]
+Window = tuple[float, float]
+
+
+class Section(BaseModel):
+    """A table of logbook.toml: frozen, unknown keys refused, no NaN or infinity."""
+
+    model_config = ConfigDict(frozen=True, extra="forbid", allow_inf_nan=False)
+
+
+class LogbookSection(Section):
+    schema_version: Literal[1] = Field(alias="schema", default=1)
+    name: str = "unnamed"
+    timezone: str = "UTC"
+
+
+class AnalyteSection(Section):
+    name: str = "thiocyanate"
+    level_unit: str = "ug/L"
+    molar_mass: Positive | None = None
+
+
+class CurveSection(Section):
+    quantity: Literal["height", "charge", "potential"] = "height"
+    sweep: Literal["anodic", "cathodic"] = "anodic"
+    cycle: str | int = "last"
+    window_V: Window = (0.40, 0.76)
+    baseline: Literal["chord"] = "chord"
+
+    @model_validator(mode="after")
+    def _window_rises(self) -> CurveSection:
+        if not self.window_V[0] < self.window_V[1]:
+            raise ValueError("window_V is [low, high] with low below high")
+        return self
+
+
+class CovariateSection(Section):
+    quantity: Literal["height", "charge"] = "charge"
+    sweep: Literal["anodic", "cathodic"] = "anodic"
+    cycle: str | int = "last"
+    window_V: Window = (-0.36, 0.00)
+    baseline: Literal["chord"] = "chord"
+
+
+class PrescanSection(Section):
+    use: Literal["covariate"] = "covariate"
+    max_ratio: Annotated[float, Field(gt=1)] = 2.5
+
+
+class InstrumentSection(Section):
+    sign: Literal["anodic positive", "cathodic positive"] = "anodic positive"
+    scan_rate_V_per_s: Positive | None = None
+    reference: str | None = None
+    potential: str | None = None
+    current: str | None = None
+    time: str | None = None
+    cycle: str | None = None
+
+
+class ConditionsSection(Section):
+    salinity: float | None = None
+    pH: float | None = None
+    temperature_C: float | None = None
+    contact_s: float | None = None
+    stirring: float | str | None = None
+    scan_rate_V_per_s: Positive | None = None
+    reference: str | None = None
+
+
+class RunSection(Section):
+    max_gap_h: Positive = 12.0
+
+
+class PriorSection(Section):
+    """[center, sd] on the working scale, relative to the data's own scale; None = the default."""
+
+    ln_gain: tuple[float, Positive] | None = None
+    ln_K: tuple[float, Positive] | None = None
+    ln_h: tuple[float, Positive] | None = None
+    ln_floor: tuple[float, Positive] | None = None
+    ln_batch_sd: tuple[float, Positive] | None = None
+    ln_electrode_sd: tuple[float, Positive] | None = None
+    ln_K_sd: tuple[float, Positive] | None = None
+    ln_noise: tuple[float, Positive] | None = None
+    slope: tuple[float, Positive] | None = None
+    instrument_offset: tuple[float, Positive] | None = None
+    logit_share: tuple[float, Positive] | None = None
+    widen: Positive = 1.0
+
+
+class CalibrationSection(Section):
+    seed: Annotated[int, Field(ge=0, lt=2**32)] = 20260
+    draws: Annotated[int, Field(ge=256, le=16384)] = 1024
+
+
+class DecisionSection(Section):
+    alpha: Probability = 0.05
+    beta: Probability = 0.05
+    interval: Probability = 0.95
+    max_fold: Annotated[float, Field(gt=1)] = 3.0
+
+    @model_validator(mode="after")
+    def _alpha_within_interval(self) -> DecisionSection:
+        if self.alpha > 1.0 - self.interval + 1e-12:
+            raise ValueError(
+                f"alpha {self.alpha:g} is above 1 - interval = {1 - self.interval:g}, so a lower limit could be 0"
+            )
+        return self
+
+
+class Settings(Section):
+    """Everything in logbook.toml."""
+
+    logbook: LogbookSection = LogbookSection()
+    analyte: AnalyteSection = AnalyteSection()
+    signal: CurveSection = CurveSection()
+    covariate: CovariateSection | None = None
+    prescan: PrescanSection = PrescanSection()
+    instrument: dict[str, InstrumentSection] = {}
+    conditions: ConditionsSection = ConditionsSection()
+    run: RunSection = RunSection()
+    prior: PriorSection = PriorSection()
+    calibration: CalibrationSection = CalibrationSection()
+    decision: DecisionSection = DecisionSection()
