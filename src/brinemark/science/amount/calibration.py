@@ -1,0 +1,249 @@
+"""From the signals of electrodes with known levels to a posterior of the response model."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+import numpy as np
+
+from brinemark.science.amount.posterior import (
+    OnStep,
+    PosteriorSample,
+    SampleOptions,
+    always,
+    sample_posterior,
+)
+from brinemark.science.amount.priors import default_priors
+from brinemark.science.amount.quadrature import Adapted, LatentModel, Nodes, adapt, log_marginal
+from brinemark.science.amount.response import (
+    ElectrodeResponse,
+    ParameterLayout,
+    UnitData,
+    latent_model,
+)
+from brinemark.terms.amounts import Calibration, ElectrodeReadings, NormalPrior, Summary
+from brinemark.terms.arrays import FloatArray, IntArray
+from brinemark.terms.errors import Refused
+from brinemark.terms.settings import AnalyteSection, CalibrationSection, PriorSection
+
+INTERVAL = 0.95
+
+
+@dataclass(frozen=True, slots=True)
+class Scale:
+    """What makes data relative: signal_ref [signal unit], covariate_ref [covariate unit] or None when no covariate
+    is used, mean and sd of x among the calibration electrodes, and the instruments in order."""
+
+    signal_ref: float
+    covariate_ref: float | None
+    covariate_center: float
+    covariate_sd: float
+    instruments: tuple[str, ...]
+
+    @property
+    def layout(self) -> ParameterLayout:
+        return ParameterLayout(self.instruments, self.covariate_ref is not None)
+
+
+def scale_of_calibration(calibration: Calibration) -> Scale:
+    """The scale a calibration was made with."""
+    return Scale(
+        calibration.signal_ref,
+        calibration.covariate_ref,
+        calibration.covariate_center,
+        calibration.covariate_sd,
+        calibration.instruments,
+    )
+
+
+def scale_of_data(readings: ElectrodeReadings) -> Scale:
+    """Signal reference: median signal of the standards (of all readings when there is none, or when it is not
+    positive: median of absolute values). Covariate reference: median; used when three electrodes have one."""
+    standards = readings.signal[readings.level > 0]
+    reference = float(np.median(standards)) if standards.size else 0.0
+    if reference <= 0:
+        reference = float(np.median(np.abs(readings.signal)))
+    instruments = tuple(dict.fromkeys(readings.instrument))
+    known = readings.covariate[np.isfinite(readings.covariate)]
+    if known.size < 3:
+        return Scale(reference or 1.0, None, 0.0, 0.0, instruments)
+    middle = float(np.median(known))
+    x = np.log(known / middle)
+    return Scale(reference or 1.0, middle, float(x.mean()), float(x.std(ddof=1)), instruments)
+
+
+def checked(readings: ElectrodeReadings) -> ElectrodeReadings:
+    """The readings, or Refused: at least one, finite signals and levels, positive covariates, levels >= 0."""
+    remedy = "mend the run sheet, or leave the electrode out"
+    if readings.signal.size == 0:
+        raise Refused(
+            "no electrode with a known level", "at least one blank or standard", "add a run sheet with standards first"
+        )
+    for name, values, sound in (
+        ("signal", readings.signal, np.isfinite(readings.signal)),
+        ("signal uncertainty", readings.u, np.isfinite(readings.u) & (readings.u >= 0)),
+        ("level", readings.level, np.isfinite(readings.level) & (readings.level >= 0)),
+    ):
+        if not sound.all():
+            bad = int(np.flatnonzero(~sound)[0])
+            who = readings.electrode[int(readings.unit[bad])]
+            raise Refused(f"{name} {values[bad]:g} of electrode {who}", f"a finite {name}, not negative", remedy)
+    low = np.flatnonzero(readings.covariate <= 0)
+    if low.size:
+        who = readings.electrode[int(low[0])]
+        raise Refused(f"covariate {readings.covariate[low[0]]:g} of electrode {who}", "a positive number", remedy)
+    return readings
+
+
+def unit_data(readings: ElectrodeReadings, scale: Scale) -> tuple[UnitData, IntArray, tuple[str, ...]]:
+    """Model-ready data ordered by batch (first appearance), the batch index of each electrode, the batch names."""
+    names = tuple(dict.fromkeys(readings.batch))
+    batch = np.array([names.index(b) for b in readings.batch], dtype=np.int64)
+    order = np.argsort(batch, kind="stable")
+    place = np.argsort(order)
+    by_unit = np.argsort(place[readings.unit], kind="stable")
+    covariate = np.full(batch.size, np.nan)
+    if scale.covariate_ref is not None:
+        covariate = np.log(readings.covariate / scale.covariate_ref)
+    data = UnitData(
+        instrument=np.array([scale.instruments.index(m) for m in readings.instrument], dtype=np.int64)[order],
+        covariate=covariate[order] if scale.covariate_ref is not None else np.zeros(batch.size),
+        unit=place[readings.unit][by_unit],
+        signal=readings.signal[by_unit] / scale.signal_ref,
+        u=readings.u[by_unit] / scale.signal_ref,
+        level=readings.level[by_unit],
+    )
+    return data, batch[order], names
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class HyperTarget:
+    """Log posterior of the population parameters: marginal likelihood times normal priors."""
+
+    model: LatentModel
+    center: FloatArray
+    sd: FloatArray
+    nodes: Nodes
+    start: Adapted
+
+    def log_density(self, parameters: FloatArray) -> FloatArray:
+        adapted = adapt(self.model, parameters, self.start)
+        return self._log_prior(parameters) + log_marginal(self.model, parameters, self.nodes, adapted)
+
+    def near(self, center: FloatArray) -> Callable[[FloatArray], FloatArray]:
+        shared = adapt(self.model, center[None], self.start)
+
+        def density(parameters: FloatArray) -> FloatArray:
+            nodes = shared.repeat(parameters.shape[0])
+            return self._log_prior(parameters) + log_marginal(self.model, parameters, self.nodes, nodes)
+
+        return density
+
+    def _log_prior(self, parameters: FloatArray) -> FloatArray:
+        away = (parameters - self.center) / self.sd
+        return np.asarray(-0.5 * (away**2).sum(axis=1) - np.log(self.sd).sum())
+
+
+def calibrate(
+    readings: ElectrodeReadings,
+    analyte: AnalyteSection,
+    prior: PriorSection,
+    options: CalibrationSection,
+    on_step: OnStep = always,
+) -> Calibration:
+    """Posterior of the response model from electrodes whose every level is known.
+
+    Marginal likelihood by nested adaptive quadrature (quadrature.py), draws by adaptive importance sampling
+    (posterior.py). Raises Refused for unusable readings, GateFailed when a numerical gate fails, Stopped.
+    """
+    readings = checked(readings)
+    scale = scale_of_data(readings)
+    data, batch, _ = unit_data(readings, scale)
+    priors = default_priors(scale.layout, readings, analyte, prior)
+    response = ElectrodeResponse(data, scale.layout, scale.covariate_center, scale.covariate_sd)
+    model = latent_model(response, batch)
+    center, sd = np.array([p.center for p in priors]), np.array([p.sd for p in priors])
+    target = HyperTarget(model, center, sd, Nodes(), adapt(model, center[None]))
+    sample = sample_posterior(
+        target, center, sd, scale.layout.names, SampleOptions(options.draws, options.seed, on_step)
+    )
+    return _record(readings, scale, priors, sample, options.seed)
+
+
+def _record(
+    readings: ElectrodeReadings,
+    scale: Scale,
+    priors: tuple[NormalPrior, ...],
+    sample: PosteriorSample,
+    seed: int,
+) -> Calibration:
+    return Calibration(
+        names=scale.layout.names,
+        draws=sample.draws,
+        signal_ref=scale.signal_ref,
+        covariate_ref=scale.covariate_ref,
+        covariate_center=scale.covariate_center,
+        covariate_sd=scale.covariate_sd,
+        instruments=scale.instruments,
+        highest_level=float(readings.level.max()),
+        readings=readings,
+        priors=priors,
+        summaries=summaries(scale.layout.names, sample.draws, scale.signal_ref),
+        gates=sample.gates,
+        rounds=sample.rounds,
+        total_draws=sample.total_draws,
+        weaknesses=weaknesses(readings, scale, sample.draws),
+        seed=seed,
+    )
+
+
+def summaries(names: tuple[str, ...], draws: FloatArray, signal_ref: float) -> tuple[Summary, ...]:
+    """Median and central 95 % interval of each parameter on its natural scale."""
+    return tuple(_summary(name, draws[:, i], signal_ref) for i, name in enumerate(names))
+
+
+def _summary(name: str, draws: FloatArray, signal_ref: float) -> Summary:
+    stem, _, instrument = name.partition(":")
+    label, unit, values = {
+        "ln_gain": ("gain", "signal", np.exp(draws) * signal_ref),
+        "ln_K": ("K", "level", np.exp(draws)),
+        "ln_h": ("h", "1", np.exp(draws)),
+        "ln_floor": ("floor", "1", np.exp(draws)),
+        "ln_batch_sd": ("batch sd of ln gain", "1", np.exp(draws)),
+        "ln_electrode_sd": ("electrode sd of ln gain, with reading noise", "1", np.exp(draws)),
+        "ln_K_sd": ("batch sd of ln K", "1", np.exp(draws)),
+        "logit_share": ("share of reading noise in the electrode variance", "1", 1.0 / (1.0 + np.exp(-draws))),
+        "ln_noise": ("additive noise", "signal", np.exp(draws) * signal_ref),
+        "instrument_offset": ("gain ratio to the first instrument", "1", np.exp(draws)),
+        "slope": ("slope of the covariate", "1", draws),
+    }[stem]
+    tail = 0.5 * (1.0 - INTERVAL)
+    lower, median, upper = (float(v) for v in np.quantile(values, [tail, 0.5, 1.0 - tail]))
+    return Summary(f"{label}, {instrument}" if instrument else label, median, lower, upper, unit)
+
+
+def weaknesses(readings: ElectrodeReadings, scale: Scale, draws: FloatArray) -> tuple[str, ...]:
+    """Where the calibration is weak, in words, with what to measure next."""
+    found = []
+    batches = len(set(readings.batch))
+    known = np.unique(readings.level[readings.level > 0])
+    standards = int((readings.level > 0).sum())
+    if batches == 1:
+        found.append("one batch only: how batches differ is taken from the prior; add batches")
+    elif batches < 5:
+        found.append(f"{batches} batches only: how batches differ is poorly known; add batches")
+    if standards < 6:
+        found.append(f"{standards} standards only; add standards at other levels")
+    if not (readings.level == 0).any():
+        found.append("no blanks: the floor is taken from the standards and the prior; add blanks")
+    if known.size == 1:
+        found.append(f"all standards at one level ({known[0]:g}): K and h are taken from the prior; add other levels")
+    middle = float(np.exp(np.median(draws[:, 1])))
+    if known.size > 1 and known[-1] < middle:
+        found.append(f"highest standard ({known[-1]:g}) lies below K (about {middle:.3g}): the plateau was not reached")
+    for name in scale.instruments:
+        count = sum(1 for m in readings.instrument if m == name)
+        if count < 4:
+            found.append(f"instrument {name} has {count} calibration electrode(s) only; add blanks and standards")
+    return tuple(found)
