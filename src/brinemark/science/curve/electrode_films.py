@@ -89,8 +89,10 @@ def with_resistance(
         current = following
         if change <= 1e-12 * float(np.max(np.abs(current))):
             return current
-    raise ValueError(
-        f"no current solves i = f(E - iR) at {resistance_ohm:g} ohm; R times the slope of f must be below 1"
+    raise Refused(
+        f"no current settles at a resistance of {resistance_ohm:g} ohm",
+        "a resistance that keeps R times the slope of the current below 1",
+        "lower the resistance",
     )
 
 
