@@ -1,4 +1,4 @@
-"""What the logbook keeps: originals and records with their parents."""
+"""What the logbook keeps: originals, sheets, and records with their parents."""
 
 from __future__ import annotations
 
@@ -16,6 +16,24 @@ class Original:
     sha256: str
     size: int
     name: str
+
+
+@dataclass(frozen=True, slots=True)
+class StoredSheet:
+    """A run sheet as the logbook keeps it.
+
+    canonical : canonical JSON of its rows and file hashes; file_sha256 : original of the sheet file itself;
+    supersedes, reason : the sheet it corrects and why. added_at : ISO 8601 UTC, outside the id.
+    """
+
+    id: str
+    title: str
+    canonical: str
+    file_sha256: str
+    warnings: tuple[str, ...] = ()
+    supersedes: str | None = None
+    reason: str | None = None
+    added_at: str = ""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
