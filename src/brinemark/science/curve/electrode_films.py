@@ -20,6 +20,7 @@ from itertools import accumulate
 import numpy as np
 
 from brinemark.terms.arrays import FloatArray
+from brinemark.terms.errors import Refused
 
 
 def triangle_sweep(
