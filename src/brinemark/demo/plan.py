@@ -1,0 +1,124 @@
+"""Who is measured when: the readings of an invented season, electrode by electrode."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import datetime, timedelta, timezone
+
+ZONE = timezone(timedelta(hours=2))
+"""The harbour's clock, two hours ahead of UTC all season."""
+SEASON_START = datetime(2026, 4, 7, 9, 0, tzinfo=ZONE)
+
+
+@dataclass(frozen=True, slots=True)
+class Tank:
+    """A water that is read, or a control: its name on the sheet and the range its true level is drawn from [ug/L].
+
+    A control has low == high, the level its label promises.
+    """
+
+    name: str
+    low: float
+    high: float
+    note: str = ""
+    control: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Planned:
+    """One electrode's one reading. level is the standard's nominal level; a tank's level is not known here.
+
+    fault : "", "lifted" or "shorted".
+    """
+
+    electrode: str
+    batch: str
+    instrument: str
+    measured_at: datetime
+    role: str
+    level: float | None = None
+    tank: str | None = None
+    dilution: float = 1.0
+    fault: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Plan:
+    """sheets : title to its readings, in the order the sheets are added; tanks : by name."""
+
+    sheets: dict[str, tuple[Planned, ...]]
+    tanks: dict[str, Tank]
+
+
+TANKS = (
+    Tank("K1-tank-1", 0.0, 0.0, "first tank off the boat"),
+    Tank("K1-tank-2", 0.0, 0.0),
+    Tank("K1-tank-3", 0.5, 0.9),
+    Tank("K1-tank-4", 0.8, 1.5),
+    Tank("K1-tank-5", 5.0, 12.0),
+    Tank("K1-tank-6", 3.0, 6.0),
+    Tank("K1-tank-7", 120.0, 250.0, "slime on the surface"),
+    Tank("K1-tank-8", 20.0, 40.0, "same boat as tank 7"),
+    Tank("K1-tank-9", 1.0, 3.0, "one electrode left for this tank"),
+    Tank("QC-clean", 0.0, 0.0, control=True),
+    Tank("QC-one", 1.0, 1.0, control=True),
+    Tank("QC-three", 3.0, 3.0, control=True),
+)
+"""The consignment and the controls. A tank's name says nothing about its level; the level goes into truth.json only."""
+
+# One batch: its electrodes as "instrument role level-or-tank [/dilution] [fault]". B = bench, P = portable.
+_SPRING = {
+    "H01": ("B 0", "B 0.5", "B 2", "B 8", "B 20"),
+    "H02": ("B 0", "B 1", "B 4 lifted", "B 8", "B 2", "B 0.5"),
+    "H03": ("B 0", "P 0", "B 4", "P 4", "P 20"),
+    "H04": ("B 1", "B 2", "B 20", "B 0"),
+    "H05": ("B 0.5", "B 4", "P 1", "P 8", "B 0"),
+}
+_SUMMER = {
+    "H06": ("P 0", "P 2", "B 1", "B 8", "P 4", "B 0"),
+    "H07": ("B 0 shorted", "B 2", "B 4", "B 20", "B 0"),
+    "H08": ("P 0", "B 0.5", "P 8", "P 20", "B 4"),
+    "H09": ("B 0", "B 1", "P 1", "P 0", "B 20"),
+}
+_CONSIGNMENT = {
+    "H10": ("B 0", "B 4", "B K1-tank-1", "B K1-tank-5/4", "B K1-tank-8/16", "B QC-one"),
+    "H11": ("B 0", "B 2", "B K1-tank-9 lifted", "B K1-tank-5", "B K1-tank-8/4"),
+    "H12": ("P 0", "P 4", "P K1-tank-2", "P K1-tank-3", "P QC-three"),
+    "H13": ("B 0", "B 4", "B K1-tank-1", "B K1-tank-4", "B K1-tank-5/16", "B QC-clean"),
+    "H14": ("B 2", "B K1-tank-4", "B K1-tank-6", "B K1-tank-7", "B K1-tank-8", "B K1-tank-5/4"),
+}
+
+
+def season() -> Plan:
+    """The whole invented season: three sheets, 14 batches, two instruments."""
+    tanks = {tank.name: tank for tank in TANKS}
+    sheets = {
+        "spring": planned(_SPRING, tanks, SEASON_START, 9),
+        "summer": planned(_SUMMER, tanks, SEASON_START + timedelta(days=45), 9),
+        "consignment": planned(_CONSIGNMENT, tanks, SEASON_START + timedelta(days=100), 1),
+    }
+    return Plan(sheets, tanks)
+
+
+def planned(
+    batches: dict[str, tuple[str, ...]], tanks: dict[str, Tank], start: datetime, days: int
+) -> tuple[Planned, ...]:
+    """Readings of batches some days apart, electrodes of a batch 35 minutes apart, from short notes like "B 0.5"."""
+    readings = []
+    for day, (batch, notes) in enumerate(batches.items()):
+        for place, note in enumerate(notes):
+            at = start + timedelta(days=days * day, minutes=35 * place)
+            readings.append(_reading(f"{batch}-{place + 1}", batch, at, note, tanks))
+    return tuple(readings)
+
+
+def _reading(electrode: str, batch: str, at: datetime, note: str, tanks: dict[str, Tank]) -> Planned:
+    where, what, *fault = note.split()
+    name, _, dilution = what.partition("/")
+    common = (electrode, batch, {"B": "bench", "P": "portable"}[where], at)
+    bad = fault[0] if fault else ""
+    if name in tanks:
+        role = "control" if tanks[name].control else "sample"
+        return Planned(*common, role, tank=name, dilution=float(dilution or 1), fault=bad)
+    level = float(name)
+    return Planned(*common, "standard" if level > 0 else "blank", level=level, fault=bad)

@@ -1,0 +1,185 @@
+"""The invented harbour laboratory: Ilsundry Quay Laboratory in Quorvenna, a country that does not exist.
+
+Everything here is made up: places, instruments, tanks, electrodes and every number. The files it writes are ordinary
+run sheets and voltammogram files; the true levels go into truth.json, which lies outside the logbook and which no
+step reads.
+"""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Sequence
+from dataclasses import asdict, dataclass
+from pathlib import Path
+
+import numpy as np
+
+from brinemark.demo import files
+from brinemark.demo.curves import BENCH, PORTABLE, Film, Meter, voltammogram
+from brinemark.demo.making import Population, draw_batch, draw_film, lifted, shorted
+from brinemark.demo.plan import Plan, Planned, Tank, season
+from brinemark.terms.errors import Refused
+
+DEFAULT_SEED = 2026
+METERS = {"bench": BENCH, "portable": PORTABLE}
+FAULTS = {"": lambda film: film, "lifted": lifted, "shorted": shorted}
+STANDARD_ERROR = 0.01
+"""Relative error of each standard as it was really made up (standard deviation). Invented."""
+DILUTION_ERROR = 0.005
+"""Relative error of each dilution as it was really made (standard deviation). Invented."""
+
+SETTINGS = """\
+# Ilsundry Quay Laboratory, Quorvenna: an invented place.
+
+[logbook]
+schema = 1
+name = "Ilsundry Quay Laboratory (invented)"
+timezone = "UTC"
+
+[analyte]
+name = "thiocyanate"
+level_unit = "ug/L"
+
+[signal]
+quantity = "height"
+sweep = "anodic"
+cycle = "last"
+window_V = [0.40, 0.76]
+
+[covariate]
+quantity = "charge"
+sweep = "anodic"
+cycle = "last"
+window_V = [-0.36, 0.00]
+
+[prescan]
+max_ratio = 2.5
+
+[instrument.bench]
+scan_rate_V_per_s = 0.1
+reference = "Ag/AgCl, 3 mol/L KCl"
+
+[instrument.portable]
+sign = "cathodic positive"
+scan_rate_V_per_s = 0.1
+reference = "Ag/AgCl, 3 mol/L KCl"
+
+[decision]
+alpha = 0.05
+interval = 0.95
+max_fold = 3.0
+"""
+
+
+@dataclass(frozen=True, slots=True)
+class Scenario:
+    """What write_scenario left in folder: sheets in the order to add them, and what each logbook step may know.
+
+    settings : text for logbook.toml; samples, controls : names in sheet order; truth_file : for the comparison
+    afterwards, outside any logbook.
+    """
+
+    folder: Path
+    seed: int
+    settings: str
+    sheets: tuple[Path, ...]
+    samples: tuple[str, ...]
+    controls: tuple[str, ...]
+    truth_file: Path
+
+
+def write_scenario(folder: Path, seed: int = DEFAULT_SEED) -> Scenario:
+    """Write the season's sheets and curves under folder/sheets and the truth to folder/truth.json.
+
+    The same seed gives the same bytes. Raises Refused when folder/sheets is already there.
+    """
+    plan = season()
+    sheets = _fresh(folder / "sheets")
+    world = draw_world(plan, seed)
+    dialects = {
+        "spring": (files.SheetDialect(), files.BENCH_BEFORE),
+        "summer": (files.SheetDialect(";", ",", "\r\n"), files.BENCH_AFTER),
+        "consignment": (files.SheetDialect("\t"), files.BENCH_AFTER),
+    }
+    written: list[Path] = []
+    for title, readings in plan.sheets.items():
+        sheet_dialect, bench = dialects[title]
+        by_instrument = {"bench": bench, "portable": files.PORTABLE}
+        for reading in readings:
+            _write_curves(sheets, reading, world, by_instrument[reading.instrument])
+        written.append(sheets / f"{len(written) + 1}-{title}.csv")
+        files.write_sheet(written[-1], readings, plan.tanks, sheet_dialect)
+    truth_file = folder / "truth.json"
+    truth_file.write_text(json.dumps(world.as_json(), indent=1, sort_keys=True) + "\n", encoding="utf-8")
+    names = names_by_role(plan)
+    return Scenario(folder, seed, SETTINGS, tuple(written), names["sample"], names["control"], truth_file)
+
+
+@dataclass(frozen=True, slots=True)
+class World:
+    """The truth: films by electrode, true cell levels by electrode and true levels by tank [ug/L]."""
+
+    seed: int
+    films: dict[str, Film]
+    cells: dict[str, float]
+    tanks: dict[str, float]
+
+    def as_json(self) -> dict[str, object]:
+        """For truth.json."""
+        films = {electrode: asdict(film) for electrode, film in self.films.items()}
+        return {"seed": self.seed, "tanks": self.tanks, "cells": self.cells, "films": films}
+
+
+def draw_world(plan: Plan, seed: int) -> World:
+    """The truth behind a plan; each batch and electrode has its own stream, so a longer plan changes no film."""
+    population = Population()
+    readings = [reading for sheet in plan.sheets.values() for reading in sheet]
+    batches = {name: draw_batch(population, _stream(seed, "batch", name)) for name in {r.batch for r in readings}}
+    tanks = {name: _tank_level(tank, _stream(seed, "tank", name)) for name, tank in plan.tanks.items()}
+    films_, cells = {}, {}
+    for reading in readings:
+        random = _stream(seed, "film", reading.electrode)
+        film = draw_film(batches[reading.batch], population, random)
+        films_[reading.electrode] = FAULTS[reading.fault](film)
+        cells[reading.electrode] = _cell_level(reading, tanks, random)
+    return World(seed, films_, cells, tanks)
+
+
+def names_by_role(plan: Plan) -> dict[str, tuple[str, ...]]:
+    """Names of samples and of controls, in the order of the plan's tanks."""
+    read = {(r.role, r.tank) for sheet in plan.sheets.values() for r in sheet}
+    return {role: tuple(tank for tank in plan.tanks if (role, tank) in read) for role in ("sample", "control")}
+
+
+def _write_curves(sheets: Path, reading: Planned, world: World, dialect: files.CurveDialect) -> None:
+    meter: Meter = METERS[reading.instrument]
+    film = world.films[reading.electrode]
+    names: Sequence[str] = files.curve_names(reading)
+    for name, level in zip(names, (world.cells[reading.electrode], 0.0), strict=True):
+        trace = voltammogram(film, level, meter, _stream(world.seed, "curve", name))
+        files.write_curve(sheets / name, trace, dialect)
+
+
+def _tank_level(tank: Tank, random: np.random.Generator) -> float:
+    if tank.low == tank.high:
+        return tank.low
+    return float(np.round(np.exp(random.uniform(np.log(tank.low), np.log(tank.high))), 3))
+
+
+def _cell_level(reading: Planned, tanks: dict[str, float], random: np.random.Generator) -> float:
+    if reading.tank is None:
+        return float((reading.level or 0.0) * np.exp(random.normal(0.0, STANDARD_ERROR)))
+    error = np.exp(random.normal(0.0, DILUTION_ERROR)) if reading.dilution > 1.0 else 1.0
+    return float(tanks[reading.tank] / (reading.dilution * error))
+
+
+def _stream(seed: int, kind: str, name: str) -> np.random.Generator:
+    """A random stream that depends on the seed and on what it is for, and on nothing else."""
+    return np.random.default_rng([seed, *f"{kind} {name}".encode()])
+
+
+def _fresh(sheets: Path) -> Path:
+    if sheets.exists():
+        raise Refused(f"{sheets} is already there", "a folder without it", "give another folder or remove it")
+    (sheets / files.CURVES).mkdir(parents=True)
+    return sheets
