@@ -4,11 +4,26 @@ from __future__ import annotations
 
 from typing import Annotated, Literal
 
-from pydantic import BaseModel, ConfigDict, Field, model_validator
+from pydantic import AfterValidator, BaseModel, ConfigDict, Field, model_validator
 
 Positive = Annotated[float, Field(gt=0)]
 Probability = Annotated[float, Field(gt=0, lt=1)]
-Window = tuple[float, float]
+
+
+def _rising(window: tuple[float, float]) -> tuple[float, float]:
+    if not window[0] < window[1]:
+        raise ValueError("a window [low, high] with low below high")
+    return window
+
+
+def _countable(cycle: str | int) -> str | int:
+    if cycle in ("last", "mean") or (isinstance(cycle, int) and cycle >= 1):
+        return cycle
+    raise ValueError('"last", "mean" or a whole number from 1')
+
+
+Window = Annotated[tuple[float, float], AfterValidator(_rising)]
+Cycle = Annotated[str | int, AfterValidator(_countable)]
 
 
 class Section(BaseModel):
@@ -32,21 +47,15 @@ class AnalyteSection(Section):
 class CurveSection(Section):
     quantity: Literal["height", "charge", "potential"] = "height"
     sweep: Literal["anodic", "cathodic"] = "anodic"
-    cycle: str | int = "last"
+    cycle: Cycle = "last"
     window_V: Window = (0.40, 0.76)
     baseline: Literal["chord"] = "chord"
-
-    @model_validator(mode="after")
-    def _window_rises(self) -> CurveSection:
-        if not self.window_V[0] < self.window_V[1]:
-            raise ValueError("window_V is [low, high] with low below high")
-        return self
 
 
 class CovariateSection(Section):
     quantity: Literal["height", "charge"] = "charge"
     sweep: Literal["anodic", "cathodic"] = "anodic"
-    cycle: str | int = "last"
+    cycle: Cycle = "last"
     window_V: Window = (-0.36, 0.00)
     baseline: Literal["chord"] = "chord"
 

@@ -1,0 +1,248 @@
+"""logbook.toml: read into checked settings, and written for a new logbook."""
+
+from __future__ import annotations
+
+import json
+import tomllib
+import unicodedata
+from collections.abc import Mapping
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, get_args
+
+from brinemark.records.text import nearest, shown
+from brinemark.terms.errors import Refused
+
+if TYPE_CHECKING:
+    from pydantic import BaseModel
+    from pydantic_core import ErrorDetails
+
+    from brinemark.terms.settings import Settings
+
+# Values and keys that later versions will take; "*" stands for an instrument's id.
+LATER_VALUES: Mapping[tuple[str, ...], tuple[str, ...]] = {
+    ("prescan", "use"): ("zero", "both"),
+    ("signal", "baseline"): ("polynomial", "whittaker"),
+    ("covariate", "baseline"): ("polynomial", "whittaker"),
+}
+LATER_KEYS: Mapping[tuple[str, ...], str] = {
+    ("run", "control_limits"): "controls are read and compared with expected_level, without limits",
+    ("instrument", "*", "layout"): "trace files have one current column (long layout)",
+}
+_EXPECTED = {
+    "finite_number": "a finite number",
+    "float_type": "a number",
+    "int_type": "a whole number",
+    "string_type": "text in quotes",
+    "model_type": "a table",
+    "dict_type": "a table for each instrument",
+    "tuple_type": "a list of two numbers",
+    "missing": "a list of two numbers",
+    "too_long": "a list of two numbers",
+}
+
+_NEW = """\
+# Settings of this logbook. Every key with its meaning stands in docs/logbook.toml.
+
+[logbook]
+schema = 1
+name = {name}
+timezone = {timezone}      # for times written without a zone
+
+[analyte]
+name = "thiocyanate"
+level_unit = "ug/L"
+
+[signal]                       # how the answer is read from a trace
+quantity = "height"
+sweep = "anodic"
+cycle = "last"
+window_V = [0.40, 0.76]
+baseline = "chord"
+
+[decision]
+alpha = 0.05
+beta = 0.05
+interval = 0.95
+max_fold = 3.0
+"""
+
+
+def settings_text(*, name: str = "unnamed", timezone: str = "UTC") -> str:
+    """The short, commented logbook.toml of a new logbook. Raises Refused for a bad name or time zone."""
+    text = _NEW.format(name=json.dumps(name, ensure_ascii=False), timezone=json.dumps(timezone))
+    if any(unicodedata.category(character) == "Cc" for character in name):
+        raise Refused(f"the logbook name {shown(name)}", "a name of one line", "leave out the control characters")
+    parse_settings(text, "logbook.toml")
+    return text
+
+
+DEFAULT_TOML = _NEW.format(name='"unnamed"', timezone='"UTC"')
+
+
+def write_settings(path: Path, text: str = DEFAULT_TOML) -> Settings:
+    """Write the text as a new settings file and give the settings. Raises Refused when it is wrong or there is one."""
+    settings = parse_settings(text, path.name)
+    try:
+        with path.open("x", encoding="utf-8", newline="\n") as file:
+            file.write(text)
+    except FileExistsError:
+        raise Refused(f"{path.name} is there already", "a new place", "choose another folder", file=path.name) from None
+    return settings
+
+
+def read_settings(path: Path) -> Settings:
+    """The checked settings of a logbook.
+
+    Raises Refused for a file that is missing or no TOML, and for wrong keys and values: the message names
+    the first in full and the others by key.
+    """
+    try:
+        text = path.read_bytes().decode("utf-8-sig")
+    except OSError as error:
+        raise _unreadable(path, str(error.strerror)) from None
+    except UnicodeDecodeError as error:
+        raise _unreadable(path, f"byte {error.start + 1} is not UTF-8") from None
+    return parse_settings(text, path.name)
+
+
+def _unreadable(path: Path, why: str) -> Refused:
+    return Refused(
+        f"the settings cannot be read ({why})", "a settings file in UTF-8", "give the logbook's folder", file=path.name
+    )
+
+
+def parse_settings(text: str, name: str) -> Settings:
+    """Settings from the text of a settings file. Raises Refused, see read_settings."""
+    from pydantic import ValidationError
+
+    from brinemark.terms.settings import Settings
+
+    try:
+        table = tomllib.loads(text.replace("\r\n", "\n"))
+    except tomllib.TOMLDecodeError as error:
+        raise Refused(f"not TOML: {error}", "settings as in docs/logbook.toml", "correct the line", file=name) from None
+    try:
+        settings = Settings.model_validate_json(json.dumps(table, default=str), strict=True)
+    except ValidationError as error:
+        raise _one_line([_fault(detail) for detail in _distinct(error.errors())], name) from None
+    faults = [*_zone_faults(settings), *_instrument_faults(settings)]
+    if faults:
+        raise _one_line(faults, name)
+    return settings
+
+
+_Fault = tuple[str, str, str, str]  # key, came, expected, remedy
+
+
+def _one_line(faults: list[_Fault], name: str) -> Refused:
+    _, came, expected, remedy = faults[0]
+    if len(faults) > 1:
+        others = " | ".join(f"{came}; expected {expected}" for _, came, expected, _ in faults[1:])
+        remedy = f"{remedy} (also wrong: {others})"
+    return Refused(came, expected, remedy, file=name)
+
+
+def _distinct(details: list[ErrorDetails]) -> list[ErrorDetails]:
+    """One detail a key: a key of either of two types is reported once for each type."""
+    seen: dict[tuple[str, ...], ErrorDetails] = {}
+    for detail in details:
+        seen.setdefault(_keys(detail), detail)
+    return list(seen.values())
+
+
+def _keys(detail: ErrorDetails) -> tuple[str, ...]:
+    loc = tuple(str(part) for part in detail["loc"])
+    return loc[:-1] if loc[-1] in ("str", "int", "float") and len(loc) > 2 else loc
+
+
+def _dotted(keys: tuple[str, ...]) -> str:
+    """[section] key, as the file writes it."""
+    deep = 3 if keys[0] == "instrument" else 2
+    keys = keys[:deep]  # beyond the key: a place in a list
+    if len(keys) < deep:
+        return f"[{'.'.join(keys)}]"
+    return f"[{'.'.join(keys[:-1])}] {keys[-1]}"
+
+
+def _fault(detail: ErrorDetails) -> _Fault:
+    keys, kind, value = _keys(detail), detail["type"], detail["input"]
+    general = (keys[0], "*", *keys[2:]) if keys[0] == "instrument" and len(keys) > 2 else keys
+    where = _dotted(keys)
+    if general in LATER_KEYS:
+        return where, f"{where} is not accepted yet", f"today no such key ({LATER_KEYS[general]})", "remove the key"
+    if kind == "extra_forbidden":
+        return (where, *_unknown(keys, where))
+    came = f"{where} = {json.dumps(value, ensure_ascii=False, default=str)}"
+    came = came if len(came) <= 160 else f"{came[:160]}..."
+    expected = _expected(detail)
+    if value in LATER_VALUES.get(keys, ()):
+        return where, f"{came} is not accepted yet", f"today {expected}", "write that, or leave the key out"
+    if kind == "value_error" and isinstance(value, dict):
+        return where, f"{where}: {detail['ctx']['error']}", "values that agree", "change one of them"
+    return where, came, expected, "correct the value, or remove the key for its default"
+
+
+def _unknown(keys: tuple[str, ...], where: str) -> tuple[str, str, str]:
+    known = _known_keys(keys[:-1])
+    alike = nearest(keys[-1], known)
+    what = "key" if len(keys) > 1 else "section"
+    expected = f"the nearest known {what}, {alike}" if alike else f"one of {', '.join(known)}"
+    return f"{where} is an unknown {what}", expected, "correct the name or remove it"
+
+
+def _known_keys(section: tuple[str, ...]) -> tuple[str, ...]:
+    from brinemark.terms.settings import InstrumentSection, Settings
+
+    model: type[BaseModel] = Settings
+    if section[:1] == ("instrument",):
+        model = InstrumentSection
+    elif section:
+        model = _model_of(Settings.model_fields[section[0]].annotation)
+    return tuple(field.alias or key for key, field in model.model_fields.items())
+
+
+def _model_of(annotation: Any) -> type[BaseModel]:
+    """The model of a section's type, which may be optional."""
+    model: type[BaseModel] = next((kind for kind in get_args(annotation) if hasattr(kind, "model_fields")), annotation)
+    return model
+
+
+def _expected(detail: ErrorDetails) -> str:
+    context = detail.get("ctx", {})
+    if detail["type"] in ("literal_error", "enum"):
+        return str(context["expected"]).replace("'", '"')
+    if detail["type"] in _EXPECTED:
+        expected = _EXPECTED[detail["type"]]
+        is_cycle = str(detail["loc"][-2:-1]) == "('cycle',)"
+        return '"last", "mean" or a whole number from 1' if is_cycle else expected
+    bounds = {"gt": "above", "ge": "at least", "lt": "below", "le": "at most"}
+    for key, words in bounds.items():
+        if key in context:
+            return f"a number {words} {context[key]:g}"
+    return detail["msg"].removeprefix("Input should be ").removeprefix("Value error, ")
+
+
+def _zone_faults(settings: Settings) -> list[_Fault]:
+    from zoneinfo import ZoneInfo
+
+    zone = settings.logbook.timezone
+    try:
+        ZoneInfo(zone)
+    except (ValueError, OSError, KeyError):
+        where = "[logbook] timezone"
+        return [(where, f"{where} = {shown(zone)}", "a zone of the tz database such as UTC", "correct the zone")]
+    return []
+
+
+def _instrument_faults(settings: Settings) -> list[_Fault]:
+    faults: list[_Fault] = []
+    for name, section in settings.instrument.items():
+        where = f"[instrument.{name}]"
+        if name != name.strip() or not name.isprintable() or not name:
+            faults.append((where, f"{where}, an id {shown(name)}", "an id without outer spaces", "correct the id"))
+        named = [text for text in (section.potential, section.current, section.time, section.cycle) if text is not None]
+        if len({text.casefold() for text in named}) < len(named):
+            faults.append(
+                (where, f"{where} names one column twice", "a different column for each", "correct the names")
+            )
+    return faults

@@ -1,0 +1,256 @@
+"""The rules of a run sheet: what one row may say, and what rows may say together."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Iterable, Mapping, Sequence
+from datetime import tzinfo
+from typing import TYPE_CHECKING
+
+from brinemark.records.sheet_table import LATER, Cells
+from brinemark.records.text import nearest, shown
+from brinemark.terms.errors import Refused
+from brinemark.terms.runs import CONDITIONS, ROLES, ROLES_LATER, SheetRow
+
+if TYPE_CHECKING:
+    from brinemark.terms.settings import Settings
+
+_IDS = ("electrode", "batch", "instrument", "sample")
+
+
+def checked_row(cells: Cells, zone: tzinfo, level_unit: str) -> tuple[SheetRow, bool]:
+    """One row by the rules, and whether its time named a zone. Raises Refused at the first fault."""
+    electrode, batch, instrument = (cells.needed_id(column) for column in ("electrode", "batch", "instrument"))
+    moment, zoned = cells.moment("measured_at", zone)
+    role = _role(cells)
+    _refuse_later(cells)
+    level = _level(cells, role, level_unit)
+    sample, dilution, expected = _portion(cells, role)
+    _check_answer(cells)
+    row = SheetRow(
+        number=cells.row,
+        electrode=electrode,
+        batch=batch,
+        instrument=instrument,
+        measured_at=moment,
+        role=role,
+        level=level,
+        level_rel_u=_level_u(cells, role),
+        stock=cells.id("stock"),
+        matrix_lot=cells.id("matrix_lot"),
+        sample=sample,
+        dilution=dilution,
+        expected_level=expected,
+        trace=cells.line("trace"),
+        prescan=cells.line("prescan"),
+        signal=cells.number("signal"),
+        signal_u=cells.number("signal_u"),
+        signal_unit=cells.id("signal_unit"),
+        prescan_signal=cells.number("prescan_signal"),
+        covariate=cells.number("covariate"),
+        conditions=_conditions(cells),
+        position=cells.id("position"),
+        operator=cells.id("operator"),
+        note=cells.line("note"),
+    )
+    return row, zoned
+
+
+def _role(cells: Cells) -> str:
+    text = cells.texts["role"]
+    if text in ROLES:
+        return text
+    if text in ROLES_LATER:
+        came = f"the role {text}, which is not accepted yet"
+        raise cells.refused("role", came, f"today one of {', '.join(ROLES)}", "leave the row out")
+    alike = nearest(text, ROLES)
+    remedy = f"did you mean {alike}?" if alike else "fill in the role"
+    came = shown(text) if text else "an empty cell"
+    raise cells.refused("role", came, f"one of {', '.join(ROLES)}", remedy)
+
+
+def _refuse_later(cells: Cells) -> None:
+    for column in LATER:
+        if cells.has(column):
+            came = f"{shown(cells.texts[column])} in a column of additions, which are not accepted yet"
+            raise cells.refused(column, came, "today an empty cell", "leave the column out")
+
+
+def _refuse_filled(cells: Cells, column: str, role: str, meant: str) -> None:
+    if cells.has(column):
+        came = f"{shown(cells.texts[column])} for a {role}"
+        raise cells.refused(column, came, f"an empty cell: {meant}", "empty the cell or correct the role")
+
+
+def _level(cells: Cells, role: str, unit: str) -> float | None:
+    """Blanks are 0, standards have a level above 0, samples and controls have none."""
+    if role in ("sample", "control"):
+        _refuse_filled(cells, "level", role, "its level is what is read (a control has expected_level)")
+        return None
+    level = cells.number("level")
+    if role == "blank":
+        if level:
+            raise cells.refused("level", f"{shown(cells.texts['level'])} for a blank", "0", "is it a standard?")
+        return 0.0
+    if level is None:
+        raise cells.refused("level", "an empty cell for a standard", f"its level [{unit}]", "fill in the level")
+    if level == 0:
+        raise cells.refused("level", "0 for a standard", f"a level above 0 [{unit}]", "give it the role blank")
+    return level
+
+
+def _level_u(cells: Cells, role: str) -> float | None:
+    if role != "standard":
+        _refuse_filled(cells, "level_rel_u", role, "only standards have a nominal level")
+    return cells.number("level_rel_u")
+
+
+def _portion(cells: Cells, role: str) -> tuple[str | None, float, float | None]:
+    """Sample id, dilution and expected level of a sample or control; none of them for others."""
+    if role not in ("sample", "control"):
+        for column in ("sample", "expected_level"):
+            _refuse_filled(cells, column, role, "only samples and controls have one")
+        if (cells.number("dilution") or 1.0) != 1.0:
+            _refuse_filled(cells, "dilution", role, "its level is the level in the cell")
+        return None, 1.0, None
+    sample = cells.needed_id("sample")
+    if role == "sample":
+        _refuse_filled(cells, "expected_level", role, "only controls have one")
+    elif not cells.has("expected_level"):
+        came = "an empty cell for a control"
+        raise cells.refused("expected_level", came, "what the control is known to hold", "fill in the level")
+    dilution = cells.number("dilution")
+    return sample, 1.0 if dilution is None else dilution, cells.number("expected_level")
+
+
+def _check_answer(cells: Cells) -> None:
+    """A trace or a signal, not both; and what goes with each."""
+    if cells.has("trace") == cells.has("signal"):
+        came = "both a trace and a signal" if cells.has("trace") else "neither a trace nor a signal"
+        raise cells.refused("trace", came, "one of them", "give the file, or the value that was read off a curve")
+    if cells.has("signal") and not cells.has("signal_unit"):
+        raise cells.refused("signal_unit", "a signal without a unit", "its unit such as A", "fill in the unit")
+    for column in ("signal_u", "signal_unit"):
+        if cells.has(column) and not cells.has("signal"):
+            came = f"{shown(cells.texts[column])} without a signal"
+            raise cells.refused(column, came, "an empty cell beside a trace", "empty the cell")
+    for column in ("prescan_signal", "covariate"):
+        if cells.has(column) and cells.has("prescan"):
+            came = f"{shown(cells.texts[column])} beside a prescan file"
+            raise cells.refused(column, came, "one of them", "the file is enough: empty the cell")
+
+
+def _conditions(cells: Cells) -> tuple[tuple[str, float | str], ...]:
+    found: dict[str, float | str | None] = {
+        "stirring": cells.number_or_word("stirring"),
+        "reference": cells.id("reference"),
+    }
+    found |= {name: cells.number(name) for name in CONDITIONS if name not in found}
+    return tuple((name, value) for name in CONDITIONS if (value := found[name]) is not None)
+
+
+def faults_together(rows: Sequence[SheetRow], sheet: str, max_gap_h: float) -> list[Refused]:
+    """Every fault that shows only when rows are seen together."""
+    return [
+        *_electrode_faults(rows, sheet, max_gap_h),
+        *_file_faults(rows, sheet),
+        *_unit_faults(rows, sheet),
+        *_sample_faults(rows, sheet),
+    ]
+
+
+def _electrode_faults(rows: Sequence[SheetRow], sheet: str, max_gap_h: float) -> Iterable[Refused]:
+    """One electrode, one batch, one row: it answers once."""
+    first: dict[str, SheetRow] = {}
+    for row in rows:
+        before = first.setdefault(row.electrode, row)
+        if before is row:
+            continue
+        name, gap = shown(row.electrode), abs((row.measured_at - before.measured_at).total_seconds()) / 3600
+        column = "electrode"
+        if row.batch != before.batch:
+            column, came = "batch", f"electrode {name} in batch {row.batch}, in row {before.number} {before.batch}"
+            expected, remedy = "one batch for an electrode", "correct the batch or the electrode"
+        elif gap > max_gap_h:
+            came = f"a second run of electrode {name}, {gap:.1f} h from row {before.number}"
+            expected, remedy = "one run for an electrode", "give every electrode its own id"
+        else:
+            came = f"a second row of electrode {name}, first in row {before.number}"
+            expected = "today one row for an electrode (several levels on one electrode are not accepted yet)"
+            remedy = "give every electrode its own id"
+        yield Refused(came, expected, remedy, file=sheet, row=row.number, column=column)
+
+
+def _same_file(name: str) -> str:
+    """A file name in one spelling: slashes, no '.' parts."""
+    return "/".join(part for part in name.replace("\\", "/").split("/") if part not in ("", "."))
+
+
+def _file_faults(rows: Sequence[SheetRow], sheet: str) -> Iterable[Refused]:
+    named: dict[str, tuple[int, str]] = {}
+    for row in rows:
+        for column, name in (("trace", row.trace), ("prescan", row.prescan)):
+            if name is None:
+                continue
+            before = named.setdefault(_same_file(name), (row.number, column))
+            if before != (row.number, column):
+                came = f"the file {shown(name)}, which is already the {before[1]} of row {before[0]}"
+                remedy = "name the file of this electrode"
+                yield Refused(came, "a file of its own", remedy, file=sheet, row=row.number, column=column)
+
+
+def _unit_faults(rows: Sequence[SheetRow], sheet: str) -> Iterable[Refused]:
+    signals = [row for row in rows if row.signal_unit is not None]
+    for row in signals:
+        if row.signal_unit != signals[0].signal_unit:
+            came = f"{shown(row.signal_unit)}, in row {signals[0].number} {shown(signals[0].signal_unit)}"
+            remedy = "write all signals in one unit"
+            yield Refused(came, "one unit in a sheet", remedy, file=sheet, row=row.number, column="signal_unit")
+
+
+def _sample_faults(rows: Sequence[SheetRow], sheet: str) -> Iterable[Refused]:
+    first: dict[str, SheetRow] = {}
+    for row in rows:
+        if row.sample is None:
+            continue
+        before = first.setdefault(row.sample, row)
+        if row.role != before.role:
+            came = f"{shown(row.sample)} as a {row.role}, in row {before.number} as a {before.role}"
+            expected, remedy = "one role for an id", "give the control an id of its own"
+            yield Refused(came, expected, remedy, file=sheet, row=row.number, column="sample")
+        elif row.expected_level != before.expected_level:
+            came = f"{row.expected_level:g} for {shown(row.sample)}, in row {before.number} {before.expected_level:g}"
+            expected, remedy = "one expected level for a control", "correct the level or the id"
+            yield Refused(came, expected, remedy, file=sheet, row=row.number, column="expected_level")
+
+
+def remarks(rows: Sequence[SheetRow], settings: Settings, zoneless: Sequence[int]) -> list[str]:
+    """Sentences on what is odd but not refused."""
+    found = []
+    if zoneless:
+        zone = settings.logbook.timezone
+        found.append(f"{len(zoneless)} times without a zone, first in row {zoneless[0]}, are read in {zone}")
+    found += [line for column in _IDS for line in _collisions(rows, column)]
+    found += _unknown_instruments(rows, settings.instrument)
+    return found
+
+
+def _collisions(rows: Sequence[SheetRow], column: str) -> Iterable[str]:
+    spellings: defaultdict[str, list[str]] = defaultdict(list)
+    for row in rows:
+        name = getattr(row, column)
+        if name is not None and name not in spellings[name.casefold()]:
+            spellings[name.casefold()].append(name)
+    for names in spellings.values():
+        if len(names) > 1:
+            yield f"column {column} has {' and '.join(map(shown, names))}, which are taken as different ids"
+
+
+def _unknown_instruments(rows: Sequence[SheetRow], known: Mapping[str, object]) -> Iterable[str]:
+    if not known:
+        return
+    for name in dict.fromkeys(row.instrument for row in rows):
+        if name not in known:
+            alike = nearest(name, known)
+            hint = f"; the nearest one is {shown(alike)}" if alike else ""
+            yield f"the settings have no section for instrument {shown(name)}, so defaults are used{hint}"

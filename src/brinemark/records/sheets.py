@@ -1,0 +1,79 @@
+"""Bytes of a run sheet to a checked RunSheet, and the ids of rows and sheets."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import fields
+from datetime import UTC
+from typing import TYPE_CHECKING
+from zoneinfo import ZoneInfo
+
+from brinemark.records.sheet_rules import checked_row, faults_together, remarks
+from brinemark.records.sheet_table import read_table
+from brinemark.terms.canonical import JsonValue, canonical_bytes, sha256_hex
+from brinemark.terms.errors import Refused
+from brinemark.terms.runs import RunSheet, SheetRow
+
+if TYPE_CHECKING:
+    from brinemark.terms.settings import Settings
+
+_ROW_SCHEMA = 1
+_NOT_CONTENT = ("number", "trace", "prescan")
+
+
+def read_sheet(data: bytes, name: str, settings: Settings) -> RunSheet:
+    """The checked run sheet; files that it names are not opened.
+
+    Raises Refused for the first fault in the order of the file; the message names the other faulty rows.
+    """
+    table = read_table(data, name)
+    zone, unit = ZoneInfo(settings.logbook.timezone), settings.analyte.level_unit
+    rows: list[SheetRow] = []
+    zoneless: list[int] = []
+    faults: list[Refused] = []
+    for cells in table.rows:
+        try:
+            row, zoned = checked_row(cells, zone, unit)
+        except Refused as fault:
+            faults.append(fault)
+            continue
+        rows.append(row)
+        zoneless += [] if zoned else [row.number]
+    faults += faults_together(rows, name, settings.run.max_gap_h)
+    if faults:
+        raise _first(faults)
+    warnings = remarks(rows, settings, zoneless)
+    if table.encoding in ("latin-1", "cp1252"):
+        warnings.append("the sheet is not UTF-8 and was read as Latin-1; check accents in names")
+    return RunSheet(name, tuple(rows), tuple(warnings))
+
+
+def _first(faults: Sequence[Refused]) -> Refused:
+    """The first fault in the order of the file, with the other faulty rows in its remedy."""
+    first, *others = sorted(faults, key=lambda fault: fault.row or 0)
+    rows = sorted({fault.row for fault in others if fault.row is not None} - {first.row})
+    if not rows:
+        return first
+    named = ", ".join(map(str, rows[:8])) + (", ..." if len(rows) > 8 else "")
+    remedy = f"{first.remedy} (and {len(rows)} more faulty {'row' if len(rows) == 1 else 'rows'}: {named})"
+    return Refused(first.came, first.expected, remedy, file=first.file, row=first.row, column=first.column)
+
+
+def canonical_row(row: SheetRow, trace_sha256: str | None, prescan_sha256: str | None) -> dict[str, JsonValue]:
+    """What a row says, apart from how its sheet was written: no row number, no file names, time in UTC."""
+    said = {f.name: getattr(row, f.name) for f in fields(row) if f.name not in _NOT_CONTENT}
+    said["measured_at"] = row.measured_at.astimezone(UTC).isoformat(timespec="microseconds")
+    said["conditions"] = dict(row.conditions) or None
+    said |= {"trace": trace_sha256, "prescan": prescan_sha256}
+    return {key: value for key, value in said.items() if value is not None}
+
+
+def row_id(row: SheetRow, trace_sha256: str | None, prescan_sha256: str | None) -> str:
+    """Id of a row: sha256 of its canonical content and the hashes of its files."""
+    content = canonical_row(row, trace_sha256, prescan_sha256)
+    return sha256_hex(canonical_bytes({"kind": "row", "schema": _ROW_SCHEMA, "row": content}))
+
+
+def sheet_id(row_ids: Sequence[str]) -> str:
+    """Id of a sheet: sha256 of its rows' ids, whatever their order."""
+    return sha256_hex(canonical_bytes({"kind": "sheet", "schema": _ROW_SCHEMA, "rows": sorted(row_ids)}))
