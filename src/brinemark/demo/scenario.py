@@ -8,7 +8,6 @@ step reads.
 from __future__ import annotations
 
 import json
-from collections.abc import Sequence
 from dataclasses import asdict, dataclass
 from pathlib import Path
 
@@ -94,7 +93,7 @@ def write_scenario(folder: Path, seed: int = DEFAULT_SEED) -> Scenario:
     The same seed gives the same bytes. Raises Refused when folder/sheets is already there.
     """
     plan = season()
-    sheets = _fresh(folder / "sheets")
+    sheets = fresh_folder(folder / "sheets")
     world = draw_world(plan, seed)
     dialects = {
         "spring": (files.SheetDialect(), files.BENCH_BEFORE),
@@ -106,7 +105,7 @@ def write_scenario(folder: Path, seed: int = DEFAULT_SEED) -> Scenario:
         sheet_dialect, bench = dialects[title]
         by_instrument = {"bench": bench, "portable": files.PORTABLE}
         for reading in readings:
-            _write_curves(sheets, reading, world, by_instrument[reading.instrument])
+            write_curves(sheets, reading, world, METERS[reading.instrument], by_instrument[reading.instrument])
         written.append(sheets / f"{len(written) + 1}-{title}.csv")
         files.write_sheet(written[-1], readings, plan.tanks, sheet_dialect)
     truth_file = folder / "truth.json"
@@ -151,11 +150,10 @@ def names_by_role(plan: Plan) -> dict[str, tuple[str, ...]]:
     return {role: tuple(tank for tank in plan.tanks if (role, tank) in read) for role in ("sample", "control")}
 
 
-def _write_curves(sheets: Path, reading: Planned, world: World, dialect: files.CurveDialect) -> None:
-    meter: Meter = METERS[reading.instrument]
+def write_curves(sheets: Path, reading: Planned, world: World, meter: Meter, dialect: files.CurveDialect) -> None:
+    """Curve and pre-scan of one electrode, under the folder of its sheet."""
     film = world.films[reading.electrode]
-    names: Sequence[str] = files.curve_names(reading)
-    for name, level in zip(names, (world.cells[reading.electrode], 0.0), strict=True):
+    for name, level in zip(files.curve_names(reading), (world.cells[reading.electrode], 0.0), strict=True):
         trace = voltammogram(film, level, meter, _stream(world.seed, "curve", name))
         files.write_curve(sheets / name, trace, dialect)
 
@@ -178,7 +176,8 @@ def _stream(seed: int, kind: str, name: str) -> np.random.Generator:
     return np.random.default_rng([seed, *f"{kind} {name}".encode()])
 
 
-def _fresh(sheets: Path) -> Path:
+def fresh_folder(sheets: Path) -> Path:
+    """Make the folder of the sheets and its folder of curves; Refused when it is there."""
     if sheets.exists():
         raise Refused(f"{sheets} is already there", "a folder without it", "give another folder or remove it")
     (sheets / files.CURVES).mkdir(parents=True)
