@@ -35,6 +35,20 @@ class Sweep:
     complete: bool
 
 
+@dataclass(frozen=True, slots=True, eq=False)
+class Segment:
+    """One sweep of the defined direction, cut to the window and put in rising order of potential.
+
+    potential_V : (m,) rising [V]; current_A : (m,) [A], anodic positive; time_s : (m,) [s] or None;
+    cycles : numbers of the cycles it came from (several when it is their mean).
+    """
+
+    potential_V: FloatArray
+    current_A: FloatArray
+    time_s: FloatArray | None
+    cycles: tuple[int, ...]
+
+
 @dataclass(frozen=True, slots=True)
 class SignalDefinition:
     """How one number is read from a trace; everything in it changes the number.

@@ -1,0 +1,100 @@
+"""The straight baseline of a window, and signals as fixed weights on the current above it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from brinemark.terms.arrays import BoolArray, FloatArray
+
+END_SHARE = 0.12
+"""Share of the window at either end whose mean current carries the chord (common practice, no source)."""
+
+SPIKE_LIMIT = 8.0
+"""A point this many robust standard deviations from the median of its five neighbours is a spike (our choice) ..."""
+
+SPIKE_SHARE = 0.01
+"""... if it is also this share of the window's current range away, so that smooth or stepped curves have none."""
+
+MAD_TO_SD = 1.4826
+"""Standard deviation over median absolute deviation of a normal distribution, 1/0.67449."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Chord:
+    """The line through (mean potential, mean current) of the two ends.
+
+    low, high : (m,) weights that give the mean over either end, each summing to 1;
+    place : (m,) 0 at the low end's mean potential, 1 at the high end's.
+    """
+
+    low: FloatArray
+    high: FloatArray
+    place: FloatArray
+
+    def line(self, current: FloatArray) -> FloatArray:
+        """The chord of a current (m,), at every point of the window."""
+        start, stop = float(self.low @ current), float(self.high @ current)
+        return np.asarray(start + self.place * (stop - start), dtype=np.float64)
+
+    def above(self, current: FloatArray) -> FloatArray:
+        """C y = y - line(y): the current above its chord; a linear operator with C C = C."""
+        return np.asarray(current - self.line(current), dtype=np.float64)
+
+    def transposed(self, weights: FloatArray) -> FloatArray:
+        """C^T p: the weights on the raw current that do what p does to the current above the chord."""
+        total, moment = float(weights.sum()), float(weights @ self.place)
+        return np.asarray(weights - self.low * (total - moment) - self.high * moment, dtype=np.float64)
+
+
+def without_spikes(current: FloatArray) -> tuple[FloatArray, int]:
+    """Current (m,) with one- and two-point spikes replaced by the median of five neighbours, and their number.
+
+    The only place where the current decides about its own weight; after it every signal is linear.
+    """
+    padded = np.pad(current, 2, mode="edge")
+    level = np.median(np.lib.stride_tricks.sliding_window_view(padded, 5), axis=1)
+    distance = np.abs(current - level)
+    limit = max(SPIKE_LIMIT * MAD_TO_SD * float(np.median(distance)), SPIKE_SHARE * float(np.ptp(level)))
+    spikes = distance > limit
+    return np.asarray(np.where(spikes, level, current), dtype=np.float64), int(spikes.sum())
+
+
+def make_chord(potential_V: FloatArray, window_V: tuple[float, float]) -> Chord:
+    """Chord of the window [V] on points potential_V (m,), which may reach beyond it."""
+    width = END_SHARE * (window_V[1] - window_V[0])
+    low = _end_weights((potential_V >= window_V[0]) & (potential_V <= window_V[0] + width))
+    high = _end_weights((potential_V <= window_V[1]) & (potential_V >= window_V[1] - width))
+    start, stop = float(low @ potential_V), float(high @ potential_V)
+    return Chord(low, high, np.asarray((potential_V - start) / (stop - start), dtype=np.float64))
+
+
+def _end_weights(end: BoolArray) -> FloatArray:
+    return np.asarray(end / max(int(end.sum()), 1), dtype=np.float64)
+
+
+def height_weights(chord: Chord, shape: FloatArray, inside: BoolArray) -> FloatArray:
+    """Weights g (m,) whose product with the current is the height of a wave of this shape.
+
+    Least squares of C y on C w over the points `inside`: s = (Cw . Cy)/(Cw . Cw) = g . y, so that g . w = 1
+    and g gives 0 for every straight line.
+    """
+    above = np.where(inside, chord.above(shape), 0.0)
+    return chord.transposed(above / float(above @ above))
+
+
+def charge_weights(chord: Chord, seconds: FloatArray, inside: BoolArray) -> FloatArray:
+    """Weights whose product with the current [A] is the charge above the chord [C], trapezoids over time (m,) [s]."""
+    steps = np.where(inside[1:] & inside[:-1], np.abs(np.diff(seconds)), 0.0) / 2
+    trapezoids = np.zeros(seconds.size)
+    trapezoids[:-1] += steps
+    trapezoids[1:] += steps
+    return chord.transposed(trapezoids)
+
+
+def beside_weights(chord: Chord, shape: FloatArray, other: FloatArray, inside: BoolArray) -> FloatArray:
+    """Weights of the amount of `shape` when `other` (both (m,)) is fitted beside it, both above their chords."""
+    above, aside = np.where(inside, chord.above(shape), 0.0), np.where(inside, chord.above(other), 0.0)
+    alone = above - aside * (float(aside @ above) / float(aside @ aside))
+    return chord.transposed(alone / float(alone @ above))

@@ -1,0 +1,194 @@
+"""The wave of the analyte: from theory while nothing is known, learned from traces of known standards after."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+
+from brinemark.science.curve.chord import END_SHARE, MAD_TO_SD, Chord, make_chord, without_spikes
+from brinemark.science.curve.electrode_theory import surface_confined_shape, surface_confined_width
+from brinemark.science.curve.sweeps import DIRECTIONS, take_segment
+from brinemark.terms.arrays import BoolArray, FloatArray
+from brinemark.terms.curves import LEARNED, THEORETICAL, SignalDefinition, Trace, Wave
+from brinemark.terms.errors import Refused
+
+GRID_STEP_V = 0.002
+"""Step of a wave's grid [V]; a wave is at least 45 steps wide at half height."""
+
+MIN_TRACES = 3
+"""Fewest usable traces a shape is learned from."""
+
+MIN_HEIGHT = 5.0
+"""A trace is usable when the wave stands this many of its standard deviations from neighbouring points above zero."""
+
+SMOOTH_SHARE = 0.02
+"""Standard deviation of the smoothing kernel, as a share of the window."""
+
+APPARENT_N = np.geomspace(0.2, 2.5, 26)
+"""Apparent electron numbers tried for the parametric wave: from five times as wide as an ideal one to 2/5."""
+
+WIDEST_SHARE = 0.6
+"""A wave wider at half height than this share of the window cannot be told from a curved background."""
+
+HUBER = 2.0
+"""A trace whose misfit is more than twice the typical one counts in proportion less (Huber)."""
+
+ROUNDS = 10
+
+
+def theoretical_wave(definition: SignalDefinition) -> Wave:
+    """A surface-confined one-electron wave in the middle of the window, on a grid of 2 mV."""
+    grid = _grid(definition.window_V)
+    return _parametric(grid, 0.5 * (definition.window_V[0] + definition.window_V[1]), 1.0, THEORETICAL, 0)
+
+
+def learn_wave(traces: Sequence[Trace], definition: SignalDefinition, blanks: Sequence[Trace] = ()) -> Wave:
+    """Learn place and shape of the wave from traces of known standards.
+
+    Traces are aligned by the potential alone, smoothed a little, their chord is taken off and, when blanks are
+    given, the mean of the blanks' as well. The shape is the rank-one least-squares fit current_i(E) = height_i
+    shape(E): a mean weighted by height, so that blanks matter little; traces that fit badly count less (Huber).
+    It is compared with the surface-confined shape of best place and width, fitted beside a bow (a parabola,
+    taken for background and removed), and the rest of their difference is kept by the share
+    1 - noise variance / observed variance, 0 when negative (shrinkage in the manner of James & Stein, Proc. 4th
+    Berkeley Symp. 1 (1961) 361-379; the noise is the scatter between traces). Height 1 at place_V.
+
+    Traces that cannot be cut to the window are left out. With fewer than 3 usable traces the shape is the
+    theoretical one at the place found; with none it is `theoretical_wave`. Raises Refused for an empty window.
+    """
+    grid = _grid(definition.window_V)
+    chord = make_chord(grid, definition.window_V)
+    rows = _rows(traces, definition, grid, chord)
+    blank_rows = _rows(blanks, definition, grid, chord)
+    if len(blank_rows):
+        rows = rows - blank_rows.mean(axis=0)
+    rows = rows[_usable(rows, grid, chord)]
+    if len(rows) == 0:
+        return theoretical_wave(definition)
+    shape, variance = _common_shape(rows)
+    place, apparent_n, bow = _best_parametric(shape, grid, chord)
+    if len(rows) < MIN_TRACES:
+        return _parametric(grid, place, 1.0, THEORETICAL, len(rows))
+    ideal = surface_confined_shape(grid, place, n=apparent_n)
+    above = chord.above(ideal)
+    height = float((shape - bow) @ above) / float(above @ above)
+    return _regularised(ideal, (shape - bow) / height - above, variance / height**2, grid, len(rows))
+
+
+def _regularised(ideal: FloatArray, departure: FloatArray, variance: float, grid: FloatArray, traces: int) -> Wave:
+    """ideal + share * departure as a wave of height 1 at its summit; variance : mean noise variance of departure."""
+    observed = float(np.mean(departure**2))
+    share = max(0.0, 1.0 - variance / observed) if observed > 0.0 else 0.0
+    shape = ideal + share * departure
+    place, top = _summit(grid, shape)
+    return Wave(grid, shape / top, place, LEARNED, traces)
+
+
+def _summit(grid: FloatArray, shape: FloatArray) -> tuple[float, float]:
+    """Place and height of the largest value, by the parabola through it and its neighbours."""
+    k = int(np.clip(np.argmax(shape), 1, grid.size - 2))
+    before, top, after = (float(value) for value in shape[k - 1 : k + 2])
+    bend = before - 2.0 * top + after
+    offset = float(np.clip(0.5 * (before - after) / bend, -1.0, 1.0)) if bend < 0.0 else 0.0
+    return float(grid[k] + offset * (grid[1] - grid[0])), top - 0.25 * (before - after) * offset
+
+
+def _grid(window_V: tuple[float, float]) -> FloatArray:
+    low, high = window_V
+    if not low < high:
+        raise Refused(f"window_V {low:g} to {high:g}", "low below high", "turn window_V round")
+    return np.linspace(low, high, max(round((high - low) / GRID_STEP_V), 20) + 1)
+
+
+def _parametric(grid: FloatArray, place_V: float, apparent_n: float, source: str, traces: int) -> Wave:
+    return Wave(grid, surface_confined_shape(grid, place_V, n=apparent_n), place_V, source, traces)
+
+
+def _rows(traces: Sequence[Trace], definition: SignalDefinition, grid: FloatArray, chord: Chord) -> FloatArray:
+    """(k, n) currents above their chord, wave upwards, on the grid; traces without the sweep are left out."""
+    rows = []
+    for trace in traces:
+        try:
+            segment = take_segment(trace, definition)
+        except Refused:
+            continue
+        current, _ = without_spikes(DIRECTIONS[definition.sweep] * segment.current_A)
+        rows.append(chord.above(_smooth(_onto_grid(segment.potential_V, current, grid))))
+    return np.asarray(rows, dtype=np.float64).reshape(-1, grid.size)
+
+
+def _smooth(values: FloatArray) -> FloatArray:
+    """Values (n,) under a Gaussian kernel of SMOOTH_SHARE of their length; the ends continue as odd reflections."""
+    reach = max(round(4 * SMOOTH_SHARE * values.size), 1)
+    kernel = np.exp(-0.5 * (np.arange(-reach, reach + 1) / (SMOOTH_SHARE * values.size)) ** 2)
+    padded = np.pad(values, reach, mode="reflect", reflect_type="odd")
+    return np.asarray(np.convolve(padded, kernel / kernel.sum(), mode="valid"), dtype=np.float64)
+
+
+def _onto_grid(potential_V: FloatArray, current: FloatArray, grid: FloatArray) -> FloatArray:
+    """Current on the grid: the mean of the points nearest to each grid point, interpolated where there are none."""
+    step = grid[1] - grid[0]
+    nearest = np.clip(np.rint((potential_V - grid[0]) / step).astype(np.int64), 0, grid.size - 1)
+    counts = np.bincount(nearest, minlength=grid.size)
+    filled = counts > 0
+    places = np.bincount(nearest, potential_V, grid.size)[filled] / counts[filled]
+    means = np.bincount(nearest, current, grid.size)[filled] / counts[filled]
+    return np.asarray(np.interp(grid, places, means), dtype=np.float64)
+
+
+def _usable(rows: FloatArray, grid: FloatArray, chord: Chord) -> BoolArray:
+    """(k,) True where the strongest common wave stands clear of the noise of that trace."""
+    if len(rows) == 0:
+        return np.zeros(0, dtype=bool)
+    shape, _ = _common_shape(rows)
+    place, apparent_n, _ = _best_parametric(shape, grid, chord)
+    above = chord.above(surface_confined_shape(grid, place, n=apparent_n))
+    heights = rows @ above / float(above @ above)
+    noise = np.median(np.abs(np.diff(rows - heights[:, None] * above, axis=1)), axis=1) * MAD_TO_SD
+    return np.asarray(heights > MIN_HEIGHT * noise, dtype=bool)
+
+
+def _common_shape(rows: FloatArray) -> tuple[FloatArray, float]:
+    """Shape (n,) of the rank-one fit rows_i = height_i shape, largest height 1, and its mean noise variance.
+
+    Alternating weighted least squares; Huber weights on each row's misfit relative to sqrt(height^2 + median^2).
+    """
+    shape = np.linalg.svd(rows, full_matrices=False)[2][0]
+    shape = shape if shape.sum() >= 0.0 else -shape
+    weights = np.ones(len(rows))
+    for _ in range(ROUNDS):
+        heights = rows @ shape / float(shape @ shape)
+        left = rows - np.outer(heights, shape)
+        misfit = np.sqrt(np.mean(left**2, axis=1)) / np.hypot(heights, np.median(np.abs(heights)))
+        limit = HUBER * float(np.median(misfit))
+        weights = np.where(misfit > limit, limit / np.maximum(misfit, 1e-300), 1.0)
+        pull = weights * heights
+        shape = pull @ rows / float(pull @ heights)
+    scale = float(np.abs(heights).max())
+    variance = float(np.mean(pull**2 @ left**2)) / float(pull @ heights) ** 2
+    return shape * scale, variance * scale**2 * len(rows) / max(len(rows) - 1, 1)
+
+
+def _best_parametric(shape: FloatArray, grid: FloatArray, chord: Chord) -> tuple[float, float, FloatArray]:
+    """Place [V] and apparent n of the surface-confined wave that fits best beside a bow, and that bow (n,).
+
+    Tries every place of the grid outside the chord's ends with every width; only waves that point upwards.
+    """
+    span = float(grid[-1] - grid[0])
+    inner = grid[(grid > grid[0] + END_SHARE * span) & (grid < grid[-1] - END_SHARE * span)]
+    narrow = surface_confined_width() / APPARENT_N <= WIDEST_SHARE * span
+    widths = APPARENT_N[narrow] if narrow.any() else APPARENT_N[-1:]
+    bow = chord.above((grid - grid.mean()) ** 2)
+    flat = shape - bow * (float(bow @ shape) / float(bow @ bow))
+    best = (-np.inf, 0.0, 0.0)
+    for apparent_n in widths:
+        waves = surface_confined_shape(grid[None, :] - inner[:, None], 0.0, n=float(apparent_n))
+        waves = waves - waves @ np.column_stack([chord.low, chord.high]) @ np.stack([1.0 - chord.place, chord.place])
+        waves = waves - np.outer(waves @ bow / float(bow @ bow), bow)
+        gain = np.maximum(waves @ flat, 0.0) ** 2 / (waves**2).sum(axis=1)
+        k = int(np.argmax(gain))
+        best = max(best, (float(gain[k]), float(inner[k]), float(apparent_n)))
+    above = chord.above(surface_confined_shape(grid, best[1], n=best[2]))
+    solved = np.linalg.lstsq(np.column_stack([above, bow]), shape, rcond=None)[0]
+    return best[1], best[2], np.asarray(solved[1] * bow, dtype=np.float64)
