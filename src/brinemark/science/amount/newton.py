@@ -103,7 +103,7 @@ def positive(blocks: FloatArray) -> FloatArray:
     fixed = np.einsum("...ik,...k,...jk->...ij", vectors, np.maximum(np.abs(values), FLOOR), vectors)
     moved = moved.copy()
     moved[~sound] = fixed
-    return np.moveaxis(moved, (-2, -1), (0, 1))
+    return np.asarray(np.moveaxis(moved, (-2, -1), (0, 1)))
 
 
 def inverse_spd(blocks: FloatArray) -> FloatArray:
@@ -117,7 +117,7 @@ def inverse_spd(blocks: FloatArray) -> FloatArray:
     if size == 2:
         (a, b), (c, d) = sound
         return np.array([[d, -b], [-c, a]]) / (a * d - b * c)
-    return np.moveaxis(np.linalg.inv(np.moveaxis(sound, (0, 1), (-2, -1))), (-2, -1), (0, 1))
+    return np.asarray(np.moveaxis(np.linalg.inv(np.moveaxis(sound, (0, 1), (-2, -1))), (-2, -1), (0, 1)))
 
 
 def lower_root(blocks: FloatArray) -> FloatArray:
@@ -132,7 +132,7 @@ def lower_root(blocks: FloatArray) -> FloatArray:
         low = blocks[1, 0] / first
         last = np.sqrt(blocks[1, 1] - low**2)
         return np.array([[first, np.zeros_like(first)], [low, last]])
-    return np.moveaxis(np.linalg.cholesky(np.moveaxis(blocks, (0, 1), (-2, -1))), (-2, -1), (0, 1))
+    return np.asarray(np.moveaxis(np.linalg.cholesky(np.moveaxis(blocks, (0, 1), (-2, -1))), (-2, -1), (0, 1)))
 
 
 @dataclass(frozen=True, slots=True, eq=False)

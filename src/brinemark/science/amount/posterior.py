@@ -157,7 +157,7 @@ class _Pool:
         dims = mean.size
         lean = min(1.0, 2.0 * dims / effective_size(weights))
         blended = (1.0 - lean) * covariance + lean * fallback.root @ fallback.root.T
-        return Proposal(mean, np.linalg.cholesky(blended))
+        return Proposal(mean, np.asarray(np.linalg.cholesky(blended)))
 
 
 def gates_of(log_weights: FloatArray) -> tuple[Gate, ...]:

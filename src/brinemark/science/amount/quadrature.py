@@ -26,7 +26,7 @@ from typing import TypeAlias
 
 import numpy as np
 
-from brinemark.science.amount.newton import GroupCurvature, UnitCurvature, Stencil, newton_step
+from brinemark.science.amount.newton import GroupCurvature, Stencil, UnitCurvature, newton_step
 from brinemark.terms.arrays import FloatArray, IntArray
 
 UnitLogLikelihood: TypeAlias = Callable[[FloatArray, FloatArray, FloatArray], FloatArray]

@@ -1,0 +1,71 @@
+"""Critical value, minimum detectable value and working range of a fresh electrode of a batch.
+
+In the sense of ISO 11843 and of "Nomenclature in evaluation of analytical methods including detection and
+quantification capabilities", Pure and Applied Chemistry 67 (1995) 1699-1723, doi 10.1351/pac199567101699: the
+critical signal is exceeded by a blank with probability alpha; the minimum detectable value exceeds it with probability
+1 - beta. Both come from the model's predictive distribution, so they hold for one more electrode of this batch, its
+gain unknown. For a straight line, known scatter and no gain scatter they are Currie's 1.645 and 3.290 sigma.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+
+from brinemark.science.amount.calibration import scale_of_calibration
+from brinemark.science.amount.predictive import ElectrodeLaw, batch_draws, electrode_law, of_batch
+from brinemark.science.amount.reading import working_range
+from brinemark.science.amount.statistic import Observed, SingleReading, crossing, search_levels
+from brinemark.terms.amounts import Calibration, ElectrodeReadings, Limits, SamplePortion
+from brinemark.terms.arrays import FloatArray
+from brinemark.terms.settings import DecisionSection
+
+
+def batch_limits(
+    calibration: Calibration,
+    readings: ElectrodeReadings,
+    batch: str,
+    instrument: str,
+    decision: DecisionSection,
+    seed: int,
+) -> Limits:
+    """Limits for one reading of a fresh electrode of a batch on an instrument.
+
+    The electrode has the median covariate, and a reading noise as small as the calibration electrodes' own traces
+    (their median u). readings : the present calibration electrodes.
+    """
+    draws = batch_draws(calibration, readings, [batch], seed)
+    typical_u = float(np.median(calibration.readings.u))
+    covariate = calibration.covariate_ref
+    portion = SamplePortion("", batch, instrument, covariate, 0.0, typical_u)
+    law = electrode_law(draws, scale_of_calibration(calibration), portion)
+    critical, value, detectable = critical_and_detectable(law, decision)
+    seen = Observed(law, critical, 1.0)
+    statistic = SingleReading(seen, search_levels([seen]), critical)
+    working = working_range(statistic, calibration.highest_level, decision)
+    return Limits(
+        batch=batch,
+        instrument=instrument,
+        protocol="single",
+        electrodes=len(of_batch(readings, batch).electrode),
+        critical_signal=critical * calibration.signal_ref,
+        critical_value=_within(value, calibration.highest_level),
+        minimum_detectable=_within(detectable, calibration.highest_level),
+        working_lower=None if working is None else working[0],
+        working_upper=None if working is None else working[1],
+    )
+
+
+def critical_and_detectable(law: ElectrodeLaw, decision: DecisionSection) -> tuple[float, float | None, float | None]:
+    """Critical relative signal, the level whose median signal it is, and the minimum detectable level."""
+    critical = float(law.quantile(1.0 - decision.alpha, np.zeros(1))[0])
+    search = search_levels([Observed(law, critical, 1.0)])
+
+    def below(level: FloatArray) -> FloatArray:
+        return law.cdf(np.array([critical]), level)
+
+    return critical, crossing(below, 0.5, search), crossing(below, decision.beta, search)
+
+
+def _within(level: float | None, highest: float) -> float | None:
+    """A level that the standards span, else None."""
+    return level if level is not None and level <= highest else None

@@ -1,0 +1,259 @@
+"""Reading a sample: one of five statements, from tail probabilities that hold their coverage at every level.
+
+Rules, in this order (docs/methods.md, "Reading a sample"); tail = (1 - interval) / 2:
+
+1. cannot say: a prerequisite is missing, a blank gives as little with probability below .001, or no limit exists.
+2. not detected: p = P(Y >= y | blank) > alpha; upper limit U with P(Y <= y* | U) = 1 - interval, y* the larger of y
+   and a blank's median.
+3. at or above: P(Y <= y | c) stays above tail at every level that the standards span; lower limit L with
+   P(Y <= y | L) = interval.
+4. quantified: two-sided interval with upper / lower <= max_fold and the median inside the working range.
+5. detected, amount uncertain: everything else.
+
+An upper end beyond the highest standard (times the largest dilution) is an extrapolation of the response and counts as
+no end; docs/decisions says why.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from brinemark.science.amount.calibration import scale_of_calibration
+from brinemark.science.amount.joint import JointReading
+from brinemark.science.amount.predictive import BatchDraws, batch_draws, electrode_law, of_batch
+from brinemark.science.amount.statistic import Observed, SingleReading, Statistic, crossing
+from brinemark.terms.amounts import (
+    Calibration,
+    ConfidenceCurve,
+    Detection,
+    ElectrodeReadings,
+    Estimate,
+    LimitValue,
+    Reading,
+    SamplePortion,
+)
+from brinemark.terms.arrays import FloatArray
+from brinemark.terms.settings import DecisionSection
+
+BLANK_LOW = 0.001
+
+
+def read_sample(
+    portions: Sequence[SamplePortion],
+    calibration: Calibration,
+    readings: ElectrodeReadings,
+    decision: DecisionSection,
+    seed: int,
+) -> Reading:
+    """One statement about a sample from the electrodes that read it.
+
+    portions : one per electrode; readings : the present calibration electrodes of (at least) their batches, which
+    inform the batches' latents; seed : of the batch draws and of the null simulation.
+    """
+    usable, problems = _sort_out(portions, calibration)
+    if not usable:
+        return cannot_say("; ".join(problems) or "no electrode has read this sample", tuple(calibration.weaknesses))
+    draws = batch_draws(calibration, readings, [p.batch for p in usable], seed)
+    observed = observe(usable, calibration, draws)
+    statistic: Statistic = SingleReading.of(observed[0]) if len(observed) == 1 else JointReading.of(observed, seed)
+    span = calibration.highest_level * max(p.dilution for p in usable)
+    reading = state(statistic, span, decision)
+    share = dict(zip((p.electrode for p in usable), reading.shares, strict=True))
+    return replace(
+        reading,
+        shares=tuple(share.get(p.electrode, 0.0) for p in portions),
+        warnings=(*_warnings(usable, calibration, readings), *problems),
+    )
+
+
+def observe(portions: Sequence[SamplePortion], calibration: Calibration, draws: BatchDraws) -> tuple[Observed, ...]:
+    """Laws and relative signals of the electrodes."""
+    scale = scale_of_calibration(calibration)
+    return tuple(
+        Observed(electrode_law(draws, scale, p), p.signal / calibration.signal_ref, p.dilution) for p in portions
+    )
+
+
+def _sort_out(portions: Sequence[SamplePortion], calibration: Calibration) -> tuple[list[SamplePortion], list[str]]:
+    """Usable electrodes, and a sentence for each that is not."""
+    usable, problems = [], []
+    for portion in portions:
+        if portion.failure is not None:
+            problems.append(f"electrode {portion.electrode}: {portion.failure}")
+        elif portion.instrument not in calibration.instruments:
+            problems.append(
+                f"electrode {portion.electrode}: no calibration for instrument {portion.instrument}; "
+                "add blanks and standards measured on it"
+            )
+        else:
+            usable.append(portion)
+    return usable, problems
+
+
+def _warnings(
+    usable: Sequence[SamplePortion], calibration: Calibration, readings: ElectrodeReadings
+) -> tuple[str, ...]:
+    found = list(calibration.weaknesses)
+    for batch in dict.fromkeys(p.batch for p in usable):
+        if not of_batch(readings, batch).electrode:
+            found.append(f"batch {batch} has no calibration electrode: read from history, and wider")
+    if calibration.covariate_ref is not None:
+        found += [
+            f"electrode {p.electrode} has no pre-scan covariate: read without it, and wider"
+            for p in usable
+            if p.covariate is None
+        ]
+    return tuple(found)
+
+
+def cannot_say(reason: str, warnings: tuple[str, ...] = (), curve: ConfidenceCurve | None = None) -> Reading:
+    """The statement that says nothing about the amount, and why."""
+    return Reading("cannot say", reason, None, None, None, None, None, (), warnings, curve, None)
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Tails:
+    """The numbers the rules look at; levels are sample levels, None = no finite level."""
+
+    statistic: Statistic
+    decision: DecisionSection
+    span: float
+
+    @property
+    def tail(self) -> float:
+        return 0.5 * (1.0 - self.decision.interval)
+
+    def end(self, target: float, *, typical: bool = False) -> float | None:
+        """Level at which the tail probability falls to target; None beyond the span of the standards."""
+        function = self.statistic.below_typical if typical else self.statistic.below
+        found = crossing(function, target, self.statistic.search)
+        return found if found is not None and found <= self.span else None
+
+
+def state(statistic: Statistic, span: float, decision: DecisionSection) -> Reading:
+    """The five rules applied to one statistic; span : highest sample level that the standards support."""
+    low = statistic.blank_low()
+    if low < BLANK_LOW:
+        reading = cannot_say(
+            f"the signal lies below what a blank gives (a blank is as low with probability {low:.2g}); "
+            "suspect the film or the contact, and read another electrode"
+        )
+    else:
+        tails = _Tails(statistic, decision, span)
+        p_value = 1.0 - float(statistic.below(np.zeros(1))[0])
+        detection = Detection(p_value <= decision.alpha, p_value, decision.alpha)
+        rule = _not_detected if not detection.detected else _amount
+        reading = rule(tails, detection)
+    return replace(
+        reading,
+        shares=statistic.shares(),
+        curve=confidence_curve(statistic, span),
+        two_sided=two_sided(statistic, decision),
+        monte_carlo_error=end_errors(statistic, reading.estimate),
+    )
+
+
+def _plain(
+    statement: str,
+    detection: Detection,
+    estimate: Estimate | None,
+    reason: str | None = None,
+    working: tuple[float, float] | None = None,
+) -> Reading:
+    """A statement; a one-sided estimate also gives its limit."""
+    lower = upper = None
+    if estimate is not None and estimate.sides == 1:
+        lower = LimitValue(estimate.lower, estimate.level) if estimate.lower else None
+        upper = LimitValue(estimate.upper, estimate.level) if estimate.upper is not None else None
+    return Reading(statement, reason, detection, estimate, lower, upper, working, (), (), None, None)
+
+
+def _not_detected(tails: _Tails, detection: Detection) -> Reading:
+    level = tails.decision.interval
+    upper = tails.end(1.0 - level, typical=True)
+    if upper is None:
+        reason = (
+            "not above a blank, but this electrode does not bound the level either; "
+            "read another electrode, and calibrate its batch with a blank and a standard"
+        )
+        return _plain("cannot say", detection, None, reason)
+    estimate = Estimate(tails.statistic.best(), 0.0, upper, level, 1)
+    return _plain("not detected", detection, estimate)
+
+
+def _at_or_above(tails: _Tails, detection: Detection) -> Reading:
+    level = tails.decision.interval
+    lower = crossing(tails.statistic.below, level, tails.statistic.search)
+    if lower is None:
+        # Not even a one-sided lower end below the ladder's top: the top itself is no measured level.
+        reason = (
+            "the signal lies above what any level gives on this electrode; suspect the film, read another electrode"
+        )
+        return _plain("cannot say", detection, None, reason)
+    best = tails.statistic.best()
+    median = best if best is not None and best <= tails.span else None
+    estimate = Estimate(median, lower, None, level, 1)
+    return _plain("at or above", detection, estimate)
+
+
+def _amount(tails: _Tails, detection: Detection) -> Reading:
+    """Rules 3 to 5, for a signal above the critical value."""
+    if tails.end(tails.tail) is None:
+        return _at_or_above(tails, detection)
+    interval = two_sided(tails.statistic, tails.decision)
+    working = working_range(tails.statistic, tails.span, tails.decision)
+    narrow = (
+        bool(interval.lower)
+        and interval.lower is not None
+        and interval.upper is not None
+        and interval.upper <= tails.decision.max_fold * interval.lower
+    )
+    inside = working is not None and interval.median is not None and working[0] <= interval.median <= working[1]
+    statement = "quantified" if narrow and inside else "detected, amount uncertain"
+    return _plain(statement, detection, interval, working=working)
+
+
+def two_sided(statistic: Statistic, decision: DecisionSection) -> Estimate:
+    """The two-sided inversion interval, whatever the statement; None = no finite end."""
+    tail = 0.5 * (1.0 - decision.interval)
+    lower = crossing(statistic.below, 1.0 - tail, statistic.search)
+    upper = crossing(statistic.below, tail, statistic.search)
+    return Estimate(statistic.best(), lower, upper, decision.interval, 2)
+
+
+def working_range(statistic: Statistic, span: float, decision: DecisionSection) -> tuple[float, float] | None:
+    """Lowest and highest level of the longest stretch where typical readings give a fold within max_fold."""
+    tail = 0.5 * (1.0 - decision.interval)
+    levels = statistic.search[(statistic.search > 0) & (statistic.search <= span)]
+    good = statistic.folds(levels, tail) <= decision.max_fold
+    if not good.any():
+        return None
+    edges = np.flatnonzero(np.diff(np.concatenate([[0], good.astype(int), [0]])))
+    starts, stops = edges[::2], edges[1::2]
+    longest = int(np.argmax(stops - starts))
+    return float(levels[starts[longest]]), float(levels[stops[longest] - 1])
+
+
+def confidence_curve(statistic: Statistic, span: float) -> ConfidenceCurve:
+    """The tail probability against the level, as far as the standards go, and its value on the plateau."""
+    levels = statistic.search[statistic.search <= span]
+    values: FloatArray = statistic.below(levels)
+    return ConfidenceCurve(levels, values, float(statistic.below(np.array([np.inf]))[0]))
+
+
+def end_errors(statistic: Statistic, estimate: Estimate | None) -> tuple[float, float] | None:
+    """Monte Carlo standard errors of the lower and upper end [level]; 0 for an end at 0 or an open one."""
+    if estimate is None:
+        return None
+    errors = []
+    for end in (estimate.lower, estimate.upper):
+        if not end:
+            errors.append(0.0)
+            continue
+        around = statistic.below(np.array([0.95 * end, 1.05 * end]))
+        slope = abs(float(around[1] - around[0])) / (0.1 * end)
+        errors.append(statistic.monte_carlo_sd(end) / slope if slope > 0 else 0.0)
+    return errors[0], errors[1]

@@ -1,0 +1,138 @@
+"""Tail probabilities of what was observed, as a function of the level: the object that carries every statement.
+
+For one reading the statistic is the signal itself and its law is exact up to quadrature; several readings are in
+joint.py. Levels here are sample levels: an electrode with dilution d sees c / d.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from typing import Protocol
+
+import numpy as np
+
+from brinemark.science.amount.predictive import ElectrodeLaw
+from brinemark.terms.arrays import FloatArray
+
+LOWEST, HIGHEST = 1e-2, 1e3  # levels of the search, in units of K at the electrode
+LADDER_STEP = 0.2  # in ln level
+FOLD_DRAWS = 128
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Observed:
+    """One reading of a sample: the law of its electrode, the relative signal, the dilution it saw."""
+
+    law: ElectrodeLaw
+    signal: float
+    dilution: float
+
+
+class Statistic(Protocol):
+    """What the five rules need. Probabilities are of the statistic at or below the observed one."""
+
+    @property
+    def search(self) -> FloatArray:
+        """0 and a rising ladder of sample levels on which ends are looked for."""
+
+    def below(self, level: FloatArray) -> FloatArray:
+        """P(statistic <= observed | level) for sample levels (n,), inf allowed."""
+
+    def below_typical(self, level: FloatArray) -> FloatArray:
+        """The same for the larger of the observed statistic and the median of a blank's."""
+
+    def best(self) -> float | None:
+        """The level that fits best: 0 when none above 0 does, None when none is finite."""
+
+    def blank_low(self) -> float:
+        """Probability that a blank gives as little as observed or less (smallest over readings, Bonferroni)."""
+
+    def shares(self) -> tuple[float, ...]:
+        """Each reading's share of what is known about the level; they sum to 1."""
+
+    def folds(self, level: FloatArray, tail: float) -> FloatArray:
+        """Upper over lower end (n,) of the two-sided intervals that typical readings of levels give; inf if open."""
+
+    def monte_carlo_sd(self, level: float) -> float:
+        """Monte Carlo standard error of below at a level."""
+
+
+def search_levels(readings: Sequence[Observed]) -> FloatArray:
+    """0 and a geometric ladder from LOWEST K d to HIGHEST K d over the readings."""
+    K = np.array([float(np.exp(np.median(r.law.ln_K))) * r.dilution for r in readings])
+    low, high = LOWEST * K.min(), HIGHEST * K.max()
+    points = int(np.ceil(np.log(high / low) / LADDER_STEP)) + 1
+    return np.concatenate([[0.0], np.geomspace(low, high, points)])
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class SingleReading:
+    """The signal of one electrode as the statistic."""
+
+    reading: Observed
+    search: FloatArray
+    blank_median: float
+
+    @classmethod
+    def of(cls, reading: Observed) -> SingleReading:
+        return cls(reading, search_levels([reading]), float(reading.law.quantile(0.5, np.zeros(1))[0]))
+
+    def below(self, level: FloatArray) -> FloatArray:
+        return self.reading.law.cdf(np.array([self.reading.signal]), level / self.reading.dilution)
+
+    def below_typical(self, level: FloatArray) -> FloatArray:
+        signal = max(self.reading.signal, self.blank_median)
+        return self.reading.law.cdf(np.array([signal]), level / self.reading.dilution)
+
+    def best(self) -> float | None:
+        return crossing(self.below, 0.5, self.search)
+
+    def blank_low(self) -> float:
+        return float(self.below(np.zeros(1))[0])
+
+    def shares(self) -> tuple[float, ...]:
+        return (1.0,)
+
+    def folds(self, level: FloatArray, tail: float) -> FloatArray:
+        law, d = self.reading.law.thinned(FOLD_DRAWS), self.reading.dilution
+        typical = law.quantile(0.5, level / d)
+        ladder = self.search[::2]
+        table = law.cdf(np.tile(typical, ladder.size), np.repeat(ladder / d, typical.size))
+        return folds_of(ladder, table.reshape(ladder.size, typical.size), tail)
+
+    def monte_carlo_sd(self, level: float) -> float:
+        law = self.reading.law
+        halves = [ElectrodeLaw(*(values[k::8] for values in law.fields())) for k in range(8)]
+        at = np.array([level / self.reading.dilution])
+        parts = [float(h.cdf(np.array([self.reading.signal]), at)[0]) for h in halves]
+        return float(np.std(parts, ddof=1) / np.sqrt(len(parts)))
+
+
+def folds_of(ladder: FloatArray, table: FloatArray, tail: float) -> FloatArray:
+    """Upper over lower end (k,) for falling tail probabilities table (n, k) on a ladder (n,) that starts at 0."""
+    place = np.log(np.maximum(ladder, 1e-3 * ladder[1]))
+    folds = np.full(table.shape[1], np.inf)
+    for k in range(table.shape[1]):
+        falling = table[:, k]
+        if falling[0] > 1.0 - tail and falling[-1] <= tail:
+            upper, lower = np.interp([-tail, tail - 1.0], -falling, place)
+            folds[k] = np.exp(upper - lower)
+    return folds
+
+
+def crossing(function: Callable[[FloatArray], FloatArray], target: float, search: FloatArray) -> float | None:
+    """Level at which a falling function of the level crosses target: 0 if it starts below, None if it stays above."""
+    values = function(search)
+    if values[0] <= target:
+        return 0.0
+    if values[-1] > target:
+        return None
+    i = int(np.argmax(values <= target))
+    low, high = float(search[i - 1]), float(search[i])
+    for _ in range(3):
+        trial = np.linspace(low, high, 10) if low == 0.0 else np.geomspace(low, high, 10)
+        values = function(trial)
+        i = max(1, int(np.argmax(values <= target))) if np.any(values <= target) else trial.size - 1
+        low, high = float(trial[i - 1]), float(trial[i])
+    return 0.5 * (low + high)
