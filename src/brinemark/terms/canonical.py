@@ -8,9 +8,7 @@ from typing import TypeAlias
 
 import numpy as np
 
-JsonValue: TypeAlias = (
-    "None | bool | int | float | str | Sequence[JsonValue] | Mapping[str, JsonValue]"
-)
+JsonValue: TypeAlias = "bool | int | float | str | Sequence[JsonValue] | Mapping[str, JsonValue] | None"
 
 
 def canonical_bytes(value: JsonValue) -> bytes:
@@ -27,7 +25,7 @@ def sha256_hex(data: bytes) -> str:
     return hashlib.sha256(data).hexdigest()
 
 
-def record_id(
+def record_id(  # noqa: PLR0913 - the seven parts of an identity, all but one by keyword
     kind: str,
     *,
     schema: int,
