@@ -16,7 +16,7 @@ def canonical_bytes(value: JsonValue) -> bytes:
     import rfc8785
 
     try:
-        return rfc8785.dumps(value)  # type: ignore[arg-type]
+        return rfc8785.dumps(value)
     except rfc8785.CanonicalizationError as error:
         raise ValueError(str(error)) from error
 
