@@ -1,0 +1,146 @@
+"""The public face: a logbook on disk, and what can be done with it."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from html import escape
+from pathlib import Path
+from types import TracebackType
+from typing import TYPE_CHECKING, Self
+
+from brinemark.steps.create import create, open_place
+from brinemark.steps.place import Place
+
+if TYPE_CHECKING:
+    from brinemark.records.audit import AuditEntry
+    from brinemark.steps.answers import Added, CalibrationReport, SampleReading
+    from brinemark.steps.check import CheckReport
+    from brinemark.steps.shown import Shown
+    from brinemark.terms.curves import Dissection, Trace
+    from brinemark.terms.runs import StoredRow
+    from brinemark.terms.settings import Settings
+    from brinemark.terms.stored import StoredSheet
+
+
+class Logbook:
+    """A directory with logbook.toml, logbook.db and originals/. Use `create` or `open`, and close it (or `with`)."""
+
+    def __init__(self, place: Place) -> None:
+        self._place = place
+
+    @classmethod
+    def create(cls, path: str | Path, name: str | None = None, timezone: str = "UTC") -> Logbook:
+        """A new, empty logbook in a new or empty folder. Raises Refused."""
+        return cls(create(Path(path), name, timezone))
+
+    @classmethod
+    def open(cls, path: str | Path) -> Logbook:
+        """The logbook in a folder. Raises Refused when there is none, or it is not sound."""
+        return cls(open_place(Path(path)))
+
+    @property
+    def path(self) -> Path:
+        return self._place.folder
+
+    @property
+    def settings(self) -> Settings:
+        return self._place.settings
+
+    def add(self, sheet: str | Path, corrects: str | None = None, reason: str | None = None) -> Added:
+        """Add a run sheet with its files, all or nothing. Raises Refused; then nothing is stored."""
+        from brinemark.steps.take_in import take_in
+
+        return take_in(self._place, Path(sheet), corrects, reason)
+
+    def calibrate(self, on_step: Callable[[int, int], bool] | None = None) -> CalibrationReport:
+        """Calibrate from all current blanks and standards. Raises Refused, GateFailed, Stopped: nothing is stored."""
+        from brinemark.steps.calibrate import run_calibration
+
+        return run_calibration(self._place, on_step)
+
+    def read(self, *samples: str, calibration: str | None = None) -> list[SampleReading]:
+        """One of the five statements about each of the samples, or about all. Raises Refused."""
+        from brinemark.steps.read import read_samples
+
+        return read_samples(self._place, samples, calibration)
+
+    def show(self, what: str) -> Shown:
+        """A batch, electrode or sample with its way back to the files. Raises Refused for an unknown name."""
+        from brinemark.steps.trace_back import show
+
+        return show(self._place, what)
+
+    def rows(self, superseded: bool = False) -> tuple[StoredRow, ...]:
+        """Rows of all current sheets, in their order."""
+        with self._place.database.reading() as reader:
+            return reader.rows(superseded=superseded)
+
+    def sheets(self, current: bool = False) -> tuple[StoredSheet, ...]:
+        """Sheets in the order they came."""
+        with self._place.database.reading() as reader:
+            return reader.sheets(current=current)
+
+    def calibration(self, calibration: str | None = None) -> CalibrationReport:
+        """The newest calibration of the current definition, or the named one. Raises Refused."""
+        from brinemark.steps.look import stored_calibration
+
+        return stored_calibration(self._place, calibration)
+
+    def readings(self) -> list[SampleReading]:
+        """Every reading ever shown, oldest first."""
+        from brinemark.steps.look import stored_readings
+
+        return stored_readings(self._place)
+
+    def trace_of(self, row: StoredRow, prescan: bool = False) -> Trace:
+        """The curve of a row, or of its pre-scan. Raises Refused when no curve was kept."""
+        from brinemark.steps.look import trace_of
+
+        return trace_of(self._place, row, prescan)
+
+    def dissection_of(self, row: StoredRow, prescan: bool = False) -> Dissection:
+        """The signal of a row taken apart, with the wave that reads it now. Raises Refused when no curve was kept."""
+        from brinemark.steps.look import dissection_of
+
+        return dissection_of(self._place, row, prescan)
+
+    def audit(self) -> tuple[AuditEntry, ...]:
+        """The audit list, oldest first."""
+        with self._place.database.reading() as reader:
+            return reader.audit_entries()
+
+    def verify(self) -> CheckReport:
+        """Check the file, the audit list, every record and every original."""
+        from brinemark.steps.check import check
+
+        return check(self._place)
+
+    def close(self) -> None:
+        """Release the files."""
+        self._place.database.close()
+
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(
+        self, kind: type[BaseException] | None, error: BaseException | None, back: TracebackType | None
+    ) -> None:
+        self.close()
+
+    def _summary(self) -> str:
+        with self._place.database.reading() as reader:
+            rows, sheets = reader.rows(), reader.sheets(current=True)
+            calibrations = sum(1 for _ in reader.newest_first("calibration"))
+        electrodes = len({row.row.electrode for row in rows})
+        batches = len({row.row.batch for row in rows})
+        samples = len({row.row.sample for row in rows if row.row.role == "sample"})
+        return (
+            f"logbook {self.settings.logbook.name}: {len(sheets)} sheets, {electrodes} electrodes "
+            f"of {batches} batches, {samples} samples, {calibrations} calibrations"
+        )
+
+    def __repr__(self) -> str:
+        return f"<{self._summary()}>"
+
+    def _repr_html_(self) -> str:
+        return f"<p>{escape(self._summary())}</p>"

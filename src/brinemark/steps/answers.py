@@ -1,0 +1,301 @@
+"""What the steps answer: plain records that a person can read and that give themselves as JSON."""
+
+from __future__ import annotations
+
+from dataclasses import asdict, dataclass
+from html import escape
+from typing import Any
+
+from brinemark.terms.amounts import Calibration, Limits, Reading
+from brinemark.terms.curves import Flag, Signal
+
+ANSWER_SCHEMA = 1
+
+
+def flag_dict(flag: Flag) -> dict[str, Any]:
+    return asdict(flag)
+
+
+def range_dict(ends: tuple[float, float] | None) -> dict[str, float] | None:
+    return None if ends is None else {"lower": ends[0], "upper": ends[1]}
+
+
+def number(value: float) -> str:
+    """Three significant digits, as amounts are written for people."""
+    return f"{value:.3g}"
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class ReadingLine:
+    """One reading of one electrode: sheet row, role, cell level when known, and its signal."""
+
+    row: int
+    role: str
+    cell_level: float | None
+    signal: Signal
+
+    def to_dict(self) -> dict[str, Any]:
+        signal = self.signal
+        return {
+            "row": self.row,
+            "role": self.role,
+            "cell_level": self.cell_level,
+            "signal": signal.value,
+            "u": signal.u,
+            "unit": signal.unit,
+            "flags": [flag_dict(flag) for flag in signal.flags],
+        }
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class ElectrodeUse:
+    """One electrode behind a sample's reading, with its share of the information."""
+
+    electrode: str
+    batch: str
+    instrument: str
+    dilution: float
+    share: float
+    readings: tuple[ReadingLine, ...]
+
+    def to_dict(self) -> dict[str, Any]:
+        return {
+            "electrode": self.electrode,
+            "batch": self.batch,
+            "instrument": self.instrument,
+            "dilution": self.dilution,
+            "share": self.share,
+            "readings": [line.to_dict() for line in self.readings],
+        }
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class SampleReading:
+    """One of the five statements about one sample.
+
+    id : the reading's record; reading : the science behind it; calibration : id of the calibration.
+    """
+
+    id: str
+    sample: str
+    analyte: str
+    unit: str
+    reading: Reading
+    electrodes: tuple[ElectrodeUse, ...]
+    calibration: str
+    warnings: tuple[str, ...]
+
+    @property
+    def statement(self) -> str:
+        return self.reading.statement
+
+    @property
+    def sentence(self) -> str:
+        """The statement as one sentence that names the analyte."""
+        return reading_sentence(self)
+
+    def to_dict(self) -> dict[str, Any]:
+        """The JSON contract of `read --json`."""
+        one = self.reading
+        return {
+            "schema": ANSWER_SCHEMA,
+            "sample": self.sample,
+            "statement": one.statement,
+            "reason": one.reason,
+            "unit": self.unit,
+            "detection": one.detection and asdict(one.detection),
+            "estimate": one.estimate and asdict(one.estimate),
+            "lower_limit": one.lower_limit and asdict(one.lower_limit),
+            "upper_limit": one.upper_limit and asdict(one.upper_limit),
+            "working_range": range_dict(one.working_range),
+            "electrodes": [use.to_dict() for use in self.electrodes],
+            "calibration": self.calibration,
+            "warnings": list(self.warnings),
+        }
+
+    def __str__(self) -> str:
+        return self.sentence
+
+    def __repr__(self) -> str:
+        return f"<{self.sentence}>"
+
+    def _repr_html_(self) -> str:
+        remarks = "".join(f"<li>{escape(text)}</li>" for text in self.warnings)
+        return f"<p>{escape(self.sentence)}</p>" + (f"<ul>{remarks}</ul>" if remarks else "")
+
+
+def reading_sentence(answer: SampleReading) -> str:
+    """The statement about a sample in one sentence."""
+    one, name, unit = answer.reading, answer.analyte, answer.unit
+    head = f"{answer.sample}: "
+    if one.statement == "cannot say":
+        return f"{head}cannot say: {one.reason}"
+    if one.statement == "not detected" and one.upper_limit is not None:
+        limit = one.upper_limit
+        return f"{head}{name} not detected; below {number(limit.value)} {unit} ({limit.level:.0%}, one-sided)"
+    if one.statement == "at or above" and one.lower_limit is not None:
+        limit = one.lower_limit
+        return f"{head}{name} at or above {number(limit.value)} {unit} ({limit.level:.0%}, one-sided)"
+    estimate = one.estimate
+    if estimate is None or estimate.upper is None or estimate.lower is None:
+        return f"{head}{name} {one.statement}"
+    if one.statement == "quantified":
+        middle = "" if estimate.median is None else f"{number(estimate.median)} {unit}, "
+        return (
+            f"{head}{name} {middle}interval {number(estimate.lower)} to {number(estimate.upper)} {unit} "
+            f"({estimate.level:.0%})"
+        )
+    if estimate.lower == 0.0:
+        return f"{head}{name} present, less than {number(estimate.upper)} {unit} ({estimate.level:.0%})"
+    return (
+        f"{head}{name} present, amount uncertain: {number(estimate.lower)} to {number(estimate.upper)} {unit} "
+        f"({estimate.level:.0%})"
+    )
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class WaveNote:
+    """One wave behind a calibration."""
+
+    id: str
+    role: str
+    source: str
+    traces: int
+    place_V: float
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class CalibrationReport:
+    """A calibration with what it can do; new is False when the same one was there already."""
+
+    id: str
+    new: bool
+    analyte: str
+    unit: str
+    signal_unit: str
+    calibration: Calibration
+    limits: tuple[Limits, ...]
+    waves: tuple[WaveNote, ...]
+    left_out: tuple[dict[str, str], ...]
+    warnings: tuple[str, ...]
+    interval: float = 0.95
+
+    def to_dict(self) -> dict[str, Any]:
+        """The JSON of `calibrate --json`."""
+        one = self.calibration
+        return {
+            "schema": ANSWER_SCHEMA,
+            "calibration": self.id,
+            "new": self.new,
+            "analyte": self.analyte,
+            "unit": self.unit,
+            "signal_unit": self.signal_unit,
+            "interval": self.interval,
+            "population": [self._population(summary) for summary in one.summaries],
+            "limits": [limits_dict(limits) for limits in self.limits],
+            "electrodes": {
+                "count": len(one.readings.electrode),
+                "batches": sorted(set(one.readings.batch)),
+                "instruments": list(one.instruments),
+                "left_out": list(self.left_out),
+            },
+            "waves": [asdict(wave) for wave in self.waves],
+            "diagnostics": {
+                "gates": [{**asdict(gate), "passed": gate.passed} for gate in one.gates],
+                "rounds": one.rounds,
+                "total_draws": one.total_draws,
+                "kept_draws": int(one.draws.shape[0]),
+                "seed": one.seed,
+            },
+            "weaknesses": list(one.weaknesses),
+            "warnings": list(self.warnings),
+        }
+
+    def _population(self, summary: Any) -> dict[str, Any]:
+        units = {"signal": self.signal_unit, "level": self.unit}
+        return {**asdict(summary), "unit": units.get(summary.unit, summary.unit)}
+
+    def __str__(self) -> str:
+        one = self.calibration
+        return (
+            f"calibration {self.id[:12]}: {len(one.readings.electrode)} electrodes of "
+            f"{len(set(one.readings.batch))} batches, {one.rounds} rounds"
+        )
+
+    def __repr__(self) -> str:
+        return f"<{self}>"
+
+    def _repr_html_(self) -> str:
+        rows = "".join(
+            f"<tr><td>{escape(entry['name'])}</td><td>{number(entry['median'])}</td>"
+            f"<td>{number(entry['lower'])} to {number(entry['upper'])}</td><td>{escape(entry['unit'])}</td></tr>"
+            for entry in (self._population(summary) for summary in self.calibration.summaries)
+        )
+        head = "<tr><th>quantity</th><th>median</th><th>interval</th><th>unit</th></tr>"
+        return f"<p>{escape(str(self))}</p><table>{head}{rows}</table>"
+
+
+def limits_dict(limits: Limits) -> dict[str, Any]:
+    """Limits of one batch as JSON."""
+    plain = asdict(limits)
+    lower, upper = plain.pop("working_lower"), plain.pop("working_upper")
+    ends = None if lower is None or upper is None else (lower, upper)
+    return {**plain, "working_range": range_dict(ends)}
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class AddedSignal:
+    """A provisional signal of a row that was just added."""
+
+    electrode: str
+    line: ReadingLine
+
+    def to_dict(self) -> dict[str, Any]:
+        return {"electrode": self.electrode, **self.line.to_dict(), "provisional": True}
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Added:
+    """What adding a sheet did; new is False when the same content was there already."""
+
+    sheet: str
+    title: str
+    new: bool
+    supersedes: str | None
+    rows: int
+    electrodes: int
+    batches: tuple[str, ...]
+    originals: int
+    signals: tuple[AddedSignal, ...] = ()
+    swept: int = 0
+    wave: str = ""
+    warnings: tuple[str, ...] = ()
+
+    def to_dict(self) -> dict[str, Any]:
+        """The JSON of `add --json`."""
+        return {
+            "schema": ANSWER_SCHEMA,
+            "sheet": self.sheet,
+            "title": self.title,
+            "new": self.new,
+            "supersedes": self.supersedes,
+            "rows": self.rows,
+            "electrodes": self.electrodes,
+            "batches": list(self.batches),
+            "originals": self.originals,
+            "signals": [signal.to_dict() for signal in self.signals],
+            "swept": self.swept,
+            "wave": self.wave,
+            "warnings": list(self.warnings),
+        }
+
+    def __str__(self) -> str:
+        if not self.new:
+            return f"{self.title}: nothing new, the logbook has this content already (sheet {self.sheet[:12]})"
+        return (
+            f"{self.title}: {self.rows} rows, {self.electrodes} electrodes of {len(self.batches)} batches, "
+            f"{self.originals} new originals (sheet {self.sheet[:12]})"
+        )
+
+    def __repr__(self) -> str:
+        return f"<{self}>"

@@ -1,0 +1,175 @@
+"""From the current blanks and standards to waves, signals, a calibration and the limits of every batch."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import asdict, dataclass
+from typing import Any
+
+from brinemark.science.amount.calibration import calibrate
+from brinemark.science.amount.limits import batch_limits
+from brinemark.steps.answers import CalibrationReport, WaveNote
+from brinemark.steps.gather import CALIBRATION_ROLES, Gathered, LeftOut, gather
+from brinemark.steps.identity import Definition, Recipe, definition_of, difference, instrument_identity
+from brinemark.steps.learn import learn_waves
+from brinemark.steps.measure import RowSignals, Traces, WaveSet, measure_rows
+from brinemark.steps.packing import pack_calibration, pack_limits, unpack_calibration, unpack_limits
+from brinemark.steps.place import Place
+from brinemark.terms.amounts import Calibration, Limits
+from brinemark.terms.canonical import JsonValue
+from brinemark.terms.errors import Refused
+from brinemark.terms.runs import StoredRow
+from brinemark.terms.stored import Record
+
+OnStep = Callable[[int, int], bool]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Prepared:
+    """Everything that a calibration is made from, measured anew."""
+
+    definition: Definition
+    waves: WaveSet
+    rows: tuple[StoredRow, ...]
+    signals: Mapping[str, RowSignals]
+    gathered: Gathered
+    fresh: Mapping[tuple[str, str], Any]
+
+
+def run_calibration(place: Place, on_step: OnStep | None = None) -> CalibrationReport:
+    """Learn the waves, measure every current row anew, calibrate, and store it all in one transaction.
+
+    on_step : called with (done, total); False stops. Raises Refused, GateFailed or Stopped; then nothing is stored.
+    """
+    prepared = _prepare(place)
+    settings = place.settings
+    watch = on_step or (lambda _done, _total: True)
+    made = calibrate(prepared.gathered.readings, settings.analyte, settings.prior, settings.calibration, watch)
+    record = _calibration_recipe(place, prepared).record(pack_calibration(made, _context(prepared.gathered)))
+    limits = limits_record(place, record.id, made, _all_limits(place, made))
+    return _store(place, prepared, record, limits)
+
+
+def _prepare(place: Place) -> _Prepared:
+    definition = definition_of(place.settings)
+    with place.database.reading() as reader:
+        rows = reader.rows()
+        known = [row for row in rows if row.row.role in CALIBRATION_ROLES]
+        if not known:
+            raise Refused(
+                "no blank or standard in this logbook", "electrodes whose level is known", "add their run sheet first"
+            )
+        traces = Traces(place, reader)
+        waves = learn_waves(known, definition, traces)
+        signals = measure_rows(rows, definition, waves, traces)
+    gathered = gather(known, signals, definition)
+    if not gathered.rows:
+        raise Refused(
+            f"{len(gathered.left_out)} calibration electrodes, all with a failed pre-scan",
+            "electrodes with a sound pre-scan",
+            "check [covariate] and [prescan] max_ratio",
+        )
+    return _Prepared(definition, waves, rows, signals, gathered, traces.fresh)
+
+
+def _calibration_recipe(place: Place, prepared: _Prepared) -> Recipe:
+    settings = place.settings
+    known = [row for row in prepared.rows if row.row.role in CALIBRATION_ROLES]
+    parents = [("wave", wave.id) for _, wave in sorted(prepared.waves.waves.items())]
+    for row in known:
+        parents += signal_parents(prepared.signals[row.id])
+    instruments = sorted({row.row.instrument for row in known})
+    said: dict[str, JsonValue] = {
+        "definition": prepared.definition.identity,
+        "analyte": settings.analyte.model_dump(mode="json"),
+        "prior": settings.prior.model_dump(mode="json"),
+        "calibration": settings.calibration.model_dump(mode="json"),
+        "instruments": {name: instrument_identity(settings, name) for name in instruments},
+    }
+    return Recipe("calibration", "population", tuple(parents), said, settings.calibration.seed)
+
+
+def signal_parents(signals: RowSignals) -> list[tuple[str, str]]:
+    """The signals of a row as parents."""
+    found = [("signal", signals.main.id)]
+    return found if signals.prescan is None else [*found, ("prescan", signals.prescan.id)]
+
+
+def _context(gathered: Gathered) -> dict[str, JsonValue]:
+    return {
+        "signal_unit": gathered.signal_unit,
+        "left_out": [asdict(one) for one in gathered.left_out],
+        "warnings": [*(_left_out(one) for one in gathered.left_out), *gathered.warnings],
+    }
+
+
+def _left_out(one: LeftOut) -> str:
+    return f"electrode {one.electrode} of batch {one.batch} was left out: {one.reason}"
+
+
+def _all_limits(place: Place, made: Calibration) -> tuple[Limits, ...]:
+    """Limits of every batch on every instrument that read it."""
+    pairs = sorted(set(zip(made.readings.batch, made.readings.instrument, strict=True)))
+    decision = place.settings.decision
+    return tuple(
+        batch_limits(made, made.readings, batch, instrument, decision, made.seed) for batch, instrument in pairs
+    )
+
+
+def limits_record(place: Place, calibration_id: str, made: Calibration, limits: Sequence[Limits]) -> Record:
+    """Limits beside their calibration: they change with [decision], the calibration does not."""
+    decision: dict[str, JsonValue] = {"decision": place.settings.decision.model_dump(mode="json")}
+    recipe = Recipe("limits", "batches", (("calibration", calibration_id),), decision, made.seed)
+    return recipe.record(pack_limits(limits))
+
+
+def _store(place: Place, prepared: _Prepared, record: Record, limits: Record) -> CalibrationReport:
+    remarks: list[str] = []
+    with place.database.writing() as writer:
+        stored = writer.reader.record(record.id)
+        if stored is not None:
+            remarks += [text for text in [difference(stored, record)] if text]
+        new = [*writer.add_records(prepared.waves.waves.values())]
+        new += writer.add_records(_signals(prepared))
+        new += writer.add_records([record])
+        new += writer.add_records([limits])
+        writer.cache_traces(prepared.fresh)
+        kept = writer.reader.record(limits.id) or limits
+        if new:
+            action = "calibration made" if stored is None else "calibration completed"
+            detail: dict[str, JsonValue] = {"calibration": record.id, "content": record.content, "records": len(new)}
+            writer.seal(action, record.id[:12], detail)
+    return report_of(stored or record, kept, tuple(prepared.waves.waves.values()), stored is None, remarks)
+
+
+def _signals(prepared: _Prepared) -> list[Record]:
+    found = []
+    for one in prepared.signals.values():
+        found += [one.main] if one.prescan is None else [one.main, one.prescan]
+    return found
+
+
+def report_of(
+    record: Record, limits: Record | None, waves: Sequence[Record], new: bool, remarks: Sequence[str] = ()
+) -> CalibrationReport:
+    """A stored calibration (with arrays) as the answer that people and programs get."""
+    results: Any = record.results
+    settings: Any = record.settings
+    context = results["context"]
+    return CalibrationReport(
+        id=record.id,
+        new=new,
+        analyte=settings["definition"]["analyte"],
+        unit=settings["definition"]["level_unit"],
+        signal_unit=context["signal_unit"],
+        calibration=unpack_calibration(record),
+        limits=() if limits is None else unpack_limits(limits),
+        waves=tuple(_wave_note(wave) for wave in sorted(waves, key=lambda one: one.role)),
+        left_out=tuple(context["left_out"]),
+        warnings=(*context["warnings"], *remarks),
+    )
+
+
+def _wave_note(wave: Record) -> WaveNote:
+    results: Any = wave.results
+    return WaveNote(wave.id, wave.role, results["source"], results["traces"], results["place_V"])

@@ -1,0 +1,93 @@
+"""Which calibration, and with it which definition and waves, answers a question."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+from brinemark.records.reader import Reader
+from brinemark.steps.identity import Definition, definition_from, definition_of, instrument_identity
+from brinemark.steps.measure import WaveSet, theoretical_waves
+from brinemark.steps.place import Place
+from brinemark.terms.errors import Refused
+from brinemark.terms.stored import Record
+
+FEWEST_DIGITS = 4
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Chosen:
+    """A calibration record (without arrays) with the definition and the waves it was made with."""
+
+    record: Record
+    definition: Definition
+    waves: WaveSet
+
+    @property
+    def signal_unit(self) -> str:
+        results: Any = self.record.results
+        return str(results["context"]["signal_unit"])
+
+
+def current(place: Place, reader: Reader) -> Chosen:
+    """The newest calibration of the definition that the settings ask for.
+
+    Raises Refused when there is no calibration, or none of this definition.
+    """
+    wanted = definition_of(place.settings)
+    newest: Record | None = None
+    for record in reader.newest_first("calibration"):
+        newest = newest or record
+        if _changes(place, record, wanted) == []:
+            return _chosen(reader, record)
+    if newest is None:
+        raise Refused(
+            "no calibration in this logbook", "one made from blanks and standards", "add their sheets, then calibrate"
+        )
+    raise Refused(
+        f"signal definition changed since calibration {newest.id[:12]} ({', '.join(_changes(place, newest, wanted))})",
+        "a calibration of the current definition",
+        f"run calibrate, or read --calibration {newest.id[:12]}",
+    )
+
+
+def named(reader: Reader, prefix: str) -> Chosen:
+    """The calibration whose id begins with prefix. Raises Refused when none or several do."""
+    found = reader.records_named("calibration", prefix) if len(prefix) >= FEWEST_DIGITS else ()
+    if len(found) != 1:
+        came = f"{len(found)} calibrations with an id that begins with {prefix!r}"
+        raise Refused(came, f"one, named by at least {FEWEST_DIGITS} digits", "take the id that calibrate printed")
+    return _chosen(reader, found[0])
+
+
+def newest_waves(place: Place, reader: Reader) -> tuple[WaveSet, str]:
+    """Waves that read a sheet while it is added, and a phrase that says which they are."""
+    wanted = definition_of(place.settings)
+    for record in reader.newest_first("calibration"):
+        if _changes(place, record, wanted) == []:
+            return _chosen(reader, record).waves, f"of calibration {record.id[:12]}"
+    return theoretical_waves(wanted), "theoretical"
+
+
+def _chosen(reader: Reader, record: Record) -> Chosen:
+    settings: Any = record.settings
+    ids = [parent for role, parent in record.parents if role == "wave"]
+    waves = {wave.role: wave for wave in reader.records(ids).values()}
+    return Chosen(record, definition_from(settings["definition"]), WaveSet(waves))
+
+
+def _changes(place: Place, record: Record, wanted: Definition) -> list[str]:
+    """Names of the settings that differ from those of a calibration."""
+    settings: Any = record.settings
+    names = {"level_unit": "[analyte] level_unit", "analyte": "[analyte] name"}
+    then, now = definition_from(settings["definition"]).identity, wanted.identity
+    changed = [names.get(key, f"[{key}]") for key in now if now[key] != then[key]]
+    return changed + [
+        f"[instrument.{name}]"
+        for name, section in settings["instruments"].items()
+        if not _same(section, instrument_identity(place.settings, name))
+    ]
+
+
+def _same(then: dict[str, Any], now: dict[str, Any]) -> bool:
+    return {key: then.get(key) for key in now} == now

@@ -1,0 +1,165 @@
+"""Who a record is: definitions, ids of what things were made from, and comparison of what was made again."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from brinemark.terms.arrays import FloatArray
+from brinemark.terms.canonical import JsonValue, canonical_bytes, content_hash, record_id, sha256_hex
+from brinemark.terms.curves import SignalDefinition
+from brinemark.terms.settings import CovariateSection, CurveSection, InstrumentSection, PrescanSection, Settings
+from brinemark.terms.stored import Record
+
+# The version of the package and the number of the engine: raised when a computation gives other numbers.
+ENGINE = "0.1.0/1"
+SCHEMA = 1
+
+
+@dataclass(frozen=True, slots=True)
+class Definition:
+    """All that decides what a signal and a covariate are, with the unit of levels."""
+
+    signal: CurveSection
+    covariate: CovariateSection | None
+    prescan: PrescanSection
+    level_unit: str
+    analyte: str
+
+    @property
+    def curve(self) -> SignalDefinition:
+        return signal_definition(self.signal)
+
+    @property
+    def identity(self) -> dict[str, JsonValue]:
+        """The definition as JSON; two definitions are equal when this is."""
+        return {
+            "signal": self.signal.model_dump(mode="json"),
+            "covariate": None if self.covariate is None else self.covariate.model_dump(mode="json"),
+            "prescan": self.prescan.model_dump(mode="json"),
+            "level_unit": self.level_unit,
+            "analyte": self.analyte,
+        }
+
+    @property
+    def key(self) -> str:
+        return sha256_hex(canonical_bytes(self.identity))
+
+
+def definition_of(settings: Settings) -> Definition:
+    """The definition that the settings of a logbook ask for now."""
+    analyte = settings.analyte
+    return Definition(settings.signal, settings.covariate, settings.prescan, analyte.level_unit, analyte.name)
+
+
+def definition_from(identity: Mapping[str, Any]) -> Definition:
+    """The definition that a stored record was made with."""
+    covariate = identity["covariate"]
+    return Definition(
+        CurveSection.model_validate(identity["signal"]),
+        None if covariate is None else CovariateSection.model_validate(covariate),
+        PrescanSection.model_validate(identity["prescan"]),
+        identity["level_unit"],
+        identity["analyte"],
+    )
+
+
+def signal_definition(section: CurveSection | CovariateSection) -> SignalDefinition:
+    """A [signal] or [covariate] section as the curve functions take it."""
+    return SignalDefinition(section.quantity, section.sweep, str(section.cycle), section.window_V, section.baseline)
+
+
+def instrument_identity(settings: Settings, instrument: str) -> dict[str, JsonValue]:
+    """What the settings say of an instrument; the defaults when they say nothing."""
+    return dict(settings.instrument.get(instrument, InstrumentSection()).model_dump(mode="json"))
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Made:
+    """What a step made: results as JSON and arrays by name."""
+
+    results: JsonValue
+    arrays: Mapping[str, FloatArray]
+
+
+@dataclass(frozen=True, slots=True)
+class Recipe:
+    """What a record is made from; its id follows from it alone."""
+
+    kind: str
+    role: str
+    parents: tuple[tuple[str, str], ...]
+    settings: JsonValue
+    seed: int | None = None
+
+    @property
+    def id(self) -> str:
+        return record_id(
+            self.kind,
+            schema=SCHEMA,
+            parents=[f"{role} {parent}" for role, parent in self.parents],
+            role=self.role,
+            settings=self.settings,
+            engine=ENGINE,
+            seed=self.seed,
+        )
+
+    def record(self, made: Made) -> Record:
+        """The record of what was made by this recipe."""
+        return Record(
+            id=self.id,
+            kind=self.kind,
+            schema=SCHEMA,
+            role=self.role,
+            parents=self.parents,
+            settings=self.settings,
+            engine=ENGINE,
+            seed=self.seed,
+            results=made.results,
+            content=content_hash(made.results, made.arrays),
+            arrays=made.arrays,
+        )
+
+
+def difference(stored: Record, again: Record) -> str | None:
+    """None when a record made again has the same content, else the sentence that says by how much it differs."""
+    if stored.content == again.content:
+        return None
+    where, size = _largest(_numbers(stored), _numbers(again))
+    return f"same recipe, differs by {size:.2g} (relative) in {where}; the stored {stored.kind} is kept"
+
+
+def _numbers(record: Record) -> dict[str, FloatArray]:
+    found = {name: np.asarray(values, dtype=np.float64).ravel() for name, values in record.arrays.items()}
+    flat: dict[str, list[float]] = {}
+    _flatten(record.results, "results", flat)
+    return found | {name: np.array(values) for name, values in flat.items()}
+
+
+def _flatten(value: Any, name: str, into: dict[str, list[float]]) -> None:
+    if isinstance(value, Mapping):
+        for key, part in value.items():
+            _flatten(part, str(key), into)
+    elif isinstance(value, Sequence) and not isinstance(value, str):
+        for part in value:
+            _flatten(part, name, into)
+    elif isinstance(value, int | float) and not isinstance(value, bool):
+        into.setdefault(name, []).append(float(value))
+
+
+def _largest(stored: dict[str, FloatArray], again: dict[str, FloatArray]) -> tuple[str, float]:
+    worst, where = 0.0, "its words"
+    for name in sorted(stored.keys() | again.keys()):
+        one, two = stored.get(name), again.get(name)
+        if one is None or two is None or one.shape != two.shape:
+            return name, float("inf")
+        scale = np.maximum(np.abs(one), np.abs(two))
+        with np.errstate(invalid="ignore", divide="ignore"):
+            apart = np.where(one == two, 0.0, np.abs(one - two) / scale)
+        size = float(np.nanmax(apart, initial=0.0))
+        if size > worst:
+            worst, where = size, name
+    return where, worst

@@ -1,0 +1,63 @@
+"""What charts and notebooks ask for: stored calibrations and readings, curves, and signals taken apart."""
+
+from __future__ import annotations
+
+from brinemark.science.curve.voltammetry import dissect
+from brinemark.steps.answers import CalibrationReport, SampleReading
+from brinemark.steps.calibrate import report_of
+from brinemark.steps.chosen import current, named, newest_waves
+from brinemark.steps.identity import definition_of, signal_definition
+from brinemark.steps.measure import Traces, scan_rate
+from brinemark.steps.place import Place
+from brinemark.steps.read import answer_of
+from brinemark.terms.curves import Dissection, Trace
+from brinemark.terms.errors import Refused
+from brinemark.terms.runs import StoredRow
+
+
+def stored_calibration(place: Place, prefix: str | None = None) -> CalibrationReport:
+    """A calibration as it was answered: the newest of the current definition, or the one named. Raises Refused."""
+    with place.database.reading() as reader:
+        chosen = current(place, reader) if prefix is None else named(reader, prefix)
+        record = reader.record(chosen.record.id) or chosen.record
+        limits = reader.made_from([record.id], "limits")
+        return report_of(record, limits[-1] if limits else None, tuple(chosen.waves.waves.values()), False)
+
+
+def stored_readings(place: Place) -> list[SampleReading]:
+    """Every reading, oldest first."""
+    with place.database.reading() as reader:
+        ids = [record.id for record in reader.newest_first("reading")]
+        found = reader.records(ids, arrays=True)
+    return [answer_of(found[one]) for one in reversed(ids)]
+
+
+def trace_of(place: Place, row: StoredRow, prescan: bool = False) -> Trace:
+    """The curve of a row, or of its pre-scan. Raises Refused when none was kept."""
+    with place.database.reading() as reader:
+        return Traces(place, reader).get(_curve(row, prescan), row.row.instrument)
+
+
+def dissection_of(place: Place, row: StoredRow, prescan: bool = False) -> Dissection:
+    """A row's signal taken apart with the wave that reads it now. Raises Refused when no curve was kept."""
+    sha256 = _curve(row, prescan)
+    definition = definition_of(place.settings)
+    with place.database.reading() as reader:
+        traces = Traces(place, reader)
+        trace = traces.get(sha256, row.row.instrument)
+        waves, _ = newest_waves(place, reader)
+        wave = traces.wave(waves.for_row(row))
+        if not prescan:
+            return dissect(trace, definition.curve, wave, scan_rate(row, traces))
+        if definition.covariate is None:
+            raise Refused("a pre-scan without [covariate]", "a [covariate] section", "add it to logbook.toml")
+        curve = signal_definition(definition.covariate)
+        return dissect(trace, curve, traces.theory(curve), scan_rate(row, traces))
+
+
+def _curve(row: StoredRow, prescan: bool) -> str:
+    sha256 = row.prescan_sha256 if prescan else row.trace_sha256
+    if sha256 is None:
+        what = "pre-scan" if prescan else "curve"
+        raise Refused(f"no {what} kept for electrode {row.row.electrode}", "a row with a file", "choose another row")
+    return sha256

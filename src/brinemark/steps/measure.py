@@ -1,0 +1,250 @@
+"""From traces to signals: which wave reads which electrode, and one signal record per reading."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from brinemark.records.files import read_original
+from brinemark.records.reader import Reader
+from brinemark.records.traces import parse_trace
+from brinemark.science.curve.voltammetry import measure
+from brinemark.science.curve.waves import theoretical_wave
+from brinemark.steps.identity import Definition, Recipe, instrument_identity, signal_definition
+from brinemark.steps.packing import pack_signal, pack_wave, unpack_signal, unpack_wave
+from brinemark.steps.place import Place
+from brinemark.terms.canonical import JsonValue, canonical_bytes, sha256_hex
+from brinemark.terms.curves import Flag, Signal, SignalDefinition, Trace, Wave
+from brinemark.terms.errors import Refused
+from brinemark.terms.runs import StoredRow
+from brinemark.terms.settings import InstrumentSection
+from brinemark.terms.stored import Record
+
+if TYPE_CHECKING:
+    from brinemark.terms.arrays import FloatArray
+
+MAIN, PRESCAN = "main", "prescan"
+OF_ALL = "of all"
+NO_CURVE = Flag("no curve kept", 0.0, 0.0, "the value was read off a curve elsewhere")
+
+
+def without_batch(batch: str) -> str:
+    """Role of the wave that was learned without a batch."""
+    return f"without batch {batch}"
+
+
+def without_electrode(electrode: str) -> str:
+    """Role of the wave that was learned without one electrode of the only batch."""
+    return f"without electrode {electrode}"
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class WaveSet:
+    """Waves by role, as records with their arrays."""
+
+    waves: Mapping[str, Record]
+
+    def for_row(self, row: StoredRow) -> Record:
+        """The wave that reads a row: one that its own batch (or electrode) did not teach."""
+        for role in (without_electrode(row.row.electrode), without_batch(row.row.batch)):
+            if role in self.waves:
+                return self.waves[role]
+        return self.waves[OF_ALL]
+
+
+def theoretical_waves(definition: Definition) -> WaveSet:
+    """The wave of theory, for everything, while none has been learned."""
+    return WaveSet({OF_ALL: theoretical_record(definition)})
+
+
+def theoretical_record(definition: Definition) -> Record:
+    """The wave of theory as a record without parents."""
+    recipe = Recipe("wave", "theoretical", (), definition.signal.model_dump(mode="json"))
+    return recipe.record(pack_wave(theoretical_wave(definition.curve)))
+
+
+@dataclass(slots=True, eq=False)
+class Traces:
+    """Traces of originals, from memory, from the cache, or read anew; fresh ones are to be cached."""
+
+    place: Place
+    reader: Reader
+    fresh: dict[tuple[str, str], dict[str, FloatArray]] = field(default_factory=dict)
+    _known: dict[tuple[str, str], Trace] = field(default_factory=dict)
+    _waves: dict[str, Wave] = field(default_factory=dict)
+
+    def get(self, sha256: str, instrument: str) -> Trace:
+        """The trace of a kept original as its instrument's settings read it."""
+        key = self.key(sha256, instrument)
+        if key not in self._known:
+            columns = self.reader.cached_trace(*key)
+            if columns is None:
+                original = self.reader.original(sha256)
+                name = sha256 if original is None else original.name
+                self.take(read_original(self.place.originals, sha256), sha256, instrument, name)
+            else:
+                self._known[key] = _trace(columns)
+        return self._known[key]
+
+    def take(self, data: bytes, sha256: str, instrument: str, name: str) -> Trace:
+        """Read bytes as a trace and remember it. Raises Refused."""
+        key = self.key(sha256, instrument)
+        if key not in self._known:
+            trace = parse_trace(data, self.section(instrument), name)
+            self._known[key] = trace
+            self.fresh[key] = _columns(trace)
+        return self._known[key]
+
+    def wave(self, record: Record) -> Wave:
+        """The wave of a wave record, whose arrays are fetched when it came without them."""
+        if record.id not in self._waves:
+            loaded = record if record.arrays else self.reader.record(record.id)
+            self._waves[record.id] = unpack_wave(loaded or record)
+        return self._waves[record.id]
+
+    def theory(self, curve: SignalDefinition) -> Wave:
+        """The wave of theory for a definition."""
+        name = canonical_bytes(_definition_json(curve)).decode()
+        if name not in self._waves:
+            self._waves[name] = theoretical_wave(curve)
+        return self._waves[name]
+
+    def section(self, instrument: str) -> InstrumentSection:
+        return self.place.settings.instrument.get(instrument, InstrumentSection())
+
+    def key(self, sha256: str, instrument: str) -> tuple[str, str]:
+        return sha256, sha256_hex(canonical_bytes(instrument_identity(self.place.settings, instrument)))
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class RowSignals:
+    """The signal records of one row: its own reading, and its pre-scan's covariate when it has one."""
+
+    main: Record
+    prescan: Record | None
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Task:
+    """One signal to be read from a trace."""
+
+    row: StoredRow
+    role: str
+    sha256: str
+    curve: SignalDefinition
+    wave: Record | None
+    rate: float | None
+    recipe: Recipe
+
+
+def measure_rows(
+    rows: Sequence[StoredRow], definition: Definition, waves: WaveSet, traces: Traces
+) -> dict[str, RowSignals]:
+    """Signal records of rows by row id: those in the logbook as they are, the others made now.
+
+    Raises Refused with the sheet's row and column when a trace cannot be read by the definition.
+    """
+    tasks = [task for row in rows for task in _tasks(row, definition, waves, traces)]
+    stored = traces.reader.records([task.recipe.id for task in tasks])
+    found: dict[tuple[str, str], Record] = {}
+    for task in tasks:
+        found[task.row.id, task.role] = stored.get(task.recipe.id) or _measured(task, traces)
+    return {
+        row.id: RowSignals(found.get((row.id, MAIN)) or _written_signal(row, definition), found.get((row.id, PRESCAN)))
+        for row in rows
+    }
+
+
+def _tasks(row: StoredRow, definition: Definition, waves: WaveSet, traces: Traces) -> Iterator[_Task]:
+    if row.trace_sha256 is not None:
+        yield _task(row, MAIN, row.trace_sha256, definition.curve, waves.for_row(row), traces)
+    if row.prescan_sha256 is not None and definition.covariate is not None:
+        yield _task(row, PRESCAN, row.prescan_sha256, signal_definition(definition.covariate), None, traces)
+
+
+def _task(
+    row: StoredRow, role: str, sha256: str, curve: SignalDefinition, wave: Record | None, traces: Traces
+) -> _Task:
+    rate = scan_rate(row, traces)
+    settings: dict[str, JsonValue] = {
+        "definition": _definition_json(curve),
+        "instrument": instrument_identity(traces.place.settings, row.row.instrument),
+        "scan_rate_V_per_s": rate,
+    }
+    parents = [("row", row.id), ("trace", sha256)]
+    if wave is not None:
+        parents.append(("wave", wave.id))
+    return _Task(row, role, sha256, curve, wave, rate, Recipe("signal", role, tuple(parents), settings))
+
+
+def _measured(task: _Task, traces: Traces) -> Record:
+    trace = traces.get(task.sha256, task.row.row.instrument)
+    wave = traces.theory(task.curve) if task.wave is None else traces.wave(task.wave)
+    try:
+        return task.recipe.record(pack_signal(measure(trace, task.curve, wave, task.rate)))
+    except Refused as fault:
+        raise at_row(fault, task.row, "trace" if task.role == MAIN else "prescan") from fault
+
+
+def at_row(fault: Refused, row: StoredRow, column: str) -> Refused:
+    """The same refusal, with the file named within and the sheet's row and column outside."""
+    inside = fault.came if fault.file is None else f"{fault.file}: {fault.came}"
+    return Refused(inside, fault.expected, fault.remedy, row=row.row.number, column=column)
+
+
+def _written_signal(row: StoredRow, definition: Definition) -> Record:
+    given = row.row
+    if given.signal is None:
+        raise Refused("a row without trace and without signal", "one of the two", "complete the row", row=given.number)
+    unit = given.signal_unit or definition.curve.unit
+    signal = Signal(given.signal, given.signal_u or 0.0, unit, (NO_CURVE,), given.signal_u or 0.0)
+    recipe = Recipe("signal", MAIN, (("row", row.id),), {"definition": "as written"})
+    return recipe.record(pack_signal(signal))
+
+
+def scan_rate(row: StoredRow, traces: Traces) -> float | None:
+    """As the row says, else the instrument's settings, else the general conditions [V/s]."""
+    written = dict(row.row.conditions).get("scan_rate_V_per_s")
+    section = traces.section(row.row.instrument).scan_rate_V_per_s
+    general = traces.place.settings.conditions.scan_rate_V_per_s
+    for value in (written, section, general):
+        if isinstance(value, int | float):
+            return float(value)
+    return None
+
+
+def _definition_json(curve: SignalDefinition) -> dict[str, JsonValue]:
+    return {
+        "quantity": curve.quantity,
+        "sweep": curve.sweep,
+        "cycle": curve.cycle,
+        "window_V": list(curve.window_V),
+        "baseline": curve.baseline,
+    }
+
+
+def _columns(trace: Trace) -> dict[str, FloatArray]:
+    columns = {"potential_V": trace.potential_V, "current_A": trace.current_A}
+    if trace.time_s is not None:
+        columns["time_s"] = trace.time_s
+    if trace.cycle is not None:
+        columns["cycle"] = trace.cycle.astype(np.float64)
+    return columns
+
+
+def _trace(columns: Mapping[str, FloatArray]) -> Trace:
+    cycle = columns.get("cycle")
+    return Trace(
+        columns["potential_V"],
+        columns["current_A"],
+        columns.get("time_s"),
+        None if cycle is None else cycle.astype(np.int64),
+    )
+
+
+def value_of(record: Record) -> Signal:
+    """The signal that a signal record holds."""
+    return unpack_signal(record)

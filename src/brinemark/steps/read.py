@@ -1,0 +1,227 @@
+"""From the signals of a sample's electrodes and a calibration to one of five statements."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+from typing import Any
+
+from brinemark.records.reader import Reader
+from brinemark.records.text import nearest
+from brinemark.science.amount.reading import read_sample
+from brinemark.steps.answers import ElectrodeUse, ReadingLine, SampleReading
+from brinemark.steps.calibrate import signal_parents
+from brinemark.steps.chosen import Chosen, current, named
+from brinemark.steps.gather import CALIBRATION_ROLES, Gathered, gather, portion, sample_remarks
+from brinemark.steps.identity import Recipe, difference
+from brinemark.steps.measure import PRESCAN, RowSignals, Traces, measure_rows
+from brinemark.steps.packing import pack_reading, unpack_calibration, unpack_reading, unpack_signal
+from brinemark.steps.place import Place
+from brinemark.terms.amounts import Calibration, Reading, SamplePortion
+from brinemark.terms.canonical import JsonValue
+from brinemark.terms.curves import Flag, Signal
+from brinemark.terms.errors import Refused
+from brinemark.terms.runs import StoredRow
+from brinemark.terms.stored import Record
+
+
+@dataclass(slots=True, eq=False)
+class _Bench:
+    """What all readings of one call share."""
+
+    place: Place
+    reader: Reader
+    chosen: Chosen
+    record: Record
+    calibration: Calibration
+    traces: Traces
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Sample:
+    """One sample ready to be read: its rows, their signals, and the calibration electrodes of their batches."""
+
+    name: str
+    rows: tuple[StoredRow, ...]
+    signals: Mapping[str, RowSignals]
+    peers: Gathered
+    peer_signals: Mapping[str, RowSignals]
+
+
+def read_samples(place: Place, names: Sequence[str] = (), calibration: str | None = None) -> list[SampleReading]:
+    """Statements about the named samples or controls, or about every sample, in the order of their sheets.
+
+    calibration : beginning of the id of the calibration to use; None takes the newest of the current definition.
+    Raises Refused for an unknown sample, and when there is no such calibration.
+    """
+    with place.database.reading() as reader:
+        chosen = current(place, reader) if calibration is None else named(reader, calibration)
+        record = reader.record(chosen.record.id) or chosen.record
+        bench = _Bench(place, reader, chosen, record, unpack_calibration(record), Traces(place, reader))
+        samples = [_gathered(bench, name) for name in _wanted(reader, names)]
+        made = [_read(bench, sample) for sample in samples]
+    return _store(place, bench, samples, made)
+
+
+def _wanted(reader: Reader, names: Sequence[str]) -> list[str]:
+    there = {row.row.sample or "": row.row.role for row in reader.rows(roles=["sample", "control"])}
+    for name in names:
+        if name not in there:
+            alike = nearest(name, list(there))
+            hint = f"did you mean {alike!r}?" if alike else f"the logbook has {len(there)} samples and controls"
+            raise Refused(f"no sample {name!r}", "a sample or control of this logbook", hint)
+    if names:
+        return list(dict.fromkeys(names))
+    return [name for name, role in there.items() if role == "sample"]
+
+
+def _gathered(bench: _Bench, name: str) -> _Sample:
+    definition, waves = bench.chosen.definition, bench.chosen.waves
+    rows = bench.reader.rows(samples=[name])
+    batches = sorted({row.row.batch for row in rows})
+    # A calibration knows nothing of an instrument that came after it.
+    known = [
+        row
+        for row in bench.reader.rows(batches=batches, roles=CALIBRATION_ROLES)
+        if row.row.instrument in bench.calibration.instruments
+    ]
+    signals = measure_rows(rows, definition, waves, bench.traces)
+    peer_signals = measure_rows(known, definition, waves, bench.traces)
+    peers = gather(known, peer_signals, definition, bench.calibration.covariate_ref)
+    return _Sample(name, rows, signals, peers, peer_signals)
+
+
+def _read(bench: _Bench, sample: _Sample) -> Record:
+    portions = [_portion(bench, row, sample.signals[row.id]) for row in sample.rows]
+    decision = bench.place.settings.decision
+    reading = read_sample(portions, bench.calibration, sample.peers.readings, decision, bench.calibration.seed)
+    made = pack_reading(reading, _context(bench, sample, reading))
+    return _recipe(bench, sample).record(made)
+
+
+def _portion(bench: _Bench, row: StoredRow, signals: RowSignals) -> SamplePortion:
+    made = portion(row, signals, bench.chosen.definition, bench.calibration.covariate_ref)
+    unit, wanted = unpack_signal(signals.main).unit, bench.chosen.signal_unit
+    if unit != wanted:
+        return replace(made, failure=f"its signal is in {unit}, the calibration in {wanted}")
+    if made.covariate is not None and made.covariate <= 0 and made.failure is None:
+        return replace(made, failure=f"pre-scan failed: {made.covariate:.3g} where a positive number is expected")
+    return made
+
+
+def _recipe(bench: _Bench, sample: _Sample) -> Recipe:
+    parents = [("calibration", bench.record.id)]
+    for row in sample.rows:
+        parents += [("row", row.id), *signal_parents(sample.signals[row.id])]
+    for row in sample.peers.rows:
+        parents += [(f"batch {role}", one) for role, one in signal_parents(sample.peer_signals[row.id])]
+    settings: dict[str, JsonValue] = {
+        "decision": bench.place.settings.decision.model_dump(mode="json"),
+        "definition": bench.chosen.definition.identity,
+    }
+    return Recipe("reading", f"sample {sample.name}", tuple(parents), settings, bench.calibration.seed)
+
+
+def _context(bench: _Bench, sample: _Sample, reading: Reading) -> dict[str, JsonValue]:
+    """What the answer needs beside the statement; stored with it, so that it can be shown again as it was."""
+    uses = [
+        _use(row, sample.signals[row.id], share)
+        for row, share in zip(sample.rows, reading.shares or (0.0,) * len(sample.rows), strict=True)
+    ]
+    remarks = [
+        *reading.warnings,
+        *sample_remarks(sample.rows, sample.signals, bench.chosen.definition),
+        *_left_out(sample),
+        *_control_remarks(sample, reading, bench.chosen.definition.level_unit),
+    ]
+    return {
+        "sample": sample.name,
+        "analyte": bench.chosen.definition.analyte,
+        "unit": bench.chosen.definition.level_unit,
+        "electrodes": [use.to_dict() for use in uses],
+        "warnings": list(dict.fromkeys(remarks)),
+    }
+
+
+def _use(row: StoredRow, signals: RowSignals, share: float) -> ElectrodeUse:
+    given = row.row
+    lines = []
+    if signals.prescan is not None:
+        lines.append(ReadingLine(given.number, PRESCAN, 0.0, unpack_signal(signals.prescan)))
+    lines.append(ReadingLine(given.number, given.role, None, unpack_signal(signals.main)))
+    return ElectrodeUse(given.electrode, given.batch, given.instrument, given.dilution, share, tuple(lines))
+
+
+def _left_out(sample: _Sample) -> list[str]:
+    return [
+        f"calibration electrode {one.electrode} of batch {one.batch} was left out: {one.reason}"
+        for one in sample.peers.left_out
+    ]
+
+
+def _control_remarks(sample: _Sample, reading: Reading, unit: str) -> list[str]:
+    """How the reading of a control compares with the level it is known to hold."""
+    expected = {row.row.expected_level for row in sample.rows if row.row.role == "control"} - {None}
+    ends = reading.estimate
+    if ends is None:
+        return [f"control: expected {level:g} {unit}, no reading to compare" for level in expected]
+    lower, upper = ends.lower or 0.0, ends.upper
+    return [
+        f"control: expected {level:g} {unit}, which the stated interval "
+        f"{'holds' if level is not None and lower <= level and (upper is None or level <= upper) else 'does not hold'}"
+        for level in expected
+    ]
+
+
+def _store(place: Place, bench: _Bench, samples: Sequence[_Sample], made: Sequence[Record]) -> list[SampleReading]:
+    answers = []
+    with place.database.writing() as writer:
+        stored = writer.reader.records([record.id for record in made], arrays=True)
+        signals = [one for sample in samples for one in _all_signals(sample)]
+        new = [*writer.add_records(signals), *writer.add_records(made)]
+        writer.cache_traces(bench.traces.fresh)
+        if new:
+            said = [{"sample": sample.name, "reading": one.id} for sample, one in zip(samples, made, strict=True)]
+            writer.seal("samples read", bench.record.id[:12], {"readings": said, "records": len(new)})
+    for record in made:
+        kept = stored.get(record.id)
+        apart = None if kept is None else difference(kept, record)
+        answers.append(answer_of(kept or record, [apart] if apart else []))
+    return answers
+
+
+def _all_signals(sample: _Sample) -> list[Record]:
+    found = []
+    for one in (*sample.signals.values(), *sample.peer_signals.values()):
+        found += [one.main] if one.prescan is None else [one.main, one.prescan]
+    return found
+
+
+def answer_of(record: Record, remarks: Sequence[str] = ()) -> SampleReading:
+    """A stored reading as the answer that people and programs get."""
+    results: Any = record.results
+    context = results["context"]
+    calibration = next(parent for role, parent in record.parents if role == "calibration")
+    return SampleReading(
+        id=record.id,
+        sample=context["sample"],
+        analyte=context["analyte"],
+        unit=context["unit"],
+        reading=unpack_reading(record),
+        electrodes=tuple(_use_from(use) for use in context["electrodes"]),
+        calibration=calibration,
+        warnings=(*context["warnings"], *remarks),
+    )
+
+
+def _use_from(plain: Mapping[str, Any]) -> ElectrodeUse:
+    lines = tuple(_line_from(line) for line in plain["readings"])
+    return ElectrodeUse(
+        plain["electrode"], plain["batch"], plain["instrument"], plain["dilution"], plain["share"], lines
+    )
+
+
+def _line_from(plain: Mapping[str, Any]) -> ReadingLine:
+    flags = tuple(Flag(**flag) for flag in plain["flags"])
+    signal = Signal(plain["signal"], plain["u"], plain["unit"], flags)
+    return ReadingLine(plain["row"], plain["role"], plain["cell_level"], signal)
