@@ -124,7 +124,7 @@ def read_source(
     try:
         return _checked_bytes(_inside(base, name), name)
     except Refused as fault:
-        raise Refused(fault.came, fault.expected, fault.remedy, file=sheet, row=row, column=column) from None
+        raise Refused(fault.came, fault.expected, fault.remedy, file=sheet or name, row=row, column=column) from None
 
 
 def _inside(base: Path, name: str) -> Path:

@@ -216,8 +216,7 @@ def _check_header(header: Sequence[str], name: str, row: int) -> None:
 
 
 def _texts(header: Sequence[str], record: Sequence[str], name: str, row: int) -> dict[str, str]:
-    extra = [cell for cell in record[len(header) :] if cell.strip()]
-    if len(record) < len(header) or extra:
+    if len(record) != len(header):  # also when the extra field is empty: an unquoted comma moves all cells
         raise Refused(
             f"{len(record)} fields",
             f"{len(header)} fields as in the header",
@@ -225,11 +224,11 @@ def _texts(header: Sequence[str], record: Sequence[str], name: str, row: int) ->
             file=name,
             row=row,
         )
-    for column, cell in zip(header, record, strict=False):
+    for column, cell in zip(header, record, strict=True):
         if not column and cell.strip():
             came, remedy = f"{shown(cell)} in a column without a name", "name the column or empty it"
             raise Refused(came, "cells below named columns", remedy, file=name, row=row)
-    return {column: cell.strip() for column, cell in zip(header, record, strict=False) if column}
+    return {column: cell.strip() for column, cell in zip(header, record, strict=True) if column}
 
 
 def _comma(rows: Sequence[tuple[int, Mapping[str, str]]], name: str) -> bool:

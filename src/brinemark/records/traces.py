@@ -140,6 +140,7 @@ def _kept(table: _Table) -> list[str]:
 def _fast(table: _Table, kept: list[str]) -> FloatArray | None:
     """All values at once, (n, columns); None when anything at all is unusual and the exact way must look."""
     delimiter, parting = table.delimiter, table.width - 1
+    parting += all(line.endswith(delimiter) for line in kept)  # a delimiter behind every row
     body = "\n".join(kept)
     if '"' in body or "\u2212" in body or not kept:
         return None
@@ -171,7 +172,8 @@ def _cells(table: _Table, kept: Sequence[str]) -> list[str]:
 def _exact(table: _Table) -> FloatArray:
     """The same values read one by one, slower, so that the first fault can be named."""
     rows = [(table.first + i, line) for i, line in enumerate(table.lines) if _is_row(line, table.delimiter)]
-    cells = [(row, _fields(table, row, line)) for row, line in rows]
+    trailing = all(line.endswith(table.delimiter) for _, line in rows)
+    cells = [(row, _fields(table, row, line.removesuffix(table.delimiter) if trailing else line)) for row, line in rows]
     comma = False
     if table.delimiter != "," or any('"' in line for _, line in rows):
         comma = _decimal_sign(table, cells)
@@ -186,8 +188,6 @@ def _fields(table: _Table, row: int, line: str) -> list[str]:
         raise Refused(
             f"a row that is not a table ({error})", "closed quotes", "correct the row", file=table.name, row=row
         ) from None
-    while len(fields) > table.width and not fields[-1]:
-        fields.pop()
     if len(fields) != table.width:
         raise Refused(
             f"{len(fields)} fields",
