@@ -30,7 +30,7 @@ FAULTS = (
     ("amount", "science/amount/response.py", "import brinemark.science.amount.limits", "response is not allowed to"),
     ("curve", "science/curve/sweeps.py", "import brinemark.science.curve.voltammetry", "sweeps is not allowed to"),
     ("records", "records/files.py", "import brinemark.records.database", "files is not allowed to import"),
-    ("outputs", "outputs/charts.py", "import brinemark.outputs.report", "charts is not allowed to import"),
+    ("outputs", "outputs/charts/__init__.py", "import brinemark.outputs.report", "charts is not allowed to import"),
     ("faces", "faces/web/__init__.py", "import brinemark.faces.cli", "web is not allowed to import"),
     ("pure", "science/curve/sweeps.py", "import time", "science is not allowed to import time"),
     ("pure", "terms/curves.py", "from pathlib import Path", "terms is not allowed to import pathlib"),
@@ -42,7 +42,7 @@ AIMS = {
     "science/amount/response.py": ("science/amount/limits.py",),
     "science/curve/sweeps.py": ("science/curve/voltammetry.py",),
     "records/files.py": ("records/database.py",),
-    "outputs/charts.py": ("outputs/report.py",),
+    "outputs/charts/__init__.py": ("outputs/report.py",),
 }
 
 

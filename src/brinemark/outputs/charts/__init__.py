@@ -1,0 +1,21 @@
+"""Charts as Vega-Lite specifications (plain dicts), drawn without browser or network."""
+
+from brinemark.outputs.charts.fan import calibration_fan
+from brinemark.outputs.charts.frame import Kind, Spec, render
+from brinemark.outputs.charts.reading import reading_chart
+from brinemark.outputs.charts.spans import stated_span
+from brinemark.outputs.charts.strip import statement_strip
+from brinemark.outputs.charts.trace import trace_chart
+from brinemark.outputs.charts.words import statement_words
+
+__all__ = [
+    "Kind",
+    "Spec",
+    "calibration_fan",
+    "reading_chart",
+    "render",
+    "stated_span",
+    "statement_strip",
+    "statement_words",
+    "trace_chart",
+]
