@@ -80,7 +80,7 @@ def units_below(lines: list[str]) -> list[str]:
     return [lines[0], "V,A,s", *lines[1:]]
 
 
-PATHS = [
+PATH_FAULTS = [
     Fault("missing trace", cell(3, trace="curves/B1-22.csv"), "no file 'curves/B1-22.csv'", 3, "trace"),
     Fault("missing pre-scan", cell(3, prescan="before.csv"), "no file 'before.csv'", 3, "prescan"),
     Fault("name with another ending", cell(3, trace="curves/B1-2.txt"), "did you mean 'B1-2.csv'?", 3, "trace"),
@@ -161,7 +161,7 @@ NUMBERS = [
     Fault("cycles that fall", column_added("cycle", lambda i: 2 - i // 300), "cycle 1 after cycle 2", 302, "cycle"),
     Fault("time that runs back", point(50, "0.1,1e-7,0"), "time 0 s after", 50, "time_s"),
 ]
-CURVE_FAULTS = [*PATHS, *BYTES, *HEADERS, *NUMBERS]
+CURVE_FAULTS = [*BYTES, *HEADERS, *NUMBERS]
 
 
 def nfd_name(folder: Path) -> None:

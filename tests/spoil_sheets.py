@@ -186,7 +186,17 @@ CONDITIONS = [
 ]
 SHEET_FAULTS = [*TABLE, *BYTES, *ROLES, *LEVELS, *PORTIONS, *IDS, *TIMES, *ANSWERS, *CONDITIONS]
 
+# Against the logbook, which holds electrodes A1-1 (blank), A1-2 (standard) and A1-3 (sample S0).
+HISTORY_FAULTS = [
+    Fault("electrode of an earlier sheet", cell(3, electrode="A1-2", batch="A1"), "was spent on", 3, "electrode"),
+    Fault("electrode of an earlier sheet, later", cell(9, electrode="A1-3", batch="A1"), "sample S0", 9, "electrode"),
+    Fault("electrode of an earlier batch", cell(3, electrode="A1-2"), "in the logbook in A1", 3, "batch"),
+    Fault("control that was a sample", cell(7, sample="S0"), "in the logbook a sample", 7, "sample"),
+]
+
 SHEET_ODDITIES = [
+    Oddity("history", "a sample of an earlier sheet again", cell(6, sample="S0")),
+    Oddity("history", "an earlier batch goes on", cell(6, electrode="A1-4", batch="A1")),
     Oddity("columns", "columns the other way round", sheet(swapped)),
     Oddity("columns", "delimiters behind every row", sheet(lambda t: t.replace("\n", ",,\n"))),
     Oddity("columns", "blank rows between", sheet(lambda t: t.replace("\n", "\n\n,,,\n"))),
