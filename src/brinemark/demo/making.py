@@ -72,12 +72,12 @@ def draw_film(batch: Batch, population: Population, random: np.random.Generator)
 
 def lifted(film: Film) -> Film:
     """The same film after most of it has come off the glass: little charge, more bare oxide, more tail."""
-    return replace(film, loading=0.2 * film.loading, capacitance_F=1.5 * film.capacitance_F, tail_A=2.0 * film.tail_A)
+    return replace(film, loading=0.12 * film.loading, capacitance_F=1.5 * film.capacitance_F, tail_A=2.0 * film.tail_A)
 
 
 def shorted(film: Film) -> Film:
     """The same film with the solution touching the conducting glass: an ohmic tilt, and sites that no longer answer."""
-    return replace(film, loading=0.25 * film.loading, leak_S=1.2e-5, tail_A=3.0 * film.tail_A)
+    return replace(film, loading=0.12 * film.loading, leak_S=1.2e-5, tail_A=3.0 * film.tail_A)
 
 
 def _around(median: float, sd_of_log: float, random: np.random.Generator) -> float:
