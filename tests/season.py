@@ -10,8 +10,9 @@ from dataclasses import dataclass, field
 from pathlib import Path
 
 import numpy as np
-from brinemark.science.curve.electrode_theory import surface_confined_shape
 from numpy.typing import NDArray
+
+from brinemark.science.curve.electrode_theory import surface_confined_shape
 
 COLUMNS = (
     "electrode,batch,instrument,measured_at,role,level,sample,dilution,expected_level,trace,prescan,"
@@ -42,7 +43,7 @@ class Season:
         path.write_text("\n".join(lines) + "\n", encoding="utf-8")
         return path
 
-    def _row(  # noqa: PLR0913
+    def _row(
         self,
         electrode: str,
         batch: str,
@@ -56,7 +57,8 @@ class Season:
         film = float(np.exp(self.random.normal(0.0, 0.10)))
         height = FULL_A * gain * film * (0.03 + level / (HALF_LEVEL + level))
         curve(self.folder / f"{electrode}.csv", height, self.random)
-        curve(self.folder / f"{electrode}-pre.csv", 0.0, self.random, film_A=2e-6 * gain * film)
+        seen = gain * film * float(np.exp(self.random.normal(0.0, 0.05)))
+        curve(self.folder / f"{electrode}-pre.csv", 0.0, self.random, film_A=2e-6 * seen)
         known = f"{level:g}" if role in ("blank", "standard") else ""
         expected = f"{level:g}" if role == "control" else ""
         moment = f"2031-05-{day:02d}T09:{place:02d}:00Z"

@@ -61,7 +61,7 @@ def take_in(place: Place, sheet: Path, corrects: str | None = None, reason: str 
     with place.database.reading() as reader:
         known = _known(reader, incoming)
         if known is not None:
-            return _nothing_new(known, incoming)
+            return _nothing_new(reader, known, incoming, corrects)
         old = _corrected(reader, corrects)
         _check_history(reader, incoming, old)
         checked = _measured(place, reader, incoming, old, reason)
@@ -97,7 +97,14 @@ def _known(reader: Reader, incoming: _Incoming) -> StoredSheet | None:
     return next((one for one in reader.sheets() if one.id == incoming.id), None)
 
 
-def _nothing_new(known: StoredSheet, incoming: _Incoming) -> Added:
+def _nothing_new(reader: Reader, known: StoredSheet, incoming: _Incoming, corrects: str | None) -> Added:
+    """The answer to content that is there already. Raises Refused when it was to correct some other sheet."""
+    later = next((one for one in reader.sheets() if one.supersedes == known.id), None)
+    remark = f"the same content is in the logbook since {known.added_at} as {known.title}"
+    if later is not None:
+        remark += f", which {later.title} corrected on {later.added_at}"
+    if corrects is not None and (later is not None or not _is_named(reader, known.supersedes, corrects)):
+        raise Refused(remark, "new content in a correction", "change what was wrong, a note at least")
     return Added(
         sheet=known.id,
         title=known.title,
@@ -107,8 +114,12 @@ def _nothing_new(known: StoredSheet, incoming: _Incoming) -> Added:
         electrodes=len({row.row.electrode for row in incoming.rows}),
         batches=tuple(sorted({row.row.batch for row in incoming.rows})),
         originals=0,
-        warnings=(f"the same content is in the logbook since {known.added_at} as {known.title}",),
+        warnings=(remark,),
     )
+
+
+def _is_named(reader: Reader, sheet: str | None, name: str) -> bool:
+    return any(one.id == sheet for one in reader.sheets_named(name))
 
 
 def _corrected(reader: Reader, name: str | None) -> StoredSheet | None:
@@ -258,7 +269,7 @@ def _keep(place: Place, incoming: _Incoming, checked: _Checked) -> Added:
         # Another program may have written since the checks.
         known = _known(writer.reader, incoming)
         if known is not None:
-            return _nothing_new(known, incoming)
+            return _nothing_new(writer.reader, known, incoming, None)
         old = _corrected(writer.reader, checked.supersedes)
         _check_history(writer.reader, incoming, old)
         swept = sweep_leftovers(place.originals, writer.reader.original_ids())

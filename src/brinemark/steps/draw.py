@@ -1,0 +1,126 @@
+"""Pictures of what a logbook holds: a calibration, a curve taken apart, a reading, all statements on one axis."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+
+from brinemark.outputs.charts import (
+    Kind,
+    Spec,
+    calibration_fan,
+    reading_chart,
+    render,
+    shown_unit,
+    statement_strip,
+    trace_chart,
+)
+from brinemark.science.amount.limits import response_band
+from brinemark.science.amount.predictive import of_batch
+from brinemark.steps.answers import CalibrationReport, SampleReading
+from brinemark.steps.look import dissection_of, stored_calibration, trace_of
+from brinemark.steps.place import Place
+from brinemark.steps.read import read_samples
+from brinemark.terms.amounts import Calibration
+from brinemark.terms.arrays import FloatArray
+from brinemark.terms.errors import Refused
+from brinemark.terms.pictures import FanPanel
+from brinemark.terms.runs import StoredRow
+
+CURVE_POINTS = 36
+NEW_BATCH = ""
+
+
+def draw_calibration(
+    place: Place, kind: Kind, calibration: str | None = None, batches: Sequence[str] | None = None
+) -> bytes:
+    """The fan of a calibration (the newest, or the named one): every batch, or those named. Raises Refused."""
+    return render(calibration_picture(stored_calibration(place, calibration), batches), kind)
+
+
+def draw_trace(place: Place, row: StoredRow, kind: Kind, prescan: bool = False) -> bytes:
+    """The curve of a row, or of its pre-scan, with baseline and wave. Raises Refused when no curve was kept."""
+    taken_apart, whole = dissection_of(place, row, prescan), trace_of(place, row, prescan)
+    title = _row_title(row, place.settings.analyte.level_unit) + (", pre-scan" if prescan else "")
+    reference = _reference(place, row)
+    potential = f"potential, V against {reference}" if reference else "potential, V"
+    return render(trace_chart(taken_apart, whole, title, potential), kind)
+
+
+def draw_reading(place: Place, sample: str, kind: Kind, calibration: str | None = None) -> bytes:
+    """The confidence curve and the statement of one sample or control, read now. Raises Refused."""
+    answer = read_samples(place, [sample], calibration)[0]
+    return render(reading_picture(answer, stored_calibration(place, answer.calibration)), kind)
+
+
+def draw_statements(place: Place, samples: Sequence[str], kind: Kind, calibration: str | None = None) -> bytes:
+    """The statements about the named samples, or about every sample, on one axis. Raises Refused."""
+    answers = read_samples(place, samples, calibration)
+    if not answers:
+        raise Refused("no sample in this logbook", "at least one", "add a run sheet with samples")
+    pairs = [(answer.sample, answer.reading) for answer in answers]
+    return render(statement_strip(pairs, answers[0].unit, answers[0].analyte), kind)
+
+
+def calibration_picture(report: CalibrationReport, batches: Sequence[str] | None = None) -> Spec:
+    """The chart of a calibration; batches : None = all. Raises Refused for a batch that it does not have."""
+    readings = report.calibration.readings
+    pairs = sorted(set(zip(readings.batch, readings.instrument, strict=True)))
+    missing = sorted(set(batches or ()) - set(readings.batch))
+    if missing:
+        there = ", ".join(sorted(set(readings.batch)))
+        raise Refused(f"no batch {missing[0]!r} in this calibration", f"one of {there}", "name one of them")
+    wanted = [pair for pair in pairs if batches is None or pair[0] in batches]
+    count = len({batch for batch, _ in wanted})
+    title = f"Calibration {report.id[:12]}: {report.analyte}, {count} {'batch' if count == 1 else 'batches'}"
+    return calibration_fan(fan_panels(report.calibration, wanted), report.unit, report.signal_unit, title)
+
+
+def reading_picture(answer: SampleReading, report: CalibrationReport) -> Spec:
+    """The chart of one reading, with the critical value of its electrode when there is a single one."""
+    critical = None
+    if len(answer.electrodes) == 1:
+        use = answer.electrodes[0]
+        found = [one for one in report.limits if (one.batch, one.instrument) == (use.batch, use.instrument)]
+        value = found[0].critical_value if found else None
+        critical = None if value is None else value * use.dilution
+    title = None if answer.statement == "cannot say" else answer.sentence
+    return reading_chart(answer.reading, answer.sample, answer.unit, answer.analyte, critical, title)
+
+
+def fan_panels(calibration: Calibration, pairs: Sequence[tuple[str, str]]) -> list[FanPanel]:
+    """A panel for each (batch, instrument) of a calibration."""
+    level = _levels(calibration)
+    everywhere = {instrument for _, instrument in pairs}
+    population = {name: response_band(calibration, calibration.readings, NEW_BATCH, name, level) for name in everywhere}
+    panels = []
+    for batch, instrument in pairs:
+        mine = of_batch(calibration.readings, batch)
+        here = np.array([mine.instrument[unit] == instrument for unit in mine.unit], dtype=bool)
+        median, lower, upper = response_band(calibration, calibration.readings, batch, instrument, level)
+        points = (mine.level[here], mine.signal[here], mine.u[here])
+        wide = population[instrument]
+        panels.append(FanPanel(batch, instrument, *points, level, median, lower, upper, wide[1], wide[2]))
+    return panels
+
+
+def _levels(calibration: Calibration) -> FloatArray:
+    """0 and a rising ladder from a tenth of the lowest standard to a little above the highest."""
+    known = calibration.readings.level[calibration.readings.level > 0.0]
+    return np.concatenate([[0.0], np.geomspace(known.min() / 10.0, 1.3 * known.max(), CURVE_POINTS)])
+
+
+def _row_title(row: StoredRow, unit: str) -> str:
+    given = row.row
+    what = f"{given.role} {given.sample}" if given.sample else given.role
+    level = "" if given.role != "standard" or given.level is None else f" {given.level:g} {shown_unit(unit)}"
+    return f"Electrode {given.electrode}, {what}{level}"
+
+
+def _reference(place: Place, row: StoredRow) -> str | None:
+    """The reference electrode as the row says, else its instrument, else the general conditions."""
+    section = place.settings.instrument.get(row.row.instrument)
+    written = dict(row.row.conditions).get("reference")
+    named = section.reference if section is not None else None
+    return str(written) if written else named or place.settings.conditions.reference
