@@ -3,12 +3,15 @@
 from __future__ import annotations
 
 import importlib.util
+import shutil
 from pathlib import Path
 from types import ModuleType
 
 import numpy as np
 import pytest
 
+from brinemark.demo.scenario import draw_world
+from brinemark.logbook import Logbook
 from brinemark.records.settings_file import read_settings
 from brinemark.records.sheets import read_sheet
 from brinemark.records.traces import parse_trace
@@ -49,3 +52,18 @@ def test_the_example_is_a_valid_sheet_of_fourteen_rows_with_curves_of_a_few_kB()
         for name in (row.trace, row.prescan):
             assert name is not None
             assert (SMALL / name).stat().st_size < 8192
+
+
+def test_the_commands_of_its_page_work_and_the_statements_hold_the_truth(script: ModuleType, tmp_path: Path) -> None:
+    Logbook.create(tmp_path / "my-logbook").close()
+    shutil.copy(SMALL / "logbook.toml", tmp_path / "my-logbook" / "logbook.toml")
+    truth = draw_world(script.small_plan(), script.SEED).tanks
+    with Logbook.open(tmp_path / "my-logbook") as logbook:
+        logbook.add(SMALL / "runsheet.csv")
+        assert any("3 batches only" in weakness for weakness in logbook.calibrate().calibration.weaknesses)
+        answers = logbook.read()
+    assert [answer.sample for answer in answers] == ["W-1", "W-2"]
+    for answer in answers:
+        estimate = answer.reading.estimate
+        assert estimate is not None and estimate.lower is not None and estimate.upper is not None
+        assert estimate.lower <= truth[answer.sample] <= estimate.upper
