@@ -116,17 +116,16 @@ def _unmarked_utf16(head: bytes, name: str) -> str:
 
 
 def _refuse_long_lines(text: str, name: str) -> None:
-    if len(text) <= LONGEST_LINE:
-        return
-    for row, line in enumerate(text.split("\n"), start=1):
-        if len(line) > LONGEST_LINE:
-            raise Refused(
-                f"one line of {len(line):,} characters",
-                f"lines of at most {LONGEST_LINE:,} characters, one for each row of a table",
-                "check that the file is the table and that its line ends were kept",
-                file=name,
-                row=row,
-            )
+    lengths = [len(line) for line in text.split("\n")]
+    longest = max(lengths)
+    if longest > LONGEST_LINE:
+        raise Refused(
+            f"one line of {longest:,} characters",
+            f"lines of at most {LONGEST_LINE:,} characters, one for each row of a table",
+            "check that the file is the table and that its line ends were kept",
+            file=name,
+            row=lengths.index(longest) + 1,
+        )
 
 
 @dataclass(frozen=True, slots=True)

@@ -45,10 +45,10 @@ def parse_trace(data: bytes, instrument: InstrumentSection | None, name: str) ->
     """
     text, _ = decode(data, name)
     table = _table(text.split("\n"), _named(instrument), name)
-    kept = _kept(table)
-    values = _fast(table, kept)
+    rows = _rows(table)
+    values = _fast(table, [line for _, line in rows])
     if values is None:
-        values = _exact(table)
+        values = _exact(table, rows)
     if len(values) < FEWEST_POINTS:
         raise Refused(
             f"{len(values)} points", f"at least {FEWEST_POINTS} points", "give the file of a whole sweep", file=name
@@ -125,16 +125,15 @@ def _no_header(name: str, row: int | None, words: tuple[int, list[str]] | None, 
     )
 
 
-def _is_row(line: str, delimiter: str) -> bool:
-    """Whether the line is a row of the table: not blank, not a comment, not delimiters alone."""
-    if not line.strip(f"{delimiter} \t"):
-        return False
-    mark = line.lstrip()[0]
-    return mark not in _COMMENT or mark == delimiter
-
-
-def _kept(table: _Table) -> list[str]:
-    return [line for line in table.lines if _is_row(line, table.delimiter)]
+def _rows(table: _Table) -> list[tuple[int, str]]:
+    """Rows of the table with their line of the file: not blank, no comment, not delimiters alone."""
+    blank = f"{table.delimiter} \t"
+    marks = tuple(mark for mark in _COMMENT if mark != table.delimiter)
+    return [
+        (row, line)
+        for row, line in enumerate(table.lines, start=table.first)
+        if line.strip(blank) and not line.lstrip().startswith(marks)
+    ]
 
 
 def _fast(table: _Table, kept: list[str]) -> FloatArray | None:
@@ -169,9 +168,8 @@ def _cells(table: _Table, kept: Sequence[str]) -> list[str]:
     return [row[place] for row in rows for place in places if place < len(row)]
 
 
-def _exact(table: _Table) -> FloatArray:
+def _exact(table: _Table, rows: list[tuple[int, str]]) -> FloatArray:
     """The same values read one by one, slower, so that the first fault can be named."""
-    rows = [(table.first + i, line) for i, line in enumerate(table.lines) if _is_row(line, table.delimiter)]
     trailing = all(line.endswith(table.delimiter) for _, line in rows)
     cells = [(row, _fields(table, row, line.removesuffix(table.delimiter) if trailing else line)) for row, line in rows]
     comma = False
@@ -221,8 +219,7 @@ def _value(table: _Table, row: int, fields: list[str], column: Column, comma: bo
 
 def _row_of(table: _Table, point: int) -> int:
     """Line in the file of the point with this place."""
-    rows = [table.first + i for i, line in enumerate(table.lines) if _is_row(line, table.delimiter)]
-    return rows[point]
+    return _rows(table)[point][0]
 
 
 def _fault(table: _Table, kind: str, point: int, came: str, expected: str, remedy: str) -> Refused:
