@@ -14,8 +14,8 @@ END_SHARE = 0.12
 SPIKE_LIMIT = 8.0
 """A point this many robust standard deviations from the median of its five neighbours is a spike (our choice) ..."""
 
-SPIKE_SHARE = 0.01
-"""... if it is also this share of the window's current range away, so that smooth or stepped curves have none."""
+SPIKE_SHARE = 0.05
+"""... if it is also this share of the window's current range away, since noise may be larger on a high wave."""
 
 MAD_TO_SD = 1.4826
 """Standard deviation over median absolute deviation of a normal distribution, 1/0.67449."""

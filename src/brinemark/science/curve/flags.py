@@ -17,6 +17,9 @@ NOISE_LIMIT = 0.2
 RUN_LIMIT = 5
 """Fewest equal extreme values in a row that look like a converter at its end (our choice)."""
 
+NEAR_SHARE = 0.1
+"""Points within this share of the window's current range of an extreme show what one count is there."""
+
 TILT_LIMIT = 20.0
 """Rise of the chord across the window, in heights of the wave, above which the background rules (our choice)."""
 
@@ -42,13 +45,13 @@ def noise_flag(value: float, u_noise: float) -> Flag | None:
 def saturation_flag(current_A: FloatArray) -> Flag | None:
     """Set when the largest or smallest current (m,) repeats in a row and is entered or left by more than one count.
 
-    A broad summit of a coarse converter is flat as well, but it is entered by a single count.
+    A broad summit of a coarse converter is flat as well, but it is entered by a single count: the smallest step
+    between neighbouring points close to that extreme.
     """
-    steps = np.abs(np.diff(current_A))
-    moves = steps[steps > 0.0]
-    if moves.size == 0:
+    span = float(np.ptp(current_A))
+    if span == 0.0:
         return Flag("saturated", float(current_A.size), RUN_LIMIT, "the current never changes", severe=True)
-    longest = max(_clipped_run(current_A, float(extreme), 2.0 * float(moves.min())) for extreme in _ends(current_A))
+    longest = max(_clipped_run(current_A, extreme, NEAR_SHARE * span) for extreme in _ends(current_A))
     if longest < RUN_LIMIT:
         return None
     return Flag("saturated", float(longest), RUN_LIMIT, "equal extreme currents in a row: converter full", severe=True)
@@ -65,23 +68,26 @@ def _ends(current_A: FloatArray) -> tuple[float, float]:
     return float(current_A.max()), float(current_A.min())
 
 
-def _clipped_run(current_A: FloatArray, extreme: float, jump: float) -> int:
-    """Longest run of points equal to `extreme` that is entered or left by at least `jump`."""
+def _clipped_run(current_A: FloatArray, extreme: float, near: float) -> int:
+    """Longest run of points equal to `extreme` that is entered or left by at least two counts."""
+    close = np.abs(current_A - extreme) <= near
+    steps = np.abs(np.diff(current_A))
+    counts = steps[close[1:] & close[:-1] & (steps > 0.0)]
+    jump = 2.0 * float(counts.min()) * (1.0 - 1e-6) if counts.size else 0.0
     equal = np.concatenate([[False], current_A == extreme, [False]])
     edges = np.flatnonzero(np.diff(equal.astype(np.int8)))
     longest = 0
     for start, stop in zip(edges[::2], edges[1::2], strict=True):
-        before = abs(current_A[start] - current_A[start - 1]) if start > 0 else 0.0
-        after = abs(current_A[stop] - current_A[stop - 1]) if stop < current_A.size else 0.0
-        longest = max(longest, int(stop - start) if max(before, after) >= jump else 0)
+        around = np.concatenate([steps[max(start - 1, 0) : start], steps[stop - 1 : stop]])
+        longest = max(longest, int(stop - start) if around.size and around.max() >= jump else 0)
     return longest
 
 
-def tilt_flag(rise_A: float, height_A: float, u_A: float) -> Flag | None:
-    """Set when the chord rises across the window by many heights of the wave: resistance, leakage or a bare film."""
-    ratio = abs(rise_A) / max(abs(height_A), NO_WAVE_LIMIT * u_A, np.finfo(float).tiny)
-    if ratio <= TILT_LIMIT:
+def tilt_flag(rise_A: float, height_A: float) -> Flag | None:
+    """Set when the chord rises across the window by many heights of a present wave: resistance, leak or bare film."""
+    if abs(rise_A) <= TILT_LIMIT * abs(height_A):
         return None
+    ratio = abs(rise_A / height_A)
     return Flag("tilted", ratio, TILT_LIMIT, "the background rises by many times the wave: look for resistance")
 
 

@@ -46,7 +46,9 @@ def find_sweeps(potential_V: FloatArray, cycle: IntArray | None = None) -> tuple
     low, high = float(potential_V.min()), float(potential_V.max())
     slack = _reversal(potential_V)
     return tuple(
-        Sweep(start, stop + 1, direction, number, abs(potential_V[stop] - potential_V[start]) >= high - low - slack)
+        Sweep(
+            start, stop + 1, direction, number, bool(abs(potential_V[stop] - potential_V[start]) >= high - low - slack)
+        )
         for (start, stop), direction, number in zip(pieces, directions, numbers, strict=True)
     )
 

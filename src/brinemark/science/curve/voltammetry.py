@@ -35,8 +35,8 @@ __all__ = ["dissect", "measure", "prescan_ratio_flag"]
 END_MOVE = 0.10
 """Share of the window by which each end is moved to see what the baseline does to the signal."""
 
-BASELINE_LIMIT = 3.0
-"""Variances of its own noise that another baseline's effect must exceed before it counts (chosen by simulation)."""
+BASELINE_LIMIT = 5.0
+"""Variances of its own noise that another baseline's effect must exceed before it counts (by simulation)."""
 
 PLACE_ROUNDS = 8
 PLACE_STEP_V = 1e-5
@@ -57,7 +57,6 @@ class _Window:
     sign: int
     spikes: int
     shape: FloatArray
-    slope: FloatArray
     chord: Chord
     noise: NoiseSpectrum
     moved: tuple[tuple[Chord, BoolArray], ...]
@@ -115,14 +114,14 @@ def _open_window(trace: Trace, definition: SignalDefinition, wave: Wave) -> _Win
     sign = DIRECTIONS[definition.sweep]
     raw = np.asarray(sign * segment.current_A, dtype=np.float64)
     current, spikes = without_spikes(raw)
-    shape, slope = _shape_and_slope(potential, wave)
-    noise = noise_spectrum(current, potential, np.column_stack([shape, slope]))
+    shape, _ = _shape_and_slope(potential, wave)
+    noise = noise_spectrum(current, potential, _wave_terms(potential, wave))
     moved = tuple(
         (make_chord(potential, (low, high)), (potential >= low) & (potential <= high))
         for low, high in _moved_windows(window_V)
     )
     chord = make_chord(potential, window_V)
-    return _Window(segment, potential, current, raw, sign, spikes, shape, slope, chord, noise, moved)
+    return _Window(segment, potential, current, raw, sign, spikes, shape, chord, noise, moved)
 
 
 def _check_wave(wave: Wave, window_V: tuple[float, float]) -> None:
@@ -137,10 +136,10 @@ def _check_wave(wave: Wave, window_V: tuple[float, float]) -> None:
 
 
 def _moved_windows(window_V: tuple[float, float]) -> tuple[tuple[float, float], ...]:
-    """The window with its low end, its high end, both ends moved inwards; outwards would need what is outside."""
+    """The window with its low, then its high end moved inwards; outwards would need what is outside."""
     low, high = window_V
     move = END_MOVE * (high - low)
-    return (low + move, high), (low, high - move), (low + move, high - move)
+    return (low + move, high), (low, high - move)
 
 
 def _shape_and_slope(potential_V: FloatArray, wave: Wave, shift_V: float = 0.0) -> tuple[FloatArray, FloatArray]:
@@ -148,6 +147,13 @@ def _shape_and_slope(potential_V: FloatArray, wave: Wave, shift_V: float = 0.0) 
     slope = np.gradient(wave.shape, wave.potential_V)
     place = potential_V - shift_V
     return np.interp(place, wave.potential_V, wave.shape), np.interp(place, wave.potential_V, slope)
+
+
+def _wave_terms(potential_V: FloatArray, wave: Wave) -> FloatArray:
+    """(m, 3) the shape with its first and second derivative: a wave a little moved or widened is no noise."""
+    slope = np.gradient(wave.shape, wave.potential_V)
+    terms = (wave.shape, slope, np.gradient(slope, wave.potential_V))
+    return np.column_stack([np.interp(potential_V, wave.potential_V, term / np.abs(term).max()) for term in terms])
 
 
 def _signal(view: _Window, definition: SignalDefinition, wave: Wave, scan_rate_V_per_s: float | None) -> Signal:
@@ -168,14 +174,10 @@ def _signal(view: _Window, definition: SignalDefinition, wave: Wave, scan_rate_V
 
 
 def _flags(view: _Window, height: tuple[float, float, float], nothing: Flag | None) -> tuple[Flag, ...]:
-    value, u_noise, u_baseline = height
     line = view.chord.line(view.current)
-    found = (
-        nothing or noise_flag(value, u_noise),
-        saturation_flag(view.raw),
-        spike_flag(view.spikes),
-        tilt_flag(float(line[-1] - line[0]), value, math.hypot(u_noise, u_baseline)),
-    )
+    found = [nothing, saturation_flag(view.raw), spike_flag(view.spikes)]
+    if nothing is None:
+        found += [noise_flag(height[0], height[1]), tilt_flag(float(line[-1] - line[0]), height[0])]
     return tuple(flag for flag in found if flag is not None)
 
 
@@ -201,7 +203,7 @@ def _value(view: _Window, weights: FloatArray) -> tuple[float, float, float]:
     """Value, noise part and baseline part of u, for weights (1 + K, m): the signal's own, then other baselines.
 
     d_k = (g_k - g) . y is how far another baseline moves the signal and v_k the variance that noise alone
-    gives it. The true signal is taken to lie anywhere within |d_k|, so the largest of d_k^2 - 3 v_k (0 when
+    gives it. The true signal is taken to lie anywhere within |d_k|, so the largest of d_k^2 - 5 v_k (0 when
     all are negative) is divided by 3, the variance of a rectangle of half-width d being d^2/3
     (JCGM 100:2008, 4.3.7).
     """
@@ -219,14 +221,14 @@ def _bow(view: _Window) -> FloatArray:
 
 
 def _height_weights(view: _Window) -> FloatArray:
-    """(5, m) weights of the height: the window's chord; each moved chord; the chord with a bow beside the wave."""
+    """(4, m) weights of the height: the window's chord; each moved chord; the chord with a bow beside the wave."""
     own = height_weights(view.chord, view.shape, view.everywhere)
     moved = [height_weights(chord, view.shape, inside) for chord, inside in view.moved]
     return np.stack([own, *moved, beside_weights(view.chord, view.shape, _bow(view), view.everywhere)])
 
 
 def _charge_weights(view: _Window, seconds: FloatArray) -> FloatArray:
-    """(5, m) weights of the charge, as for the height; a moved window is scaled to the part of the wave it holds."""
+    """(4, m) weights of the charge, as for the height; a moved window is scaled to the part of the wave it holds."""
     own = charge_weights(view.chord, seconds, view.everywhere)
     moved = [charge_weights(chord, seconds, inside) for chord, inside in view.moved]
     scaled = [weights * float(own @ view.shape) / float(weights @ view.shape) for weights in moved]
