@@ -91,7 +91,7 @@ def test_a_correction_supersedes_and_keeps_the_old_rows(book: Logbook, season: S
     path.write_text(text.replace(",standard,8,", ",standard,4,"), encoding="utf-8")
     second = book.add(path, corrects=first.sheet[:8], reason="level was misread")
     assert second.supersedes == first.sheet
-    assert sorted(row.row.level for row in book.rows() if row.row.role == "standard") == [2.0, 4.0]
+    assert [row.row.level for row in book.rows() if row.row.role == "standard"] == [2.0, 4.0]
     assert len(book.rows(superseded=True)) == 8
     assert book.sheets()[1].reason == "level was misread"
     assert [entry.action for entry in book.audit()][-1] == "sheet corrected"
