@@ -1,7 +1,7 @@
 """Charts as Vega-Lite specifications (plain dicts), drawn without browser or network."""
 
 from brinemark.outputs.charts.fan import calibration_fan
-from brinemark.outputs.charts.frame import Kind, Spec, render
+from brinemark.outputs.charts.frame import Kind, Spec, render, shown_unit
 from brinemark.outputs.charts.reading import reading_chart
 from brinemark.outputs.charts.spans import stated_span
 from brinemark.outputs.charts.strip import statement_strip
@@ -14,6 +14,7 @@ __all__ = [
     "calibration_fan",
     "reading_chart",
     "render",
+    "shown_unit",
     "stated_span",
     "statement_strip",
     "statement_words",

@@ -151,7 +151,7 @@ def number(value: float, digits: int = 2, width: float = 0.0) -> str:
 def with_uncertainty(value: float, u: float) -> tuple[str, str]:
     """value and u with two significant digits of u: ("27.84", "0.31")."""
     if not (math.isfinite(u) and u > 0.0):
-        return number(value, 4), "unknown"
+        return number(value, 4), "0" if u == 0.0 else "unknown"
     places = max(1 - math.floor(math.log10(float(f"{u:.1e}"))), 0)
     return f"{value:.{places}f}", f"{u:.{places}f}"
 

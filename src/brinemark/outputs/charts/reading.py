@@ -20,9 +20,10 @@ from brinemark.outputs.charts.frame import (
 )
 from brinemark.outputs.charts.spans import Span, axis_for, span_layers, span_rows, stated_span
 from brinemark.outputs.charts.words import statement_words, wrapped
-from brinemark.terms.amounts import Reading
+from brinemark.terms.amounts import ConfidenceCurve, Reading
 
 WIDTH, HEIGHT = 600, 230
+SNAP = 0.05
 
 
 def reading_chart(
@@ -31,13 +32,13 @@ def reading_chart(
     unit: str,
     analyte: str = "thiocyanate",
     critical_value: float | None = None,
+    title: str | None = None,
 ) -> Spec:
     """Probability of a signal as low as the observed one, over the level, with the statement beneath.
 
-    critical_value : [unit] of the sample (cell level times dilution), None when unknown.
+    critical_value : [unit] of the sample (cell level times dilution), None when unknown; title : None = the statement.
     """
-    words = statement_words(reading, unit, analyte)
-    title = f"{sample}: {words}"
+    title = title.replace(unit, shown_unit(unit)) if title else f"{sample}: {statement_words(reading, unit, analyte)}"
     if reading.curve is None:
         return _no_curve(reading, title)
     span = stated_span(reading)
@@ -64,20 +65,33 @@ def _curve_layers(reading: Reading, span: Span | None, critical_value: float | N
         layers += _working_band(reading.working_range, x)
     if critical_value is not None and critical_value < x["scale"]["domain"][1]:
         layers += _critical_rule(critical_value, x)
-    if span is not None:
-        layers += _drops(reading, span, x)
     curve = reading.curve
-    if curve is not None:
-        table = rows(order=range(curve.level.size), level=curve.level, probability=curve.probability)
-        line = {"type": "line", "color": BLUE, "strokeWidth": 2.4, "clip": True}
-        layers.append(
-            {
-                "data": {"values": table},
-                "mark": line,
-                "encoding": {"x": x, "y": _probability("probability"), "order": {"field": "order"}},
-            }
-        )
-    return layers
+    if curve is None:
+        return layers
+    ends = {} if span is None else _heights(curve, span)
+    known = dict(zip(curve.level.tolist(), curve.probability.tolist(), strict=True)) | ends
+    levels = sorted(known)
+    table = rows(order=range(len(levels)), level=levels, probability=[known[level] for level in levels])
+    line = {"type": "line", "color": BLUE, "strokeWidth": 2.4, "clip": True, "interpolate": "monotone"}
+    place = {"x": x, "y": _probability("probability"), "order": {"field": "order"}}
+    layers.append({"data": {"values": table}, "mark": line, "encoding": place})
+    return layers + (_drops(ends, x) if ends else [])
+
+
+def _heights(curve: ConfidenceCurve, span: Span) -> dict[float, float]:
+    """Probability at each stated end above 0 and at the median.
+
+    It is the probability that defines the end where the curve's own, read between two of its points, agrees; the upper
+    limit of a signal below a blank's median is defined otherwise (by that median) and keeps the curve's.
+    """
+    tail = (1.0 - span.level) / span.sides
+    wanted = {span.lower: 1.0 - tail, span.upper: tail, span.median: 0.5}
+    heights = {}
+    for end, target in wanted.items():
+        if end:
+            read_off = float(np.interp(end, curve.level, curve.probability))
+            heights[end] = target if abs(read_off - target) < SNAP else read_off
+    return heights
 
 
 def _probability(field: str) -> Spec:
@@ -132,18 +146,13 @@ def _critical_rule(critical_value: float, x: Spec) -> list[Spec]:
     ]
 
 
-def _drops(reading: Reading, span: Span, x: Spec) -> list[Spec]:
-    """Lines from the curve down to each stated end, with the probability that defines the end."""
-    curve = reading.curve
-    ends = [end for end in (span.lower, span.upper, span.median) if end]
-    if curve is None or not ends:
-        return []
-    heights = [float(np.interp(end, curve.level, curve.probability)) for end in ends]
+def _drops(ends: dict[float, float], x: Spec) -> list[Spec]:
+    """Lines from the curve down to each stated end, with the probability there."""
     values = rows(
-        level=[float(end) for end in ends],
-        height=heights,
+        level=list(ends),
+        height=list(ends.values()),
         zero=[0.0] * len(ends),
-        text=[f"{height:.3f}".rstrip("0") for height in heights],
+        text=[f"{height:.3f}".rstrip("0") for height in ends.values()],
     )
     rule = {"type": "rule", "color": INK, "strokeDash": DASH, "strokeWidth": 1}
     label = {"type": "text", "align": "left", "dx": 7, "dy": -7, "fontSize": 10.5, "color": INK}

@@ -20,20 +20,21 @@ class Span:
     upper: float | None
     median: float | None
     sides: int
+    level: float
     firm: bool = False
 
 
 def stated_span(reading: Reading) -> Span | None:
     """The stated ends of a reading, None for "cannot say"."""
     if reading.statement == "not detected" and reading.upper_limit is not None:
-        return Span(None, reading.upper_limit.value, None, 1)
+        return Span(None, reading.upper_limit.value, None, 1, reading.upper_limit.level)
     if reading.statement == "at or above" and reading.lower_limit is not None:
-        return Span(reading.lower_limit.value, None, None, 1)
+        return Span(reading.lower_limit.value, None, None, 1, reading.lower_limit.level)
     estimate = reading.estimate
     if estimate is None or reading.statement == "cannot say":
         return None
     firm = reading.statement == "quantified"
-    return Span(estimate.lower, estimate.upper, estimate.median, estimate.sides, firm)
+    return Span(estimate.lower, estimate.upper, estimate.median, estimate.sides, estimate.level, firm)
 
 
 def axis_for(marks: Sequence[float], limit: float, unit: str) -> Spec:

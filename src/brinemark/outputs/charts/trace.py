@@ -12,6 +12,7 @@ from brinemark.outputs.charts.frame import (
     QUIET,
     RUST,
     Spec,
+    number,
     rows,
     scaled_unit,
     titled,
@@ -51,7 +52,8 @@ def _apart() -> Spec:
 
 def _x(dissection: Dissection, title: str | None) -> Spec:
     low, high = float(dissection.potential_V[0]), float(dissection.potential_V[-1])
-    axis: Spec = {"title": title, "format": ".2f"} if title else {"title": None, "labels": False, "ticks": False}
+    labelled: Spec = {"format": ".2f", "labelFlush": False, "labelOverlap": True}
+    axis = {"title": title, **labelled} if title else {"title": None, "labels": False, "ticks": False}
     return {
         "field": "potential",
         "type": "quantitative",
@@ -171,6 +173,7 @@ def _overview(dissection: Dissection, whole: Trace, potential: str) -> Spec:
     ends = [{"from": round(low, 5), "to": round(high, 5)}]
     x: Spec = {"field": "potential", "type": "quantitative", "title": potential, "scale": {"zero": False}}
     y: Spec = {"field": "current", "type": "quantitative", "title": f"current, {unit}", "axis": {"tickCount": 5}}
+    x["axis"] = {"labelFlush": False}
     edge = {"type": "rule", "color": QUIET, "strokeDash": DASH}
     return {
         "width": WIDTH,
@@ -205,8 +208,7 @@ def _sentence(signal: Signal) -> str:
     parts = np.array([signal.value, signal.u])
     factor, unit = scaled_unit(signal.unit, parts)
     value, u = with_uncertainty(signal.value * factor, signal.u * factor)
-    _, noise = with_uncertainty(signal.value * factor, signal.u_noise * factor)
-    _, baseline = with_uncertainty(signal.value * factor, signal.u_baseline * factor)
+    noise, baseline = number(signal.u_noise * factor), number(signal.u_baseline * factor)
     name = QUANTITY.get(signal.unit, "signal")
     text = f"Signal ({name}): {value} {unit}, standard uncertainty {u} {unit}"
     return text + (f" (noise {noise}, baseline {baseline})." if signal.u_noise or signal.u_baseline else ".")
