@@ -127,7 +127,9 @@ def test_settings_are_never_written_over(tmp_path: Path) -> None:
     assert (tmp_path / "logbook.toml").read_text(encoding="utf-8") == DEFAULT_TOML
 
 
-@pytest.mark.parametrize(("name", "timezone"), [("two\nlines", "UTC"), ("bell\x07", "UTC"), ("plain", "Moon/Base")])
+@pytest.mark.parametrize(
+    ("name", "timezone"), [("two\nlines", "UTC"), ("", "UTC"), ("bell\x07", "UTC"), ("plain", "Moon/Base")]
+)
 def test_a_bad_name_or_zone_writes_nothing(name: str, timezone: str) -> None:
     with pytest.raises(Refused):
         settings_text(name=name, timezone=timezone)
@@ -160,6 +162,9 @@ def test_a_bad_name_or_zone_writes_nothing(name: str, timezone: str) -> None:
         ("[logbook]\nschema = 2", ["schema = 2; expected 1"]),
         ('[logbook]\ntimezone = "Mars"', ["timezone = 'Mars'; expected a zone of the tz database"]),
         ('[logbook]\ntimezone = "../etc"', ["expected a zone of the tz database"]),
+        ('[analyte]\nlevel_unit = " "', ["[analyte] level_unit = ' '; expected one printable line"]),
+        ('[logbook]\nname = "a\\nb"', ["[logbook] name = 'a\\nb'; expected one printable line"]),
+        ("[conditions]\nsalinity = 80", ["[conditions] salinity = 80; expected a number from 0 up to 60"]),
         ("[prior]\nln_gain = [0, -1]", ["[prior] ln_gain"]),
         ("signal = 3", ["[signal] = 3; expected a table"]),
         ('["instrument"." x"]\n', ["an id without outer spaces"]),

@@ -120,6 +120,8 @@ def test_the_fast_and_the_exact_way_give_the_same_bits(monkeypatch: pytest.Monke
         ("Applied potential / V,Measured current / nA", 1.0, 1e-9),
         ("E vs. Ag/AgCl / V,I / uA", 1.0, 1e-6),
         ("E (V vs Ag/AgCl),I (fA)", 1.0, 1e-15),
+        ('"E, V","I, A"', 1.0, 1.0),
+        ("E (mV vs. Ag/AgCl (3 M KCl)),I (A)", 1e-3, 1.0),
         ("Potential / V vs. SCE,current 1 (nA)", 1.0, 1e-9),
     ],
 )

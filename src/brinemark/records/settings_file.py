@@ -4,11 +4,11 @@ from __future__ import annotations
 
 import json
 import tomllib
-import unicodedata
 from collections.abc import Mapping
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, get_args
 
+from brinemark.records.sheet_table import RANGES
 from brinemark.records.text import nearest, shown
 from brinemark.terms.errors import Refused
 
@@ -69,9 +69,9 @@ max_fold = 3.0
 
 def settings_text(*, name: str = "unnamed", timezone: str = "UTC") -> str:
     """The short, commented logbook.toml of a new logbook. Raises Refused for a bad name or time zone."""
+    if not name.strip() or not name.isprintable():  # before TOML, which refuses some of them without a name
+        raise Refused(f"the logbook name {shown(name)}", "one printable line", "give another name")
     text = _NEW.format(name=json.dumps(name, ensure_ascii=False), timezone=json.dumps(timezone))
-    if any(unicodedata.category(character) == "Cc" for character in name):
-        raise Refused(f"the logbook name {shown(name)}", "a name of one line", "leave out the control characters")
     parse_settings(text, "logbook.toml")
     return text
 
@@ -125,7 +125,12 @@ def parse_settings(text: str, name: str) -> Settings:
         settings = Settings.model_validate_json(json.dumps(table, default=str), strict=True)
     except ValidationError as error:
         raise _one_line([_fault(detail) for detail in _distinct(error.errors())], name) from None
-    faults = [*_zone_faults(settings), *_instrument_faults(settings)]
+    faults = [
+        *_text_faults(settings),
+        *_zone_faults(settings),
+        *_condition_faults(settings),
+        *_instrument_faults(settings),
+    ]
     if faults:
         raise _one_line(faults, name)
     return settings
@@ -220,6 +225,29 @@ def _expected(detail: ErrorDetails) -> str:
         if key in context:
             return f"a number {words} {context[key]:g}"
     return detail["msg"].removeprefix("Input should be ").removeprefix("Value error, ")
+
+
+def _text_faults(settings: Settings) -> list[_Fault]:
+    """Names and the unit stand in answers and charts: one printable line each."""
+    texts = {
+        "[logbook] name": settings.logbook.name,
+        "[analyte] name": settings.analyte.name,
+        "[analyte] level_unit": settings.analyte.level_unit,
+    }
+    return [
+        (where, f"{where} = {shown(text)}", "one printable line", "correct the text")
+        for where, text in texts.items()
+        if not text.strip() or not text.isprintable()
+    ]
+
+
+def _condition_faults(settings: Settings) -> list[_Fault]:
+    faults: list[_Fault] = []
+    for key, value in settings.conditions:
+        if isinstance(value, float) and key in RANGES and not RANGES[key].holds(value):
+            where = f"[conditions] {key}"
+            faults.append((where, f"{where} = {value:g}", str(RANGES[key]), "correct the number"))
+    return faults
 
 
 def _zone_faults(settings: Settings) -> list[_Fault]:

@@ -42,6 +42,7 @@ _ACCEPTED = {"potential": "V, mV or uV", "current": "A, mA, uA, nA, pA or fA", "
 _ANY_UNIT = sorted({unit for units in UNITS.values() for unit in units if unit.isalpha()}, key=len, reverse=True)
 
 _REFERENCE = re.compile(r"\s*\bvs\b\.?\s[^()\[\]]*?(?=\s+/\s|\s*[(\[]|[)\]]|$)", re.IGNORECASE)
+_REFERENCE_INSIDE = re.compile(r"([(\[]\s*[^\s()\[\]]+)\s+vs\b.*([)\]])", re.IGNORECASE)
 _TRAILING_COUNT = re.compile(r"(.*[\w)\]])[ _#]+(\d+)")
 _NAME_COUNT = re.compile(r"(.*?[^\W\d])[ _#]*(\d+)")
 _UNIT_AFTER = re.compile(
@@ -80,23 +81,28 @@ def heading(text: str, named: Mapping[str, str]) -> Heading:
     for kind, wanted in named.items():
         if found := _named(text, kind, plain(wanted)):
             return found
-    words = _REFERENCE.sub("", plain(text))
+    words = _without_reference(plain(text))
     trailing = _TRAILING_COUNT.fullmatch(words)
     words, count = (trailing[1], int(trailing[2])) if trailing else (words, None)
     name, unit = _parted(words)
     if count is None and (numbered := _NAME_COUNT.fullmatch(name)):
         name, count = numbered[1], int(numbered[2])
-    kind_found = _NAMES.get(name.casefold().replace("_", " ").strip(" .:"))
+    kind_found = _NAMES.get(name.casefold().replace("_", " ").strip(" .,:"))
     if kind_found in named:
         return Heading(text, None, unit, count)
     return Heading(text, kind_found, unit, count)
+
+
+def _without_reference(words: str) -> str:
+    """A heading without what its potential is measured against: "E / V vs. SCE", "E (V vs Ag/AgCl (sat.))"."""
+    return _REFERENCE.sub("", _REFERENCE_INSIDE.sub(r"\1\2", words))
 
 
 def _named(text: str, kind: str, wanted: str) -> Heading | None:
     """The heading when the settings name it, whole or with a unit behind a header that has none."""
     here = plain(text)
     if here.casefold() == wanted.casefold():
-        return Heading(text, kind, _parted(_REFERENCE.sub("", wanted))[1])
+        return Heading(text, kind, _parted(_without_reference(wanted))[1])
     name, unit = _parted(wanted)
     if unit is not None and here.casefold() == name.casefold():
         return Heading(text, kind, unit)
