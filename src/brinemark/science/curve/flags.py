@@ -15,10 +15,14 @@ NOISE_LIMIT = 0.2
 """Noise part of u relative to the signal above which a present wave counts as noisy (our choice)."""
 
 RUN_LIMIT = 5
-"""Fewest equal extreme values in a row that look like a converter at its end (our choice)."""
+"""Fewest equal extreme values in a row that look like a converter at its end (our choice) ..."""
+
+STAIR_RATIO = 5
+"""... which must also be this many times the longest run of any other value near that extreme. A broad summit
+read in coarse counts has runs too: its top step is at most 2/(sqrt(2) - 1) = 4.83 times as long as the next."""
 
 NEAR_SHARE = 0.1
-"""Points within this share of the window's current range of an extreme show what one count is there."""
+"""Points within this share of the window's current range of an extreme show how long its other runs are."""
 
 TILT_LIMIT = 20.0
 """Rise of the chord across the window, in heights of the wave, above which the background rules (our choice)."""
@@ -32,7 +36,9 @@ def no_wave_flag(value: float, u: float) -> Flag | None:
     if abs(value) > NO_WAVE_LIMIT * u:
         return None
     ratio = abs(value) / u if u > 0.0 else 0.0
-    return Flag("no wave", ratio, NO_WAVE_LIMIT, "the signal is within 3 standard uncertainties of zero")
+    return Flag(
+        "no wave", ratio, NO_WAVE_LIMIT, "at the expected place the signal is within 3 standard uncertainties of zero"
+    )
 
 
 def noise_flag(value: float, u_noise: float) -> Flag | None:
@@ -43,11 +49,7 @@ def noise_flag(value: float, u_noise: float) -> Flag | None:
 
 
 def saturation_flag(current_A: FloatArray) -> Flag | None:
-    """Set when the largest or smallest current (m,) repeats in a row and is entered or left by more than one count.
-
-    A broad summit of a coarse converter is flat as well, but it is entered by a single count: the smallest step
-    between neighbouring points close to that extreme.
-    """
+    """Set when the largest or smallest current (m,) repeats in a row far more often than values next to it."""
     span = float(np.ptp(current_A))
     if span == 0.0:
         return Flag("saturated", float(current_A.size), RUN_LIMIT, "the current never changes", severe=True)
@@ -69,18 +71,13 @@ def _ends(current_A: FloatArray) -> tuple[float, float]:
 
 
 def _clipped_run(current_A: FloatArray, extreme: float, near: float) -> int:
-    """Longest run of points equal to `extreme` that is entered or left by at least two counts."""
-    close = np.abs(current_A - extreme) <= near
-    steps = np.abs(np.diff(current_A))
-    counts = steps[close[1:] & close[:-1] & (steps > 0.0)]
-    jump = 2.0 * float(counts.min()) * (1.0 - 1e-6) if counts.size else 0.0
-    equal = np.concatenate([[False], current_A == extreme, [False]])
-    edges = np.flatnonzero(np.diff(equal.astype(np.int8)))
-    longest = 0
-    for start, stop in zip(edges[::2], edges[1::2], strict=True):
-        around = np.concatenate([steps[max(start - 1, 0) : start], steps[stop - 1 : stop]])
-        longest = max(longest, int(stop - start) if around.size and around.max() >= jump else 0)
-    return longest
+    """Longest run of points equal to `extreme`, 0 when other values near it have runs that are not far shorter."""
+    edges = np.concatenate([[0], np.flatnonzero(np.diff(current_A) != 0.0) + 1, [current_A.size]])
+    lengths, values = np.diff(edges), current_A[edges[:-1]]
+    at_end = values == extreme
+    others = lengths[~at_end & (np.abs(values - extreme) <= near)]
+    longest = int(lengths[at_end].max())
+    return longest if others.size == 0 or longest >= STAIR_RATIO * int(others.max()) else 0
 
 
 def tilt_flag(rise_A: float, height_A: float) -> Flag | None:
@@ -92,14 +89,16 @@ def tilt_flag(rise_A: float, height_A: float) -> Flag | None:
 
 
 def place_flags(place_V: float, expected_V: float, window_V: tuple[float, float]) -> tuple[Flag, ...]:
-    """Flags of a present wave that sits in an end of the window, or far from where it is expected."""
+    """Flags of a wave that was found in an end of the window, or far from where it is expected."""
     margin = min(place_V - window_V[0], window_V[1] - place_V) / (window_V[1] - window_V[0])
     moved = abs(place_V - expected_V)
     flags = []
     if margin < END_SHARE:
         flags.append(Flag("edge", margin, END_SHARE, "the wave sits at the window's edge: move window_V", severe=True))
     if moved > MOVED_LIMIT_V:
-        flags.append(Flag("moved", moved, MOVED_LIMIT_V, "the wave is away from its place: check the reference"))
+        flags.append(
+            Flag("moved", moved, MOVED_LIMIT_V, "a wave stands away from the place: check the reference", severe=True)
+        )
     return tuple(flags)
 
 

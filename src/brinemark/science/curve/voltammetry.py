@@ -157,14 +157,15 @@ def _wave_terms(potential_V: FloatArray, wave: Wave) -> FloatArray:
 
 
 def _signal(view: _Window, definition: SignalDefinition, wave: Wave, scan_rate_V_per_s: float | None) -> Signal:
-    height = _value(view, _height_weights(view))
+    height = _value(view, _height_weights(view, view.shape))
     parts = height
     if definition.quantity == "charge":
         parts = _value(view, _charge_weights(view, _seconds(view, scan_rate_V_per_s)))
     elif definition.quantity not in ("height", "potential"):
         raise Refused(f"quantity {definition.quantity!r}", '"height", "charge" or "potential"', "change the quantity")
     nothing = no_wave_flag(parts[0], math.hypot(*parts[1:]))
-    place = None if nothing else _find_place(view, wave)
+    # Where the noise alone cannot make the signal, a wave may stand elsewhere although its place holds none.
+    place = _find_place(view, wave) if no_wave_flag(*height[:2]) is None else None
     if definition.quantity == "potential":
         spread = (definition.window_V[1] - definition.window_V[0]) / math.sqrt(12.0)
         parts = place or (wave.place_V, spread, 0.0)
@@ -220,11 +221,11 @@ def _bow(view: _Window) -> FloatArray:
     return np.asarray((view.potential - view.potential.mean()) ** 2, dtype=np.float64)
 
 
-def _height_weights(view: _Window) -> FloatArray:
+def _height_weights(view: _Window, shape: FloatArray) -> FloatArray:
     """(4, m) weights of the height: the window's chord; each moved chord; the chord with a bow beside the wave."""
-    own = height_weights(view.chord, view.shape, view.everywhere)
-    moved = [height_weights(chord, view.shape, inside) for chord, inside in view.moved]
-    return np.stack([own, *moved, beside_weights(view.chord, view.shape, _bow(view), view.everywhere)])
+    own = height_weights(view.chord, shape, view.everywhere)
+    moved = [height_weights(chord, shape, inside) for chord, inside in view.moved]
+    return np.stack([own, *moved, beside_weights(view.chord, shape, _bow(view), view.everywhere)])
 
 
 def _charge_weights(view: _Window, seconds: FloatArray) -> FloatArray:
@@ -237,8 +238,8 @@ def _charge_weights(view: _Window, seconds: FloatArray) -> FloatArray:
     return np.stack([own, *scaled, bowed])
 
 
-def _find_place(view: _Window, wave: Wave) -> tuple[float, float, float]:
-    """Place of the wave [V] with the two parts of its u: the shift of the shape that fits best.
+def _find_place(view: _Window, wave: Wave) -> tuple[float, float, float] | None:
+    """Place of the wave [V] with the two parts of its u, or None when no wave is clear of 3 u anywhere near.
 
     For a small shift d of a wave of height s, s w(E - d) = s w(E) - s d w'(E), so d is the fitted amount of -w'
     over that of w, both above their chords; repeated at the shifted shape (Gauss-Newton).
@@ -253,6 +254,9 @@ def _find_place(view: _Window, wave: Wave) -> tuple[float, float, float]:
         shift += step
         if abs(step) < PLACE_STEP_V:
             break
+    there, *u_there = _value(view, _height_weights(view, shape))
+    if no_wave_flag(there, math.hypot(*u_there)) is not None:
+        return None
     moved = [beside_weights(chord, slope, shape, inside) / -height for chord, inside in view.moved]
     _, u_noise, u_baseline = _value(view, np.stack([weights, *moved]))
     return wave.place_V + shift, u_noise, u_baseline

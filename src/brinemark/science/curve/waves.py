@@ -34,7 +34,10 @@ WIDEST_SHARE = 0.6
 HUBER = 2.0
 """A trace whose misfit is more than twice the typical one counts in proportion less (Huber)."""
 
-ROUNDS = 10
+COMMON_WEIGHT = 0.25
+"""Weight, in traces, of the belief that there is no background common to all traces."""
+
+ROUNDS = 20
 
 
 def theoretical_wave(definition: SignalDefinition) -> Wave:
@@ -47,12 +50,13 @@ def learn_wave(traces: Sequence[Trace], definition: SignalDefinition, blanks: Se
     """Learn place and shape of the wave from traces of known standards.
 
     Traces are aligned by the potential alone, smoothed a little, their chord is taken off and, when blanks are
-    given, the mean of the blanks' as well. The shape is the rank-one least-squares fit current_i(E) = height_i
-    shape(E): a mean weighted by height, so that blanks matter little; traces that fit badly count less (Huber).
-    It is compared with the surface-confined shape of best place and width, fitted beside a bow (a parabola,
-    taken for background and removed), and the rest of their difference is kept by the share
-    1 - noise variance / observed variance, 0 when negative (shrinkage in the manner of James & Stein, Proc. 4th
-    Berkeley Symp. 1 (1961) 361-379; the noise is the scatter between traces). Height 1 at place_V.
+    given, the mean of the blanks' as well. The shape is the least-squares fit current_i(E) = height_i shape(E)
+    + common(E): a mean weighted by height, so that blanks matter little, and free of a background that all
+    traces share as far as their heights differ; traces that fit badly count less (Huber).
+    It is compared with the surface-confined shape of best place and width (fitted beside a parabola, which takes
+    what is left of the background), and their difference is kept by the share 1 - noise variance / observed
+    variance, 0 when negative: shrinkage in the manner of James & Stein, Proc. 4th Berkeley Symp. 1 (1961)
+    361-379, with the scatter between traces as noise. Height 1 at place_V.
 
     Traces that cannot be cut to the window are left out. With fewer than 3 usable traces the shape is the
     theoretical one at the place found; with none it is `theoretical_wave`. Raises Refused for an empty window.
@@ -67,13 +71,11 @@ def learn_wave(traces: Sequence[Trace], definition: SignalDefinition, blanks: Se
     if len(rows) == 0:
         return theoretical_wave(definition)
     shape, variance = _common_shape(rows)
-    place, apparent_n, bow = _best_parametric(shape, grid, chord)
+    place, apparent_n, height = _best_parametric(shape, grid, chord)
     if len(rows) < MIN_TRACES:
         return _parametric(grid, place, 1.0, THEORETICAL, len(rows))
     ideal = surface_confined_shape(grid, place, n=apparent_n)
-    above = chord.above(ideal)
-    height = float((shape - bow) @ above) / float(above @ above)
-    return _regularised(ideal, (shape - bow) / height - above, variance / height**2, grid, len(rows))
+    return _regularised(ideal, shape / height - chord.above(ideal), variance / height**2, grid, len(rows))
 
 
 def _regularised(ideal: FloatArray, departure: FloatArray, variance: float, grid: FloatArray, traces: int) -> Wave:
@@ -150,28 +152,31 @@ def _usable(rows: FloatArray, grid: FloatArray, chord: Chord) -> BoolArray:
 
 
 def _common_shape(rows: FloatArray) -> tuple[FloatArray, float]:
-    """Shape (n,) of the rank-one fit rows_i = height_i shape, largest height 1, and its mean noise variance.
+    """Shape (n,) of the fit rows_i = height_i shape + common, largest height 1, and its mean noise variance.
 
-    Alternating weighted least squares; Huber weights on each row's misfit relative to sqrt(height^2 + median^2).
+    Alternating weighted least squares from the leading singular vector; the common background is drawn to zero
+    by COMMON_WEIGHT traces without any, so that it stays out where the heights do not differ. Huber weights on
+    each row's misfit relative to sqrt(height^2 + median^2).
     """
     shape = np.linalg.svd(rows, full_matrices=False)[2][0]
-    shape = shape if shape.sum() >= 0.0 else -shape
+    shape, common = (shape if shape.sum() >= 0.0 else -shape), np.zeros(rows.shape[1])
     weights = np.ones(len(rows))
     for _ in range(ROUNDS):
-        heights = rows @ shape / float(shape @ shape)
-        left = rows - np.outer(heights, shape)
+        heights = (rows - common) @ shape / float(shape @ shape)
+        left = rows - np.outer(heights, shape) - common
         misfit = np.sqrt(np.mean(left**2, axis=1)) / np.hypot(heights, np.median(np.abs(heights)))
         limit = HUBER * float(np.median(misfit))
         weights = np.where(misfit > limit, limit / np.maximum(misfit, 1e-300), 1.0)
-        pull = weights * heights
-        shape = pull @ rows / float(pull @ heights)
+        terms = np.column_stack([heights, np.ones(len(rows))])
+        solve = np.linalg.solve((terms.T * weights) @ terms + np.diag([0.0, COMMON_WEIGHT]), terms.T * weights)
+        shape, common = solve @ rows
     scale = float(np.abs(heights).max())
-    variance = float(np.mean(pull**2 @ left**2)) / float(pull @ heights) ** 2
-    return shape * scale, variance * scale**2 * len(rows) / max(len(rows) - 1, 1)
+    variance = float(np.mean(solve[0] ** 2 @ left**2)) * len(rows) / max(len(rows) - 2, 1)
+    return shape * scale, variance * scale**2
 
 
-def _best_parametric(shape: FloatArray, grid: FloatArray, chord: Chord) -> tuple[float, float, FloatArray]:
-    """Place [V] and apparent n of the surface-confined wave that fits best beside a bow, and that bow (n,).
+def _best_parametric(shape: FloatArray, grid: FloatArray, chord: Chord) -> tuple[float, float, float]:
+    """Place [V], apparent n and height of the surface-confined wave that fits best beside a parabola.
 
     Tries every place of the grid outside the chord's ends with every width; only waves that point upwards.
     """
@@ -190,5 +195,5 @@ def _best_parametric(shape: FloatArray, grid: FloatArray, chord: Chord) -> tuple
         k = int(np.argmax(gain))
         best = max(best, (float(gain[k]), float(inner[k]), float(apparent_n)))
     above = chord.above(surface_confined_shape(grid, best[1], n=best[2]))
-    solved = np.linalg.lstsq(np.column_stack([above, bow]), shape, rcond=None)[0]
-    return best[1], best[2], np.asarray(solved[1] * bow, dtype=np.float64)
+    alone = above - bow * (float(bow @ above) / float(bow @ bow))
+    return best[1], best[2], float(alone @ shape) / float(alone @ above)
