@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from html import escape
 from pathlib import Path
 from types import TracebackType
@@ -12,6 +12,7 @@ from brinemark.steps.create import create, open_place
 from brinemark.steps.place import Place
 
 if TYPE_CHECKING:
+    from brinemark.outputs.charts import Kind
     from brinemark.records.audit import AuditEntry
     from brinemark.steps.answers import Added, CalibrationReport, SampleReading
     from brinemark.steps.check import CheckReport
@@ -103,6 +104,32 @@ class Logbook:
         from brinemark.steps.look import dissection_of
 
         return dissection_of(self._place, row, prescan)
+
+    def draw_calibration(
+        self, kind: Kind = "svg", calibration: str | None = None, batches: Sequence[str] | None = None
+    ) -> bytes:
+        """The fan of a calibration, all batches or those named, as SVG, PNG or PDF. Raises Refused."""
+        from brinemark.steps.draw import draw_calibration
+
+        return draw_calibration(self._place, kind, calibration, batches)
+
+    def draw_trace(self, row: StoredRow, kind: Kind = "svg", prescan: bool = False) -> bytes:
+        """The curve of a row, or of its pre-scan, with baseline and wave. Raises Refused when no curve was kept."""
+        from brinemark.steps.draw import draw_trace
+
+        return draw_trace(self._place, row, kind, prescan)
+
+    def draw_reading(self, sample: str, kind: Kind = "svg", calibration: str | None = None) -> bytes:
+        """The confidence curve and statement of a sample or control. Raises Refused."""
+        from brinemark.steps.draw import draw_reading
+
+        return draw_reading(self._place, sample, kind, calibration)
+
+    def draw_statements(self, *samples: str, kind: Kind = "svg", calibration: str | None = None) -> bytes:
+        """The statements about the samples, or about all, on one axis. Raises Refused."""
+        from brinemark.steps.draw import draw_statements
+
+        return draw_statements(self._place, samples, kind, calibration)
 
     def audit(self) -> tuple[AuditEntry, ...]:
         """The audit list, oldest first."""

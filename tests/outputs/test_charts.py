@@ -8,6 +8,7 @@ import math
 import xml.etree.ElementTree
 from collections.abc import Callable, Iterator
 from functools import partial
+from itertools import pairwise
 from typing import Any
 
 import numpy as np
@@ -187,6 +188,26 @@ def test_an_interval_from_a_two_sided_estimate_without_upper_end_stays_open() ->
     assert [row["level"] for row in marks(spec, "end")] == [1.1]
     assert len(marks(spec, "arrow up")) == 1
     assert "no upper end" in spec["title"]["text"]
+
+
+def test_the_drawn_curve_never_rises_and_passes_through_the_probabilities_that_define_the_ends() -> None:
+    coarse = curve(2.1, 0.22)
+    thin = type(coarse)(coarse.level[::25], coarse.probability[::25], 0.0)
+    lower, upper = 1.3, 3.3
+    one = reading("quantified", estimate=Estimate(2.3, lower, upper, 0.95, 2), curve=thin)
+    tables = [
+        part["values"]
+        for part in walk(reading_chart(one, "S1", "ug/L"))
+        if isinstance(part, dict)
+        and "values" in part
+        and isinstance(part["values"][0], dict)
+        and "probability" in part["values"][0]
+    ]
+    drawn = {row["level"]: row["probability"] for row in tables[0]}
+    assert list(drawn) == sorted(drawn)
+    assert all(b <= a for a, b in pairwise(drawn.values()))
+    assert {lower, 2.3, upper} <= set(drawn)
+    assert {round(drawn[lower], 3), round(drawn[upper], 3)} == {0.975, 0.025}
 
 
 def test_cannot_say_is_words_and_no_mark() -> None:

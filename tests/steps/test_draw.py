@@ -111,6 +111,16 @@ def test_curves_readings_and_statements_are_drawn(place: Place, logbook: Logbook
     assert draw_calibration(place, "pdf").startswith(b"%PDF")
 
 
+def test_the_public_logbook_draws_the_same_pictures(place: Place, logbook: Logbook) -> None:
+    row = next(row for row in logbook.rows() if row.row.role == "sample")
+    sample = str(row.row.sample)
+    assert logbook.draw_trace(row) == draw_trace(place, row, "svg")
+    assert logbook.draw_reading(sample) == draw_reading(place, sample, "svg")
+    assert logbook.draw_statements(sample) == draw_statements(place, [sample], "svg")
+    batch = logbook.calibration().calibration.readings.batch[0]
+    assert logbook.draw_calibration(batches=[batch]) == draw_calibration(place, "svg", None, [batch])
+
+
 def test_a_reading_is_drawn_under_its_own_sentence_and_critical_value(logbook: Logbook) -> None:
     answer = logbook.read()[0]
     spec = reading_picture(answer, logbook.calibration(answer.calibration))

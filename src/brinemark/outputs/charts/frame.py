@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import textwrap
 from collections.abc import Iterable, Sequence
 from itertools import pairwise
 from typing import Any, Literal, TypeAlias
@@ -23,6 +24,7 @@ RUST = "#a8501f"
 DASH = [5, 4]
 DOTS = [1.5, 3]
 OVERLAY_POINTS = 600
+SUBTITLE_WIDTH = 112
 VEGA_LITE = "6.4"
 
 LOOK: Spec = {
@@ -88,7 +90,7 @@ def render(spec: Spec, kind: Kind) -> bytes:
 
 def titled(title: str, subtitle: Sequence[str], description: str, body: Spec) -> Spec:
     """body with title, subtitle lines, spoken description and the common look."""
-    lines = [line for line in subtitle if line]
+    lines = [part for line in subtitle for part in textwrap.wrap(line, SUBTITLE_WIDTH)]
     heading: Spec = {"text": title, "subtitle": lines} if lines else {"text": title}
     return {"title": heading, "description": description, "config": LOOK, **body}
 

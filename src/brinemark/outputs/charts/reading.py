@@ -23,7 +23,6 @@ from brinemark.outputs.charts.words import statement_words, wrapped
 from brinemark.terms.amounts import ConfidenceCurve, Reading
 
 WIDTH, HEIGHT = 600, 230
-SNAP = 0.05
 
 
 def reading_chart(
@@ -79,19 +78,21 @@ def _curve_layers(reading: Reading, span: Span | None, critical_value: float | N
 
 
 def _heights(curve: ConfidenceCurve, span: Span) -> dict[float, float]:
-    """Probability at each stated end above 0 and at the median.
+    """Probability at each stated end above 0 and at the estimate.
 
-    It is the probability that defines the end where the curve's own, read between two of its points, agrees; the upper
-    limit of a signal below a blank's median is defined otherwise (by that median) and keeps the curve's.
+    At an end it is the probability that defines the end, where that lies between the curve's two neighbouring points;
+    else the curve's own. (The upper limit of a signal below a blank's median is defined by that median, and the
+    estimate of several readings by their likelihood.)
     """
     tail = (1.0 - span.level) / span.sides
-    wanted = {span.lower: 1.0 - tail, span.upper: tail, span.median: 0.5}
     heights = {}
-    for end, target in wanted.items():
+    for end, target in ((span.median, None), (span.lower, 1.0 - tail), (span.upper, tail)):
         if end:
-            read_off = float(np.interp(end, curve.level, curve.probability))
-            heights[end] = target if abs(read_off - target) < SNAP else read_off
-    return heights
+            after = min(int(np.searchsorted(curve.level, end)), curve.level.size - 1)
+            high, low = curve.probability[max(after - 1, 0)], curve.probability[after]
+            between = target is not None and low <= target <= high
+            heights[end] = target if between else float(np.interp(end, curve.level, curve.probability))
+    return {end: height for end, height in heights.items() if height is not None}
 
 
 def _probability(field: str) -> Spec:
