@@ -20,7 +20,6 @@ from brinemark.science.amount.response import (
     ElectrodeResponse,
     ParameterLayout,
     UnitData,
-    latent_model,
 )
 from brinemark.terms.amounts import Calibration, ElectrodeReadings, NormalPrior, Summary
 from brinemark.terms.arrays import FloatArray, IntArray
@@ -117,6 +116,13 @@ def unit_data(readings: ElectrodeReadings, scale: Scale) -> tuple[UnitData, IntA
     return data, batch[order], names
 
 
+def latent_model(readings: ElectrodeReadings, scale: Scale) -> LatentModel:
+    """The two-level model of some electrodes: batches with two latents, electrodes with one."""
+    data, batch, _ = unit_data(readings, scale)
+    response = ElectrodeResponse(data, scale.layout, scale.covariate_center, scale.covariate_sd)
+    return LatentModel(response, batch, group_dim=2, unit_dim=1)
+
+
 @dataclass(frozen=True, slots=True, eq=False)
 class HyperTarget:
     """Log posterior of the population parameters: marginal likelihood times normal priors."""
@@ -159,10 +165,8 @@ def calibrate(
     """
     readings = checked(readings)
     scale = scale_of_data(readings)
-    data, batch, _ = unit_data(readings, scale)
     priors = default_priors(scale.layout, readings, analyte, prior)
-    response = ElectrodeResponse(data, scale.layout, scale.covariate_center, scale.covariate_sd)
-    model = latent_model(response, batch)
+    model = latent_model(readings, scale)
     center, sd = np.array([p.center for p in priors]), np.array([p.sd for p in priors])
     target = HyperTarget(model, center, sd, Nodes(), adapt(model, center[None]))
     sample = sample_posterior(

@@ -164,7 +164,7 @@ class JointReading:
         share = np.clip((place - anchor[right - 1]) / (anchor[right] - anchor[right - 1]), 0.0, 1.0)
         column = np.arange(levels.size)
         mixed = (1.0 - share) * table[right - 1, column] + share * table[right, column]
-        return np.where(np.isinf(levels), table[-1], mixed)
+        return np.asarray(np.where(np.isinf(levels), table[-1], mixed))
 
 
 def smooth_cdf(ordered: FloatArray, at: FloatArray) -> FloatArray:

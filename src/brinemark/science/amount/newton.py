@@ -116,7 +116,7 @@ def inverse_spd(blocks: FloatArray) -> FloatArray:
         return 1.0 / sound
     if size == 2:
         (a, b), (c, d) = sound
-        return np.array([[d, -b], [-c, a]]) / (a * d - b * c)
+        return np.asarray(np.array([[d, -b], [-c, a]]) / (a * d - b * c))
     return np.asarray(np.moveaxis(np.linalg.inv(np.moveaxis(sound, (0, 1), (-2, -1))), (-2, -1), (0, 1)))
 
 

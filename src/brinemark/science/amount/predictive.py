@@ -13,17 +13,14 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from brinemark.science.amount.calibration import Scale, scale_of_calibration, unit_data
+from brinemark.science.amount.calibration import Scale, latent_model, scale_of_calibration
 from brinemark.science.amount.quadrature import (
-    LatentModel,
     Nodes,
     adapt,
     log_group_integrand,
     log_marginal,
 )
 from brinemark.science.amount.response import (
-    ElectrodeResponse,
-    latent_model,
     occupancy,
     population,
 )
@@ -102,19 +99,12 @@ def same_electrodes(one: ElectrodeReadings, other: ElectrodeReadings) -> bool:
     return key(one) == key(other)
 
 
-def _model(calibration: Calibration, readings: ElectrodeReadings) -> LatentModel:
-    """The latent model of some electrodes on a calibration's scale."""
-    scale = scale_of_calibration(calibration)
-    data, batch, _ = unit_data(readings, scale)
-    return latent_model(ElectrodeResponse(data, scale.layout, scale.covariate_center, scale.covariate_sd), batch)
-
-
 def _latents(calibration: Calibration, readings: ElectrodeReadings, rng: np.random.Generator) -> FloatArray:
     """One draw of the batch latents (2, M) per stored draw: the best of CANDIDATES by importance resampling."""
     count = calibration.draws.shape[0]
     if not readings.electrode:
         return rng.normal(size=(2, count))
-    model = _model(calibration, readings)
+    model = latent_model(readings, scale_of_calibration(calibration))
     adapted = adapt(model, calibration.draws, adapt(model, np.median(calibration.draws, axis=0)[None]))
     normal = rng.normal(size=(2, CANDIDATES, count))
     widen = 1.2
@@ -130,7 +120,7 @@ def _log_evidence(calibration: Calibration, readings: ElectrodeReadings) -> Floa
     """Log marginal likelihood (M,) of one batch's electrodes at every stored draw; 0 without electrodes."""
     if not readings.electrode:
         return np.zeros(calibration.draws.shape[0])
-    return log_marginal(_model(calibration, readings), calibration.draws, Nodes())
+    return log_marginal(latent_model(readings, scale_of_calibration(calibration)), calibration.draws, Nodes())
 
 
 @dataclass(frozen=True, slots=True, eq=False)

@@ -21,9 +21,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from brinemark.science.amount.quadrature import LOG_2PI, LatentModel
 from brinemark.terms.arrays import FloatArray, IntArray
 
+LOG_2PI = float(np.log(2.0 * np.pi))
 FIXED = ("ln_gain", "ln_K", "ln_h", "ln_floor", "ln_batch_sd", "ln_electrode_sd", "ln_K_sd", "logit_share")
 
 
@@ -167,8 +167,3 @@ class ElectrodeResponse:
             return values
         starts = np.flatnonzero(np.diff(data.unit, prepend=-1))
         return np.asarray(np.add.reduceat(values, starts, axis=-1))
-
-
-def latent_model(response: ElectrodeResponse, batch_of_unit: IntArray) -> LatentModel:
-    """The two-level model of one logbook: batches with two latents, electrodes with one."""
-    return LatentModel(response, batch_of_unit, group_dim=2, unit_dim=1)
