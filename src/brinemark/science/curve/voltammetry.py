@@ -16,6 +16,7 @@ from brinemark.science.curve.chord import (
     without_spikes,
 )
 from brinemark.science.curve.flags import (
+    NO_WAVE_LIMIT,
     no_wave_flag,
     noise_flag,
     place_flags,
@@ -37,6 +38,9 @@ END_MOVE = 0.10
 
 BASELINE_LIMIT = 5.0
 """Variances of its own noise that another baseline's effect must exceed before it counts (by simulation)."""
+
+ELSEWHERE_LIMIT = 15.0
+"""A wave away from its place, where the signal shows none, is believed above this many u (our choice)."""
 
 PLACE_ROUNDS = 8
 PLACE_STEP_V = 1e-5
@@ -164,8 +168,7 @@ def _signal(view: _Window, definition: SignalDefinition, wave: Wave, scan_rate_V
     elif definition.quantity not in ("height", "potential"):
         raise Refused(f"quantity {definition.quantity!r}", '"height", "charge" or "potential"', "change the quantity")
     nothing = no_wave_flag(parts[0], math.hypot(*parts[1:]))
-    # Where the noise alone cannot make the signal, a wave may stand elsewhere although its place holds none.
-    place = _find_place(view, wave) if no_wave_flag(*height[:2]) is None else None
+    place = _find_place(view, wave, nothing is None) if no_wave_flag(*height[:2]) is None else None
     if definition.quantity == "potential":
         spread = (definition.window_V[1] - definition.window_V[0]) / math.sqrt(12.0)
         parts = place or (wave.place_V, spread, 0.0)
@@ -238,8 +241,11 @@ def _charge_weights(view: _Window, seconds: FloatArray) -> FloatArray:
     return np.stack([own, *scaled, bowed])
 
 
-def _find_place(view: _Window, wave: Wave) -> tuple[float, float, float] | None:
-    """Place of the wave [V] with the two parts of its u, or None when no wave is clear of 3 u anywhere near.
+def _find_place(view: _Window, wave: Wave, expected: bool) -> tuple[float, float, float] | None:
+    """Place of the wave [V] with the two parts of its u, or None when there is none near.
+
+    A wave must be clear of 3 u where it is found; when none was `expected` from the signal at its own place, it
+    must be upwards and clear of ELSEWHERE_LIMIT u, since a search finds the best of many places.
 
     For a small shift d of a wave of height s, s w(E - d) = s w(E) - s d w'(E), so d is the fitted amount of -w'
     over that of w, both above their chords; repeated at the shifted shape (Gauss-Newton).
@@ -255,7 +261,8 @@ def _find_place(view: _Window, wave: Wave) -> tuple[float, float, float] | None:
         if abs(step) < PLACE_STEP_V:
             break
     there, *u_there = _value(view, _height_weights(view, shape))
-    if no_wave_flag(there, math.hypot(*u_there)) is not None:
+    clear = NO_WAVE_LIMIT if expected else ELSEWHERE_LIMIT
+    if (abs(there) if expected else there) <= clear * math.hypot(*u_there):
         return None
     moved = [beside_weights(chord, slope, shape, inside) / -height for chord, inside in view.moved]
     _, u_noise, u_baseline = _value(view, np.stack([weights, *moved]))
