@@ -1,4 +1,4 @@
-"""The charts of the demo: all statements on one axis, every reading, and a few curves taken apart."""
+"""The charts of the demo: the calibration, all statements on one axis, every reading, and a few curves taken apart."""
 
 from __future__ import annotations
 
@@ -8,9 +8,7 @@ from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
     from brinemark.logbook import Logbook
-    from brinemark.outputs.charts import Spec
     from brinemark.steps.answers import CalibrationReport, SampleReading
-    from brinemark.terms.runs import StoredRow
 
 CURVES_SHOWN = ("H10-1", "H10-2", "H11-3")
 """A blank, a standard and a lifted film."""
@@ -20,32 +18,28 @@ def draw_charts(
     logbook: Logbook, calibration: CalibrationReport, readings: Sequence[SampleReading], folder: Path
 ) -> tuple[Path, ...]:
     """Write the charts as SVG into folder, which is made."""
-    from brinemark.outputs.charts import render
-
     folder.mkdir(parents=True, exist_ok=True)
     drawn = []
-    for name, spec in _charts(logbook, calibration, readings):
+    for name, picture in _charts(logbook, calibration, readings):
         drawn.append(folder / f"{name}.svg")
-        drawn[-1].write_bytes(render(spec, "svg"))
+        drawn[-1].write_bytes(picture)
     return tuple(drawn)
 
 
 def _charts(
     logbook: Logbook, calibration: CalibrationReport, readings: Sequence[SampleReading]
-) -> Iterator[tuple[str, Spec]]:
-    from brinemark.outputs.charts import reading_chart, statement_strip, trace_chart
+) -> Iterator[tuple[str, bytes]]:
+    """Name and SVG; drawn from the answers at hand, since Logbook.draw_reading would read every sample again."""
+    from brinemark.outputs.charts import render, statement_strip
+    from brinemark.steps.draw import calibration_picture, reading_picture
 
-    unit, analyte = calibration.unit, calibration.analyte
-    yield "statements", statement_strip([(one.sample, one.reading) for one in readings], unit, analyte)
+    yield "calibration", render(calibration_picture(calibration), "svg")
+    pairs = [(one.sample, one.reading) for one in readings]
+    yield "statements", render(statement_strip(pairs, calibration.unit, calibration.analyte), "svg")
     for one in readings:
-        if one.reading.curve is not None:
-            yield f"reading-{one.sample}", reading_chart(one.reading, one.sample, unit, analyte)
-    for row in _shown(logbook.rows()):
-        for prescan, kind in ((True, "prescan"), (False, "curve")):
-            title = f"Electrode {row.row.electrode}, {row.row.role}" + (", pre-scan" if prescan else "")
-            taken_apart = logbook.dissection_of(row, prescan)
-            yield f"{kind}-{row.row.electrode}", trace_chart(taken_apart, logbook.trace_of(row, prescan), title)
-
-
-def _shown(rows: Sequence[StoredRow]) -> list[StoredRow]:
-    return [row for row in rows if row.row.electrode in CURVES_SHOWN]
+        if one.statement != "cannot say":
+            yield f"reading-{one.sample}", render(reading_picture(one, calibration), "svg")
+    for row in logbook.rows():
+        if row.row.electrode in CURVES_SHOWN:
+            yield f"prescan-{row.row.electrode}", logbook.draw_trace(row, prescan=True)
+            yield f"curve-{row.row.electrode}", logbook.draw_trace(row)
