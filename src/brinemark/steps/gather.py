@@ -58,9 +58,11 @@ def prescan_failure(value: float | None, reference: float | None, definition: De
     flag = prescan_ratio_flag(value, reference, definition.prescan.max_ratio)
     if flag is None:
         return None
+    side = "above" if flag.value > flag.limit else "below"
+    why = flag.meaning.rpartition(": ")[2]
     return (
         f"pre-scan failed: {flag.value:.3g} times the median of the calibration electrodes, "
-        f"where {flag.limit:.3g} is the limit ({flag.meaning})"
+        f"{side} {flag.limit:.3g} ({why})"
     )
 
 
