@@ -53,7 +53,7 @@ def without_spikes(current: FloatArray) -> tuple[FloatArray, int]:
 
     The only place where the current decides about its own weight; after it every signal is linear.
     """
-    padded = np.pad(current, 2, mode="edge")
+    padded = np.pad(current, 2, mode="reflect")
     level = np.median(np.lib.stride_tricks.sliding_window_view(padded, 5), axis=1)
     distance = np.abs(current - level)
     limit = max(SPIKE_LIMIT * MAD_TO_SD * float(np.median(distance)), SPIKE_SHARE * float(np.ptp(level)))

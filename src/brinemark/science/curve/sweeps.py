@@ -39,17 +39,16 @@ def find_sweeps(potential_V: FloatArray, cycle: IntArray | None = None) -> tuple
         When fewer than 3 points came, a value is not finite, or the potential does not change.
     """
     _check_potential(potential_V)
-    turns = _turning_points(potential_V)
+    slack = _reversal(potential_V)
+    turns = _turning_points(potential_V, slack)
     pieces = [(_last_at(potential_V, a, b), _first_at(potential_V, b, a)) for a, b in itertools.pairwise(turns)]
     directions = [1 if potential_V[stop] > potential_V[start] else -1 for start, stop in pieces]
     numbers = _numbers_from_column(pieces, directions, cycle) or _numbers_from_directions(directions)
-    low, high = float(potential_V.min()), float(potential_V.max())
-    slack = _reversal(potential_V)
+    whole = float(np.ptp(potential_V)) - slack
+    complete = [bool(abs(potential_V[stop] - potential_V[start]) >= whole) for start, stop in pieces]
     return tuple(
-        Sweep(
-            start, stop + 1, direction, number, bool(abs(potential_V[stop] - potential_V[start]) >= high - low - slack)
-        )
-        for (start, stop), direction, number in zip(pieces, directions, numbers, strict=True)
+        Sweep(start, stop + 1, direction, number, whole_range)
+        for (start, stop), direction, number, whole_range in zip(pieces, directions, numbers, complete, strict=True)
     )
 
 
@@ -80,8 +79,8 @@ def _reversal(potential_V: FloatArray) -> float:
     return min(max(REVERSAL_SHARE * span, REVERSAL_STEPS * _typical_step(potential_V)), 0.5 * span)
 
 
-def _turning_points(potential_V: FloatArray) -> list[int]:
-    """First point, every point where the potential turns back by more than jitter, last point.
+def _turning_points(potential_V: FloatArray, limit: float) -> list[int]:
+    """First point, every point where the potential turns back by `limit` [V], last point.
 
     Walks over the local extremes only: an extreme is kept once the potential has come back from it far enough.
     """
@@ -89,7 +88,6 @@ def _turning_points(potential_V: FloatArray) -> list[int]:
     signs = np.sign(np.diff(potential_V)[moving])
     extremes = moving[1:][signs[1:] != signs[:-1]]
     candidates = [0, *(int(k) for k in extremes), potential_V.size - 1]
-    limit = _reversal(potential_V)
     turns, best, direction = [0], 0, 0
     for k in candidates[1:]:
         move = float(potential_V[k] - potential_V[best])

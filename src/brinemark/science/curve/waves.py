@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from functools import lru_cache
 
 import numpy as np
 
@@ -141,8 +142,8 @@ def _onto_grid(potential_V: FloatArray, current: FloatArray, grid: FloatArray) -
 
 def _usable(rows: FloatArray, grid: FloatArray, chord: Chord) -> BoolArray:
     """(k,) True where the strongest common wave stands clear of the noise of that trace."""
-    if len(rows) == 0:
-        return np.zeros(0, dtype=bool)
+    if not rows.any():
+        return np.zeros(len(rows), dtype=bool)
     shape, _ = _common_shape(rows)
     place, apparent_n, _ = _best_parametric(shape, grid, chord)
     above = chord.above(surface_confined_shape(grid, place, n=apparent_n))
@@ -154,11 +155,12 @@ def _usable(rows: FloatArray, grid: FloatArray, chord: Chord) -> BoolArray:
 def _common_shape(rows: FloatArray) -> tuple[FloatArray, float]:
     """Shape (n,) of the fit rows_i = height_i shape + common, largest height 1, and its mean noise variance.
 
-    Alternating weighted least squares from the leading singular vector; the common background is drawn to zero
-    by COMMON_WEIGHT traces without any, so that it stays out where the heights do not differ. Huber weights on
-    each row's misfit relative to sqrt(height^2 + median^2).
+    Alternating weighted least squares, started at the mean weighted by likeness to the largest row; the common
+    background is drawn to zero by COMMON_WEIGHT traces without any, so that it stays out where the heights do
+    not differ. Huber weights on each row's misfit relative to sqrt(height^2 + median^2).
     """
-    shape = np.linalg.svd(rows, full_matrices=False)[2][0]
+    largest = rows[np.argmax((rows**2).sum(axis=1))]
+    shape = (rows @ largest) @ rows
     shape, common = (shape if shape.sum() >= 0.0 else -shape), np.zeros(rows.shape[1])
     weights = np.ones(len(rows))
     for _ in range(ROUNDS):
@@ -180,20 +182,25 @@ def _best_parametric(shape: FloatArray, grid: FloatArray, chord: Chord) -> tuple
 
     Tries every place of the grid outside the chord's ends with every width; only waves that point upwards.
     """
-    span = float(grid[-1] - grid[0])
-    inner = grid[(grid > grid[0] + END_SHARE * span) & (grid < grid[-1] - END_SHARE * span)]
+    places, numbers, waves = _candidates(float(grid[0]), float(grid[-1]))
+    best = int(np.argmax(waves @ shape))
+    place, apparent_n = float(places[best]), float(numbers[best])
+    above = chord.above(surface_confined_shape(grid, place, n=apparent_n))
+    return place, apparent_n, float(waves[best] @ shape) / float(waves[best] @ above)
+
+
+@lru_cache(maxsize=8)
+def _candidates(low_V: float, high_V: float) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """(G,) places, (G,) apparent n and (G, n) waves above their chord, free of a parabola and of length 1."""
+    grid = _grid((low_V, high_V))
+    chord = make_chord(grid, (low_V, high_V))
+    span = high_V - low_V
+    inner = grid[(grid > low_V + END_SHARE * span) & (grid < high_V - END_SHARE * span)]
     narrow = surface_confined_width() / APPARENT_N <= WIDEST_SHARE * span
-    widths = APPARENT_N[narrow] if narrow.any() else APPARENT_N[-1:]
+    numbers = APPARENT_N[narrow] if narrow.any() else APPARENT_N[-1:]
+    places, numbers = np.repeat(inner, numbers.size), np.tile(numbers, inner.size)
+    waves = surface_confined_shape((grid[None, :] - places[:, None]) * numbers[:, None], 0.0)
+    waves = waves - waves @ np.column_stack([chord.low, chord.high]) @ np.stack([1.0 - chord.place, chord.place])
     bow = chord.above((grid - grid.mean()) ** 2)
-    flat = shape - bow * (float(bow @ shape) / float(bow @ bow))
-    best = (-np.inf, 0.0, 0.0)
-    for apparent_n in widths:
-        waves = surface_confined_shape(grid[None, :] - inner[:, None], 0.0, n=float(apparent_n))
-        waves = waves - waves @ np.column_stack([chord.low, chord.high]) @ np.stack([1.0 - chord.place, chord.place])
-        waves = waves - np.outer(waves @ bow / float(bow @ bow), bow)
-        gain = np.maximum(waves @ flat, 0.0) ** 2 / (waves**2).sum(axis=1)
-        k = int(np.argmax(gain))
-        best = max(best, (float(gain[k]), float(inner[k]), float(apparent_n)))
-    above = chord.above(surface_confined_shape(grid, best[1], n=best[2]))
-    alone = above - bow * (float(bow @ above) / float(bow @ bow))
-    return best[1], best[2], float(alone @ shape) / float(alone @ above)
+    waves = waves - np.outer(waves @ bow / float(bow @ bow), bow)
+    return places, numbers, waves / np.linalg.norm(waves, axis=1, keepdims=True)

@@ -1,0 +1,83 @@
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from invented import autoregressive, bell, smoothed, white
+
+from brinemark.science.curve.chord import height_weights, make_chord
+from brinemark.science.curve.noise import NoiseSpectrum, noise_spectrum
+from brinemark.terms.arrays import FloatArray
+
+POINTS = 361
+TRACES = 400
+
+
+def grid() -> FloatArray:
+    return np.linspace(0.40, 0.76, POINTS)
+
+
+def weights() -> FloatArray:
+    return height_weights(make_chord(grid(), (0.40, 0.76)), bell(grid()), np.ones(POINTS, dtype=bool))
+
+
+def spectrum_of(noise: FloatArray) -> NoiseSpectrum:
+    return noise_spectrum(noise, grid(), bell(grid())[:, None])
+
+
+def test_white_noise_of_known_size_gives_the_sum_of_squared_weights() -> None:
+    rng = np.random.default_rng(31)
+    found = [spectrum_of(3.0 * white(rng, POINTS)).variance(weights()) for _ in range(TRACES)]
+    few_percent = 0.10
+    assert np.median(found) == pytest.approx(9.0 * float(weights() @ weights()), rel=few_percent)
+
+
+@pytest.mark.parametrize("memory", [0.5, 0.8])
+def test_noise_with_memory_gives_the_quadratic_form_of_its_covariance(memory: float) -> None:
+    """Outside value: covariance memory^|i-j|/(1 - memory^2) of the stationary first-order process."""
+    rng = np.random.default_rng(32)
+    lags = np.abs(np.subtract.outer(np.arange(POINTS), np.arange(POINTS)))
+    truth = float(weights() @ (memory**lags / (1 - memory**2)) @ weights())
+    found = [spectrum_of(autoregressive(rng, POINTS, memory)).variance(weights()) for _ in range(TRACES)]
+    filters_not_told_apart = 0.25
+    assert np.median(found) == pytest.approx(truth, rel=filters_not_told_apart)
+
+
+@pytest.mark.parametrize("width", [5, 11])
+def test_a_running_mean_gives_the_quadratic_form_of_its_triangular_covariance(width: int) -> None:
+    rng = np.random.default_rng(33)
+    lags = np.abs(np.subtract.outer(np.arange(POINTS), np.arange(POINTS)))
+    truth = float(weights() @ (np.clip(width - lags, 0, None) / width**2) @ weights())
+    found = [spectrum_of(smoothed(rng, POINTS, width)).variance(weights()) for _ in range(TRACES)]
+    filters_not_told_apart = 0.25
+    assert np.median(found) == pytest.approx(truth, rel=filters_not_told_apart)
+
+
+def test_a_cubic_and_the_wave_are_no_noise() -> None:
+    x = grid() - 0.5
+    noise = white(np.random.default_rng(34), POINTS)
+    plain = spectrum_of(noise).variance(weights())
+    loaded = spectrum_of(noise + 5 + 80 * x - 900 * x**2 + 4000 * x**3 + 50 * bell(grid())).variance(weights())
+    assert loaded == pytest.approx(plain, rel=1e-6)
+
+
+def test_a_current_without_noise_has_none() -> None:
+    assert spectrum_of(np.zeros(POINTS)).variance(weights()) == 0.0
+    rounding = 1e-24
+    assert spectrum_of(2.0 + 3.0 * grid()).variance(weights()) < rounding
+
+
+def test_noise_scales_with_the_square_of_the_current() -> None:
+    noise = autoregressive(np.random.default_rng(35), POINTS, 0.5)
+    assert spectrum_of(1e-9 * noise).variance(weights()) == pytest.approx(
+        1e-18 * spectrum_of(noise).variance(weights()), rel=1e-9
+    )
+
+
+@pytest.mark.parametrize("points", [20, 72, 2000])
+def test_short_and_long_windows_work(points: int) -> None:
+    x = np.linspace(0.40, 0.76, points)
+    shape = bell(x)
+    found = noise_spectrum(white(np.random.default_rng(36), points), x, shape[:, None])
+    own = height_weights(make_chord(x, (0.40, 0.76)), shape, np.ones(points, dtype=bool))
+    within_a_factor_of_four = found.variance(own) / float(own @ own)
+    assert 0.25 < within_a_factor_of_four < 4.0
