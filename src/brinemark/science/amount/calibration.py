@@ -134,7 +134,8 @@ class HyperTarget:
     start: Adapted
 
     def log_density(self, parameters: FloatArray) -> FloatArray:
-        adapted = adapt(self.model, parameters, self.start)
+        middle = adapt(self.model, parameters.mean(axis=0)[None], self.start)
+        adapted = adapt(self.model, parameters, middle)
         return self._log_prior(parameters) + log_marginal(self.model, parameters, self.nodes, adapted)
 
     def near(self, center: FloatArray) -> Callable[[FloatArray], FloatArray]:

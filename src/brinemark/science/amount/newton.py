@@ -29,9 +29,14 @@ class UnitCurvature:
     h_ze: FloatArray
     h_ee: FloatArray
 
-    def replaced(self, other: UnitCurvature, where: BoolArray) -> UnitCurvature:
-        pairs = zip(self._blocks(), other._blocks(), strict=True)
-        return UnitCurvature(*(np.where(where, new, old) for old, new in pairs))
+    def rows(self, rows: IntArray) -> UnitCurvature:
+        """The blocks of some parameter vectors."""
+        return UnitCurvature(*(block[..., rows, :] for block in self._blocks()))
+
+    def put(self, rows: IntArray, other: UnitCurvature, where: BoolArray) -> None:
+        """Overwrite the blocks of some parameter vectors where (rows, U) is true."""
+        for mine, new in zip(self._blocks(), other._blocks(), strict=True):
+            mine[..., rows, :] = np.where(where, new, mine[..., rows, :])
 
     def _blocks(self) -> tuple[FloatArray, ...]:
         return self.g_z, self.g_e, self.h_zz, self.h_ze, self.h_ee
@@ -57,8 +62,14 @@ class GroupCurvature:
     g: FloatArray
     h: FloatArray
 
-    def replaced(self, other: GroupCurvature, where: BoolArray) -> GroupCurvature:
-        return GroupCurvature(np.where(where, other.g, self.g), np.where(where, other.h, self.h))
+    def rows(self, rows: IntArray) -> GroupCurvature:
+        """The blocks of some parameter vectors."""
+        return GroupCurvature(self.g[:, rows], self.h[:, :, rows])
+
+    def put(self, rows: IntArray, other: GroupCurvature, where: BoolArray) -> None:
+        """Overwrite the blocks of some parameter vectors where (rows, G) is true."""
+        self.g[:, rows] = np.where(where, other.g, self.g[:, rows])
+        self.h[:, :, rows] = np.where(where, other.h, self.h[:, :, rows])
 
     def root(self, units: UnitCurvature, starts: IntArray) -> FloatArray:
         """Lower root of the inverse of the negative Hessian of z with all e maximised out."""

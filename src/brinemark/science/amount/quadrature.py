@@ -27,7 +27,7 @@ from typing import TypeAlias
 import numpy as np
 
 from brinemark.science.amount.newton import GroupCurvature, Stencil, UnitCurvature, newton_step
-from brinemark.terms.arrays import FloatArray, IntArray
+from brinemark.terms.arrays import BoolArray, FloatArray, IntArray
 
 UnitLogLikelihood: TypeAlias = Callable[[FloatArray, FloatArray, FloatArray], FloatArray]
 LatentLogPrior: TypeAlias = Callable[[FloatArray, FloatArray], FloatArray]
@@ -124,37 +124,74 @@ def adapt(model: LatentModel, parameters: FloatArray, start: Adapted | None = No
     after MAX_NEWTON steps keep their best point: the quadrature stays valid, only less efficient.
     """
     theta = parameters.T[:, :, None]
-    count, units = parameters.shape[0], model.group_of_unit.size
-    if start is None:
-        z = np.zeros((model.group_dim, count, model.n_groups))
-        e = np.zeros((model.unit_dim, count, units))
-    else:
-        first = start if start.z.shape[-2] == count and start.e.shape[-2] == count else start.repeat(count)
-        z, e = np.array(first.z), np.array(first.e)
-    stencil = Stencil(model.group_dim, model.unit_dim)
-    unit_curvature, group_curvature, height = _curvature(model, theta, z, e, stencil)
-    active = np.ones((count, model.n_groups), dtype=bool)
-    shrink = np.ones((count, model.n_groups))
-    dz, de, size = newton_step(group_curvature, unit_curvature, model.group_of_unit)
+    climb = _Climb.begin(model, theta, *_starting_point(model, parameters.shape[0], start))
     for _ in range(MAX_NEWTON):
-        active &= size * shrink > STEP_DONE
-        if not active.any():
+        rows = np.flatnonzero(climb.active.any(axis=1))
+        if rows.size == 0:
             break
-        factor = np.where(active, shrink, 0.0)
-        z_try = z + factor * dz
-        e_try = e + factor[:, model.group_of_unit] * de
-        tried_unit, tried_group, tried_height = _curvature(model, theta, z_try, e_try, stencil)
-        better = active & (tried_height >= height - 1e-10 * np.abs(height))
-        shrink = np.where(better, np.minimum(1.0, 2.0 * shrink), np.where(active, 0.5 * shrink, shrink))
-        if better.any():
-            per_unit = better[:, model.group_of_unit]
-            z, e = np.where(better, z_try, z), np.where(per_unit, e_try, e)
-            height = np.where(better, tried_height, height)
-            unit_curvature = unit_curvature.replaced(tried_unit, per_unit)
-            group_curvature = group_curvature.replaced(tried_group, better)
-            dz, de, size = newton_step(group_curvature, unit_curvature, model.group_of_unit)
-    slope, e_root = unit_curvature.slope_and_root()
-    return Adapted(z, group_curvature.root(unit_curvature, model.starts), e, slope, e_root)
+        climb.advance(model, theta, rows)
+    slope, e_root = climb.units.slope_and_root()
+    return Adapted(climb.z, climb.groups.root(climb.units, model.starts), climb.e, slope, e_root)
+
+
+def _starting_point(model: LatentModel, count: int, start: Adapted | None) -> tuple[FloatArray, FloatArray]:
+    """Latents to start from: zeros, or those of start, one vector's spread over all."""
+    if start is None:
+        return np.zeros((model.group_dim, count, model.n_groups)), np.zeros(
+            (model.unit_dim, count, model.group_of_unit.size)
+        )
+    first = start if start.z.shape[-2] == count and start.e.shape[-2] == count else start.repeat(count)
+    return np.array(first.z), np.array(first.e)
+
+
+@dataclass(slots=True, eq=False)
+class _Climb:
+    """State of the search for all modes at once; only parameter vectors with unfinished groups are recomputed."""
+
+    z: FloatArray
+    e: FloatArray
+    height: FloatArray
+    units: UnitCurvature
+    groups: GroupCurvature
+    dz: FloatArray
+    de: FloatArray
+    size: FloatArray
+    shrink: FloatArray
+    stencil: Stencil
+
+    @classmethod
+    def begin(cls, model: LatentModel, theta: FloatArray, z: FloatArray, e: FloatArray) -> _Climb:
+        stencil = Stencil(model.group_dim, model.unit_dim)
+        units, groups, height = _curvature(model, theta, z, e, stencil)
+        dz, de, size = newton_step(groups, units, model.group_of_unit)
+        return cls(z, e, height, units, groups, dz, de, size, np.ones_like(height), stencil)
+
+    @property
+    def active(self) -> BoolArray:
+        """(D, G): whether the next step is worth taking."""
+        return self.size * self.shrink > STEP_DONE
+
+    def advance(self, model: LatentModel, theta: FloatArray, rows: IntArray) -> None:
+        """Try the pending step of the groups of some parameter vectors; keep it where it climbs, else halve it."""
+        owner, active = model.group_of_unit, self.active[rows]
+        factor = np.where(active, self.shrink[rows], 0.0)
+        z = self.z[:, rows] + factor * self.dz[:, rows]
+        e = self.e[:, rows] + factor[:, owner] * self.de[:, rows]
+        units, groups, height = _curvature(model, theta[:, rows], z, e, self.stencil)
+        before = self.height[rows]
+        better = active & (height >= before - 1e-10 * np.abs(before))
+        self.shrink[rows] = np.where(
+            better, np.minimum(1.0, 2.0 * self.shrink[rows]), np.where(active, 0.5, 1.0) * self.shrink[rows]
+        )
+        if not better.any():
+            return
+        self.z[:, rows] = np.where(better, z, self.z[:, rows])
+        self.e[:, rows] = np.where(better[:, owner], e, self.e[:, rows])
+        self.height[rows] = np.where(better, height, before)
+        self.units.put(rows, units, better[:, owner])
+        self.groups.put(rows, groups, better)
+        step = newton_step(self.groups.rows(rows), self.units.rows(rows), owner)
+        self.dz[:, rows], self.de[:, rows], self.size[rows] = step
 
 
 def _curvature(
