@@ -158,6 +158,14 @@ def test_an_instrument_that_the_settings_do_not_know_is_remarked() -> None:
     assert "the nearest one is 'bench'" in remark
 
 
+def test_signals_without_their_uncertainty_are_remarked() -> None:
+    rows = small_run()
+    rows[6]["signal_u"] = ""
+    sheet = read(rows)
+    assert sheet.rows[6].signal_u is None
+    assert sheet.warnings == ("1 signals without signal_u, first in row 8, are taken as exact values",)
+
+
 def test_a_sheet_that_is_not_utf8_is_remarked() -> None:
     text = sheet_csv([sheet_row("Körner-1")])
     sheet = read_sheet(text.encode("latin-1"), "run.csv", Settings())

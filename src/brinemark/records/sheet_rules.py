@@ -230,6 +230,9 @@ def remarks(rows: Sequence[SheetRow], settings: Settings, zoneless: Sequence[int
     if zoneless:
         zone = settings.logbook.timezone
         found.append(f"{len(zoneless)} times without a zone, first in row {zoneless[0]}, are read in {zone}")
+    exact = [row.number for row in rows if row.signal is not None and row.signal_u is None]
+    if exact:
+        found.append(f"{len(exact)} signals without signal_u, first in row {exact[0]}, are taken as exact values")
     found += [line for column in _IDS for line in _collisions(rows, column)]
     found += _unknown_instruments(rows, settings.instrument)
     return found
