@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from functools import cache
 
 import numpy as np
 
@@ -174,8 +175,14 @@ def noncentral_t_cdf(t: float, df: float, delta: float) -> float:
     from scipy.special import gammaincinv, gammaln, ndtr
 
     low, high = np.sqrt(2.0 * gammaincinv(df / 2.0, np.array([5e-16, 1.0 - 5e-16])) / df)
-    nodes, weights = np.polynomial.legendre.leggauss(300)
+    nodes, weights = _legendre()
     s = low + (high - low) * (nodes + 1.0) / 2.0
     log_density = (1.0 - df / 2.0) * math.log(2.0) - gammaln(df / 2.0) + df * math.log(math.sqrt(df))
     density = np.exp(log_density + (df - 1.0) * np.log(s) - df * s**2 / 2.0)
     return float((high - low) / 2.0 * np.sum(weights * density * ndtr(t * s - delta)))
+
+
+@cache
+def _legendre() -> tuple[FloatArray, FloatArray]:
+    nodes, weights = np.polynomial.legendre.leggauss(300)
+    return nodes, weights
