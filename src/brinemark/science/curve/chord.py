@@ -11,11 +11,11 @@ from brinemark.terms.arrays import BoolArray, FloatArray
 END_SHARE = 0.12
 """Share of the window at either end whose mean current carries the chord (common practice, no source)."""
 
-SPIKE_LIMIT = 8.0
+SPIKE_LIMIT = 12.0
 """A point this many robust standard deviations from the median of its five neighbours is a spike (our choice) ..."""
 
-SPIKE_SHARE = 0.05
-"""... if it is also this share of the window's current range away, since noise may be larger on a high wave."""
+SPIKE_SHARE = 0.25
+"""... if it is also this share of the window's current range away: the summit of a wave is none, however fine."""
 
 MAD_TO_SD = 1.4826
 """Standard deviation over median absolute deviation of a normal distribution, 1/0.67449."""
