@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import shutil
 import sqlite3
 import threading
 from collections.abc import Iterator
@@ -392,3 +393,68 @@ def test_the_dump_is_the_same_twice_and_shows_every_fact(database: Database) -> 
     assert dump == database.logical_dump()
     assert sheet.id in dump
     assert canonical_bytes(["w"]).decode().replace('"', '\\"') in dump
+
+
+NEXT_REVISION = """
+import sqlalchemy as sa
+from alembic import op
+
+revision = "0002"
+down_revision = "0001"
+
+
+def upgrade() -> None:
+    op.add_column("original", sa.Column("medium", sa.Text(), nullable=True))
+"""
+
+
+def test_an_older_logbook_is_renewed_once_with_its_facts_and_seals(
+    database: Database, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    add_sheet(database, "first", ["E1"])
+    with database.reading() as reader:
+        rows = reader.rows()
+    database.close()
+    folder = tmp_path / "migrations"
+    shutil.copytree(Path(tables.__file__).parent / "migrations", folder)
+    (folder / "versions" / "0002_next.py").write_text(NEXT_REVISION, encoding="utf-8")
+    monkeypatch.setattr("brinemark.records.database._MIGRATIONS", folder)
+    monkeypatch.setattr(tables, "REVISION", "0002")
+    for _ in range(2):
+        renewed = Database.open(database.path)
+        with renewed.reading() as reader:
+            assert reader.rows() == rows
+            assert [entry.action for entry in reader.audit_entries()][2:] == ["schema renewed"]
+            assert reader.verify_chain().sound
+        assert "medium" in {row[1] for row in plain_query(database.path, "PRAGMA table_info(original)")}
+        renewed.close()
+
+
+def plain_query(path: Path, query: str) -> list[tuple[Any, ...]]:
+    connection = sqlite3.connect(path)
+    found = connection.execute(query).fetchall()
+    connection.close()
+    return found
+
+
+def test_a_logbook_that_stays_locked_is_refused_in_words(database: Database, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("brinemark.records.database.BUSY_S", 0.05)
+    impatient = Database.open(database.path)
+    with database.writing(), pytest.raises(Refused, match="another program has been writing"), impatient.writing():
+        pass
+    impatient.close()
+
+
+def test_damage_inside_the_file_is_found(database: Database) -> None:
+    add_sheet(database, "first", ["E1"])
+    assert database.verify_damage() == ()
+    database.close()
+    connection = sqlite3.connect(database.path)
+    connection.execute("DROP TRIGGER sheet_row_no_delete")
+    connection.execute("DROP TRIGGER electrode_row_no_delete")
+    connection.execute("DELETE FROM electrode_row")
+    connection.commit()
+    connection.close()
+    damaged = Database.open(database.path)
+    assert "broken reference in sheet_row" in damaged.verify_damage()
+    damaged.close()

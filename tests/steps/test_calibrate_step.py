@@ -89,6 +89,21 @@ def test_calibrating_again_makes_the_same_and_stores_nothing(calibrated: Logbook
     assert calibrated._place.database.logical_dump() == before
 
 
+def test_a_changed_decision_asks_for_new_limits_but_no_new_calibration(calibrated: Logbook) -> None:
+    before = calibrated.calibration()
+    path = calibrated.path / "logbook.toml"
+    path.write_text(path.read_text(encoding="utf-8").replace("alpha = 0.05", "alpha = 0.01"), encoding="utf-8")
+    calibrated.close()
+    with Logbook.open(calibrated.path) as book:
+        assert book.calibration().limits == ()
+        assert "calibrate again for the limits" in book.calibration().warnings[-1]
+        assert book.show("B1").limits == ()
+        again = book.calibrate()
+        assert (again.new, again.id) == (False, before.id)
+        assert again.limits[0].critical_signal > before.limits[0].critical_signal
+        assert book.show("B1").limits == again.limits[:1]
+
+
 def test_a_signal_that_changed_behind_our_back_is_noticed_as_the_same_recipe(
     calibrated: Logbook, monkeypatch: pytest.MonkeyPatch
 ) -> None:

@@ -6,6 +6,7 @@ import hashlib
 import json
 from collections.abc import Iterator
 from dataclasses import dataclass
+from typing import Any
 
 from sqlalchemy import Connection, func, select
 
@@ -70,14 +71,21 @@ def append(connection: Connection, at: str, action: str, subject: str, detail: d
 
 
 def seal(connection: Connection, seq: int) -> str:
-    """sha256 over all rows of entry seq: tables in fixed order, rows by primary key, blobs by their sha256."""
+    """sha256 over all rows of entry seq: tables in fixed order, rows by primary key, blobs by their sha256.
+
+    Empty cells are left out, so that a column which a later schema adds leaves old seals as they are.
+    """
     digest = hashlib.sha256()
     for table in SEALED:
         query = select(table).where(table.c.entry == seq).order_by(*table.primary_key.columns)
-        for row in connection.execute(query):
-            plain = [sha256_hex(value) if isinstance(value, bytes) else value for value in row]
-            digest.update(canonical_bytes([table.name, *plain]) + b"\n")
+        for row in connection.execute(query).mappings():
+            plain = {str(name): _plain(value) for name, value in row.items() if value is not None}
+            digest.update(canonical_bytes([table.name, plain]) + b"\n")
     return digest.hexdigest()
+
+
+def _plain(value: Any) -> JsonValue:
+    return sha256_hex(value) if isinstance(value, bytes) else value
 
 
 def entries(connection: Connection) -> Iterator[AuditEntry]:

@@ -69,6 +69,16 @@ def newest_waves(place: Place, reader: Reader) -> tuple[WaveSet, str]:
     return theoretical_waves(wanted), "theoretical"
 
 
+def limits_of(place: Place, reader: Reader, calibration: str) -> Record | None:
+    """Limits of a calibration under the present [decision], or None when they were not worked out yet."""
+    decision: Any = place.settings.decision.model_dump(mode="json")
+    for record in reversed(reader.made_from([calibration], "limits")):
+        settings: Any = record.settings
+        if settings["decision"] == decision:
+            return record
+    return None
+
+
 def _chosen(reader: Reader, record: Record) -> Chosen:
     settings: Any = record.settings
     ids = [parent for role, parent in record.parents if role == "wave"]

@@ -5,7 +5,7 @@ from __future__ import annotations
 from brinemark.science.curve.voltammetry import dissect
 from brinemark.steps.answers import CalibrationReport, SampleReading
 from brinemark.steps.calibrate import report_of
-from brinemark.steps.chosen import current, named, newest_waves
+from brinemark.steps.chosen import current, limits_of, named, newest_waves
 from brinemark.steps.identity import definition_of, signal_definition
 from brinemark.steps.measure import Traces, scan_rate
 from brinemark.steps.place import Place
@@ -20,8 +20,9 @@ def stored_calibration(place: Place, prefix: str | None = None) -> CalibrationRe
     with place.database.reading() as reader:
         chosen = current(place, reader) if prefix is None else named(reader, prefix)
         record = reader.record(chosen.record.id) or chosen.record
-        limits = reader.made_from([record.id], "limits")
-        return report_of(record, limits[-1] if limits else None, tuple(chosen.waves.waves.values()), False)
+        limits = limits_of(place, reader, record.id)
+        remarks = [] if limits else ["[decision] changed since; calibrate again for the limits of the batches"]
+        return report_of(record, limits, tuple(chosen.waves.waves.values()), False, remarks)
 
 
 def stored_readings(place: Place) -> list[SampleReading]:

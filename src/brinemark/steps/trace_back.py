@@ -4,12 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Any
 
 from brinemark.records.files import original_path
 from brinemark.records.reader import Reader
 from brinemark.records.text import nearest
-from brinemark.steps.chosen import Chosen, current
+from brinemark.steps.chosen import Chosen, current, limits_of
 from brinemark.steps.packing import unpack_limits, unpack_signal
 from brinemark.steps.place import Place
 from brinemark.steps.read import answer_of
@@ -154,10 +153,5 @@ def _readings(reader: Reader, rows: Sequence[StoredRow]) -> tuple[ShownReading, 
 def _limits(view: _View, batch: str) -> tuple[Limits, ...]:
     if view.chosen is None:
         return ()
-    records = view.reader.made_from([view.chosen.record.id], "limits")
-    decision: Any = view.place.settings.decision.model_dump(mode="json")
-    for record in reversed(records):
-        settings: Any = record.settings
-        if settings["decision"] == decision:
-            return tuple(one for one in unpack_limits(record) if one.batch == batch)
-    return ()
+    record = limits_of(view.place, view.reader, view.chosen.record.id)
+    return () if record is None else tuple(one for one in unpack_limits(record) if one.batch == batch)
