@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from functools import cached_property
 from typing import Any
 
 import numpy as np
@@ -85,7 +86,7 @@ class Made:
     arrays: Mapping[str, FloatArray]
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class Recipe:
     """What a record is made from; its id follows from it alone."""
 
@@ -95,7 +96,7 @@ class Recipe:
     settings: JsonValue
     seed: int | None = None
 
-    @property
+    @cached_property
     def id(self) -> str:
         return record_id(
             self.kind,
