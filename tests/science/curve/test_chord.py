@@ -13,6 +13,7 @@ from brinemark.science.curve.chord import (
     without_spikes,
 )
 from brinemark.terms.arrays import BoolArray, FloatArray
+from brinemark.terms.errors import Refused
 
 ROUNDING = 1e-9
 
@@ -35,6 +36,12 @@ def test_the_chord_joins_the_means_of_the_two_ends() -> None:
     for end in (low, high):
         assert np.interp(potential[end].mean(), potential, line) == pytest.approx(current[end].mean())
     assert np.diff(line, 2) == pytest.approx(0.0, abs=ROUNDING)
+
+
+def test_a_window_without_points_in_one_end_is_refused() -> None:
+    gap = np.concatenate([np.linspace(0.40, 0.42, 10), np.linspace(0.50, 0.60, 30)])
+    with pytest.raises(Refused, match="no point in one of its ends"):
+        make_chord(gap, WINDOW_V)
 
 
 def test_taking_the_chord_off_twice_is_taking_it_off_once() -> None:

@@ -157,3 +157,17 @@ def test_a_coarse_grid_of_5_mV_teaches_the_same_wave() -> None:
     ]
     wave = learn_wave(traces, DEFINITION)
     assert misfit(wave, bell(wave.potential_V)) < 0.03
+
+
+@pytest.mark.parametrize(("level", "slope"), [(0.0, 0.0), (1e-7, 0.0), (1e-7, 3e-7)])
+def test_currents_without_any_shape_teach_nothing(level: float, slope: float) -> None:
+    flat = [trace_of(level + slope * sweep_up(), sweep_up())] * 4
+    assert learn_wave(flat, DEFINITION).source == "theoretical"
+
+
+def test_a_tail_at_the_windows_end_is_not_learned_as_a_wave() -> None:
+    potential = sweep_up()
+    traces = [trace_of(h * np.exp((potential - 0.76) / 0.02) + 1e-8, potential) for h in HEIGHTS_A[2:]]
+    wave = learn_wave(traces, DEFINITION)
+    assert 0.44 < wave.place_V < 0.72
+    assert wave.shape.argmax() not in (0, wave.shape.size - 1)

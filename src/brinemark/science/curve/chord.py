@@ -7,6 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from brinemark.terms.arrays import BoolArray, FloatArray
+from brinemark.terms.errors import Refused
 
 END_SHARE = 0.12
 """Share of the window at either end whose mean current carries the chord (common practice, no source)."""
@@ -62,7 +63,10 @@ def without_spikes(current: FloatArray) -> tuple[FloatArray, int]:
 
 
 def make_chord(potential_V: FloatArray, window_V: tuple[float, float]) -> Chord:
-    """Chord of the window [V] on points potential_V (m,), which may reach beyond it."""
+    """Chord of the window [V] on points potential_V (m,), which may reach beyond it.
+
+    Raises Refused when an end of the window holds no point, so that no chord can be drawn.
+    """
     width = END_SHARE * (window_V[1] - window_V[0])
     low = _end_weights((potential_V >= window_V[0]) & (potential_V <= window_V[0] + width))
     high = _end_weights((potential_V <= window_V[1]) & (potential_V >= window_V[1] - width))
@@ -71,7 +75,13 @@ def make_chord(potential_V: FloatArray, window_V: tuple[float, float]) -> Chord:
 
 
 def _end_weights(end: BoolArray) -> FloatArray:
-    return np.asarray(end / max(int(end.sum()), 1), dtype=np.float64)
+    if not end.any():
+        raise Refused(
+            "a window with no point in one of its ends",
+            f"points in the outer {END_SHARE:.0%} on either side",
+            "widen window_V or record smaller steps",
+        )
+    return np.asarray(end / int(end.sum()), dtype=np.float64)
 
 
 def height_weights(chord: Chord, shape: FloatArray, inside: BoolArray) -> FloatArray:

@@ -38,6 +38,9 @@ HUBER = 2.0
 COMMON_WEIGHT = 0.25
 """Weight, in traces, of the belief that there is no background common to all traces."""
 
+ROUNDING = 1e-9
+"""What is left above the chord counts as nothing below this share of the current."""
+
 ROUNDS = 20
 
 
@@ -80,11 +83,17 @@ def learn_wave(traces: Sequence[Trace], definition: SignalDefinition, blanks: Se
 
 
 def _regularised(ideal: FloatArray, departure: FloatArray, variance: float, grid: FloatArray, traces: int) -> Wave:
-    """ideal + share * departure as a wave of height 1 at its summit; variance : mean noise variance of departure."""
+    """ideal + share * departure as a wave of height 1 at its summit; variance : mean noise variance of departure.
+
+    A sum whose summit lies in an end of the window is no wave; then the departure is dropped.
+    """
     observed = float(np.mean(departure**2))
     share = max(0.0, 1.0 - variance / observed) if observed > 0.0 else 0.0
     shape = ideal + share * departure
     place, top = _summit(grid, shape)
+    if not END_SHARE < (place - grid[0]) / (grid[-1] - grid[0]) < 1.0 - END_SHARE:
+        shape = ideal
+        place, top = _summit(grid, shape)
     return Wave(grid, shape / top, place, LEARNED, traces)
 
 
@@ -114,10 +123,13 @@ def _rows(traces: Sequence[Trace], definition: SignalDefinition, grid: FloatArra
     for trace in traces:
         try:
             segment = take_segment(trace, definition)
+            own = make_chord(segment.potential_V, definition.window_V)
         except Refused:
             continue
         current, _ = without_spikes(DIRECTIONS[definition.sweep] * segment.current_A)
-        rows.append(chord.above(_smooth(_onto_grid(segment.potential_V, current, grid))))
+        # The own chord goes first: what is left hardly changes over a step, so the mean of a step is its middle.
+        row = chord.above(_smooth(_onto_grid(segment.potential_V, own.above(current), grid)))
+        rows.append(row if np.abs(row).max() > ROUNDING * np.abs(current).max() else np.zeros(grid.size))
     return np.asarray(rows, dtype=np.float64).reshape(-1, grid.size)
 
 
