@@ -62,6 +62,16 @@ def test_a_failing_database_leaves_no_folder(tmp_path: Path, monkeypatch: pytest
     assert not (tmp_path / "book").exists()
 
 
+def test_a_place_that_cannot_be_written_is_refused(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    def fail(*_: object, **__: object) -> None:
+        raise PermissionError(13, "Permission denied")
+
+    monkeypatch.setattr("brinemark.steps.create.write_settings", fail)
+    with pytest.raises(Refused, match=r"cannot make .*Permission denied"):
+        Logbook.create(tmp_path / "book")
+    assert not (tmp_path / "book").exists()
+
+
 @pytest.mark.parametrize("missing", ["logbook.toml", "logbook.db"])
 def test_opening_names_what_a_logbook_needs(tmp_path: Path, missing: str) -> None:
     Logbook.create(tmp_path / "book").close()

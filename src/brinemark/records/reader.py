@@ -58,7 +58,6 @@ class Reader:
     def rows(
         self,
         *,
-        sheet: str | None = None,
         electrodes: Sequence[str] | None = None,
         batches: Sequence[str] | None = None,
         samples: Sequence[str] | None = None,
@@ -75,8 +74,6 @@ class Reader:
         )
         if not superseded:
             query = query.where(_CURRENT_SHEETS)
-        if sheet is not None:
-            query = query.where(link.sheet_id == sheet)
         wanted = ((row.electrode, electrodes), (row.batch, batches), (row.sample, samples), (row.role, roles))
         for column, values in wanted:
             if values is not None:

@@ -19,18 +19,21 @@ def create(folder: Path, name: str | None = None, timezone: str = "UTC") -> Plac
     text = settings_text(name=name or folder.resolve().name, timezone=timezone)
     new_folder = not folder.exists()
     try:
-        folder.mkdir(parents=True, exist_ok=True)
-        (folder / ORIGINALS_FOLDER).mkdir()
-        settings = write_settings(folder / SETTINGS_FILE, text)
-        database = Database.create(folder / DATABASE_FILE, settings.logbook.name)
-    except OSError as error:
-        raise Refused(
-            f"cannot make {folder} ({error.strerror})", "a folder that can be written", "choose another place"
-        ) from error
-    except BaseException:
+        return _make(folder, text)
+    except BaseException as error:
         _take_away(folder, new_folder)
+        if isinstance(error, OSError):
+            raise Refused(
+                f"cannot make {folder} ({error.strerror})", "a folder that can be written", "choose another place"
+            ) from error
         raise
-    return Place(folder, settings, database)
+
+
+def _make(folder: Path, text: str) -> Place:
+    folder.mkdir(parents=True, exist_ok=True)
+    (folder / ORIGINALS_FOLDER).mkdir()
+    settings = write_settings(folder / SETTINGS_FILE, text)
+    return Place(folder, settings, Database.create(folder / DATABASE_FILE, settings.logbook.name))
 
 
 def open_place(folder: Path) -> Place:
@@ -55,10 +58,12 @@ def _check_empty(folder: Path) -> None:
 
 
 def _take_away(folder: Path, new_folder: bool) -> None:
+    if not folder.is_dir():
+        return
     # The folder was empty a moment ago, so these are ours.
     for name in (SETTINGS_FILE, DATABASE_FILE, f"{DATABASE_FILE}-wal", f"{DATABASE_FILE}-shm"):
         (folder / name).unlink(missing_ok=True)
     if (folder / ORIGINALS_FOLDER).is_dir():
         (folder / ORIGINALS_FOLDER).rmdir()
-    if new_folder and folder.is_dir():
+    if new_folder:
         folder.rmdir()

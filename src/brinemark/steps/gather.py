@@ -86,7 +86,7 @@ def gather(
     )
     taken = [unpack_signal(signals[row.id].main) for row in kept]
     readings = _readings(kept, taken, values)
-    remarks = [*_missing(kept, values, definition), *_severe(kept, taken)]
+    remarks = [*_missing(kept, values, definition), *_without_u(kept), *_severe(kept, taken)]
     return Gathered(readings, kept, left_out, tuple(remarks), one_unit(kept, taken, definition.curve.unit))
 
 
@@ -135,7 +135,7 @@ def sample_remarks(
     """What the rows of a sample give reason to say: missing pre-scans and severe flags."""
     values = {row.id: covariate_of(row, signals[row.id], definition) for row in rows}
     taken = [unpack_signal(signals[row.id].main) for row in rows]
-    return (*_missing(rows, values, definition), *_severe(rows, taken))
+    return (*_missing(rows, values, definition), *_without_u(rows), *_severe(rows, taken))
 
 
 def _readings(
@@ -164,6 +164,12 @@ def _missing(rows: Sequence[StoredRow], values: Mapping[str, float | None], defi
     names = [row.row.electrode for row in rows if values[row.id] is None]
     if names:
         yield f"no pre-scan for {', '.join(names)}: the covariate is integrated, which widens the answer"
+
+
+def _without_u(rows: Sequence[StoredRow]) -> Iterator[str]:
+    names = [row.row.electrode for row in rows if row.row.signal is not None and row.row.signal_u is None]
+    if names:
+        yield f"no signal_u for {', '.join(names)}: taken as 0, the additive noise of the instrument stands for it"
 
 
 def _severe(rows: Sequence[StoredRow], signals: Sequence[Signal]) -> Iterator[str]:

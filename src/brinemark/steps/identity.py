@@ -10,7 +10,7 @@ from typing import Any
 import numpy as np
 
 from brinemark.terms.arrays import FloatArray
-from brinemark.terms.canonical import JsonValue, canonical_bytes, content_hash, record_id, sha256_hex
+from brinemark.terms.canonical import JsonValue, content_hash, record_id
 from brinemark.terms.curves import SignalDefinition
 from brinemark.terms.settings import CovariateSection, CurveSection, InstrumentSection, PrescanSection, Settings
 from brinemark.terms.stored import Record
@@ -44,10 +44,6 @@ class Definition:
             "level_unit": self.level_unit,
             "analyte": self.analyte,
         }
-
-    @property
-    def key(self) -> str:
-        return sha256_hex(canonical_bytes(self.identity))
 
 
 def definition_of(settings: Settings) -> Definition:

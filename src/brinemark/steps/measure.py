@@ -190,8 +190,9 @@ def _measured(task: _Task, traces: Traces) -> Record:
 
 
 def at_row(fault: Refused, row: StoredRow, column: str) -> Refused:
-    """The same refusal, with the file named within and the sheet's row and column outside."""
+    """The same refusal, with electrode and file named within and the sheet's row and column outside."""
     inside = fault.came if fault.file is None else f"{fault.file}: {fault.came}"
+    inside = f"electrode {row.row.electrode}: {inside}"
     return Refused(inside, fault.expected, fault.remedy, row=row.row.number, column=column)
 
 
