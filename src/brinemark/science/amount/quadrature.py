@@ -34,6 +34,7 @@ LatentLogPrior: TypeAlias = Callable[[FloatArray, FloatArray], FloatArray]
 
 LOG_2PI = float(np.log(2.0 * np.pi))
 STEP_DONE = 0.03  # of a posterior sd of the latent: nodes need no better centre
+SHORTEST = 1e-7  # share of a step below which nothing climbs any more
 MAX_NEWTON = 60
 
 
@@ -168,8 +169,9 @@ class _Climb:
 
     @property
     def active(self) -> BoolArray:
-        """(D, G): whether the next step is worth taking."""
-        return self.size * self.shrink > STEP_DONE
+        """(D, G): whether the mode is farther than STEP_DONE, by the full step: where the curvature misleads, a step
+        that is short only because it was halved is no arrival."""
+        return (self.size > STEP_DONE) & (self.shrink > SHORTEST)
 
     def advance(self, model: LatentModel, theta: FloatArray, rows: IntArray) -> None:
         """Try the pending step of the groups of some parameter vectors; keep it where it climbs, else halve it."""
