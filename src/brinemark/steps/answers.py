@@ -21,8 +21,9 @@ def range_dict(ends: tuple[float, float] | None) -> dict[str, float] | None:
 
 
 def number(value: float) -> str:
-    """Three significant digits, as amounts are written for people."""
-    return f"{value:.3g}"
+    """Three significant digits, as amounts are written for people: 1500 and not 1.5e+03."""
+    text = f"{value:.3g}"
+    return f"{float(text):.0f}" if 1e3 <= abs(value) < 1e7 and "e" in text else text
 
 
 @dataclass(frozen=True, slots=True, eq=False)

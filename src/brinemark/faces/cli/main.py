@@ -1,0 +1,59 @@
+"""The command line: `brinemark VERB`. Each verb parses, calls the logbook once, and tells what came of it."""
+
+from __future__ import annotations
+
+import sys
+from pathlib import Path
+
+import click
+
+from brinemark.faces.cli.amounts import calibrate, read
+from brinemark.faces.cli.books import add, new
+from brinemark.faces.cli.pictures import chart
+from brinemark.faces.cli.season import demo
+from brinemark.faces.cli.session import Session, Verbs, show_version
+from brinemark.faces.cli.ways import show
+
+
+@click.group(
+    cls=Verbs,
+    context_settings={"max_content_width": 80},
+    epilog="`brinemark VERB --help` explains one verb, with an example.",
+)
+@click.option(
+    "--logbook",
+    type=click.Path(path_type=Path),
+    metavar="DIRECTORY",
+    help="The logbook to work on. Not needed inside a logbook's directory, or when BRINEMARK_LOGBOOK names one.",
+)
+@click.option("--version", is_flag=True, is_eager=True, callback=show_version, help="Print the version and stop.")
+@click.pass_context
+def brinemark(context: click.Context, logbook: Path | None, version: bool) -> None:
+    """From uneven, one-use electrodes to an amount with an honest interval.
+
+    \b
+    brinemark demo                                   see the whole job first
+    brinemark new my-logbook                         make a logbook
+    brinemark --logbook my-logbook add run.csv       put a run sheet into it
+    brinemark --logbook my-logbook calibrate
+    brinemark --logbook my-logbook read S001
+
+    It screens; an accredited laboratory confirms.
+    """
+    context.obj = Session(logbook)
+
+
+for verb in (demo, new, add, calibrate, read, show, chart):
+    brinemark.add_command(verb)
+
+
+def main() -> None:
+    """Entry point of the command. A character that the terminal cannot show is printed as a question mark."""
+    for stream in (sys.stdout, sys.stderr):
+        if hasattr(stream, "reconfigure"):
+            stream.reconfigure(errors="replace")
+    brinemark.main(prog_name="brinemark")
+
+
+if __name__ == "__main__":
+    main()

@@ -1,0 +1,135 @@
+"""The verb chart: pictures of a calibration, a curve, a reading, or all statements."""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING, cast
+
+import click
+
+from brinemark.faces.cli.amounts import calibration_option
+from brinemark.faces.cli.plain import json_option, say, say_json, say_next
+from brinemark.faces.cli.progress import working
+from brinemark.faces.cli.session import Session
+from brinemark.terms.errors import Refused
+
+if TYPE_CHECKING:
+    from brinemark.logbook import Logbook
+    from brinemark.outputs.charts import Kind
+
+KINDS = ("svg", "png", "pdf")
+WHOLE = ("calibration", "statements")
+STEMS = {"batch": "calibration", "electrode": "curve", "prescan": "prescan", "sample": "reading"}
+"""What has a name, and how the file of its picture begins."""
+WORDS = {
+    "calibration": "the calibration",
+    "statements": "the statements about all samples",
+    "batch": "the calibration of batch {}",
+    "electrode": "the curve of electrode {}",
+    "prescan": "the pre-scan of electrode {}",
+    "sample": "the reading of {}",
+}
+PRESCAN = "prescan:"
+
+
+@dataclass(frozen=True, slots=True)
+class Picture:
+    """What to draw: of is one of WHOLE or STEMS; name : its id, or ""."""
+
+    of: str
+    name: str
+    calibration: str | None
+
+    @property
+    def file(self) -> str:
+        """The file's name without its suffix, when none is given."""
+        parts = [STEMS.get(self.of, self.of), self.name]
+        return "-".join(re.sub(r"[^\w.+-]+", "_", part) for part in parts if part)
+
+
+@click.command(short_help="Draw a calibration, curve or reading.")
+@click.argument("what", default="calibration", metavar="[WHAT]")
+@click.option(
+    "--to",
+    type=click.Path(path_type=Path, dir_okay=False),
+    metavar="FILE",
+    help="The file to write; its suffix .svg, .png or .pdf says how. Without it, an SVG in the current directory.",
+)
+@click.option("--replace", is_flag=True, help="Write over the file when it is there already.")
+@calibration_option
+@json_option
+@click.pass_obj
+def chart(session: Session, what: str, to: Path | None, replace: bool, calibration: str | None, as_json: bool) -> None:
+    """Draw WHAT as SVG, PNG or PDF.
+
+    \b
+    calibration         signal against level, all batches (or leave WHAT out)
+    a batch             the same, this batch
+    an electrode        its curve with baseline and wave
+    prescan:ELECTRODE   its pre-scan
+    a sample            its reading: how well each level fits
+    statements          all samples on one axis
+
+    \b
+    Examples:
+      brinemark --logbook my-logbook chart calibration
+      brinemark --logbook my-logbook chart B01-3 --to curve.png
+      brinemark --logbook my-logbook chart sample:S001 --to S001.pdf
+    """
+    kind = _kind(to)
+    with session.open() as logbook, working("drawing"):
+        picture = _picture(logbook, what, calibration)
+        file = to or Path(f"{picture.file}.{kind}")
+        if file.exists() and not replace:
+            raise Refused(f"{file} is already there", "a new file", "give another with --to, or write --replace")
+        _write(file, _draw(logbook, picture, kind))
+    if as_json:
+        say_json({"schema": 1, "file": str(file), "kind": kind, "of": picture.of, "name": picture.name or None})
+        return
+    say(f"Drew {WORDS[picture.of].format(picture.name)} into {file}.")
+    say_next(f"open {file}")
+
+
+def _kind(to: Path | None) -> Kind:
+    suffix = "svg" if to is None else to.suffix.lower().removeprefix(".")
+    if suffix not in KINDS:
+        raise click.BadParameter(
+            f"{str(to)!r} should end in .svg, .png or .pdf", param_hint="--to", ctx=click.get_current_context()
+        )
+    return cast("Kind", suffix)
+
+
+def _picture(logbook: Logbook, what: str, calibration: str | None) -> Picture:
+    if what in WHOLE:
+        return Picture(what, "", calibration)
+    prescan = what.startswith(PRESCAN)
+    shown = logbook.show(f"electrode:{what.removeprefix(PRESCAN)}" if prescan else what)
+    if calibration is not None and shown.kind == "electrode":
+        raise Refused("--calibration with an electrode", "no calibration for a curve", "leave --calibration out")
+    return Picture("prescan" if prescan else shown.kind, shown.name, calibration)
+
+
+def _draw(logbook: Logbook, picture: Picture, kind: Kind) -> bytes:
+    if picture.of == "calibration":
+        return logbook.draw_calibration(kind, picture.calibration)
+    if picture.of == "statements":
+        return logbook.draw_statements(kind=kind, calibration=picture.calibration)
+    if picture.of == "batch":
+        return logbook.draw_calibration(kind, picture.calibration, [picture.name])
+    if picture.of == "sample":
+        return logbook.draw_reading(picture.name, kind, picture.calibration)
+    for row in logbook.rows():
+        if row.row.electrode == picture.name:
+            return logbook.draw_trace(row, kind, prescan=picture.of == "prescan")
+    raise Refused(f"electrode {picture.name} only on corrected sheets", "a row that still stands", "name another")
+
+
+def _write(file: Path, data: bytes) -> None:
+    try:
+        file.write_bytes(data)
+    except OSError as error:
+        raise Refused(
+            f"cannot write {file} ({error.strerror})", "a file in a folder that can be written", "choose another --to"
+        ) from error

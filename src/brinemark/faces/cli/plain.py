@@ -1,0 +1,106 @@
+"""Answers as plain text: wrapped sentences, tables without lines, numbers, and JSON."""
+
+from __future__ import annotations
+
+import json
+import math
+import shutil
+import textwrap
+from collections.abc import Iterable, Sequence
+from typing import Any
+
+import click
+
+WIDEST = 100
+PREFIXES = ("f", "p", "n", "u", "m", "", "k")
+
+json_option = click.option("--json", "as_json", is_flag=True, help="Print the answer as data (JSON) instead of text.")
+
+
+def say_json(answer: Any) -> None:
+    """The answer as JSON, in ASCII; every number is finite."""
+    click.echo(json.dumps(answer, indent=2, allow_nan=False))
+
+
+def width() -> int:
+    """Columns to write in: those of the terminal, 80 on a pipe, never more than a line that is pleasant to read."""
+    return min(shutil.get_terminal_size((80, 24)).columns, WIDEST)
+
+
+def say(text: str = "", indent: int = 0) -> None:
+    """A sentence, wrapped; later lines stand two columns further in."""
+    margin = " " * indent
+    lines = textwrap.wrap(
+        text,
+        max(width(), 30),
+        initial_indent=margin,
+        subsequent_indent=margin + "  ",
+        break_long_words=False,
+        break_on_hyphens=False,
+    )
+    click.echo("\n".join(lines))
+
+
+def say_next(*lines: str) -> None:
+    """What to do next; a command stays in one piece so that it can be copied."""
+    click.echo()
+    for place, line in enumerate(lines):
+        mark = "Next: " if place == 0 else "      "
+        click.echo(f"{mark}{line}")
+
+
+def say_table(head: Sequence[str], rows: Iterable[Sequence[str]], indent: int = 2, right: Sequence[int] = ()) -> None:
+    """Columns two blanks apart that wrap inside the terminal; right : columns of numbers, set to the right."""
+    from rich.console import Console
+    from rich.table import Table
+    from rich.text import Text
+
+    table = Table(box=None, padding=(0, 2, 0, 0), pad_edge=False, header_style="")
+    for place, name in enumerate(head):
+        table.add_column(Text(name), justify="right" if place in right else "left", vertical="bottom", overflow="fold")
+    for row in rows:
+        table.add_row(*(Text(cell) for cell in row))
+    console = Console(width=max(width() - indent, 30), color_system=None, force_terminal=False, legacy_windows=False)
+    with console.capture() as captured:
+        console.print(table)
+    for line in captured.get().splitlines():
+        click.echo((" " * indent + line).rstrip())
+
+
+def amount(value: float | None, none: str = "none") -> str:
+    """Three significant digits, or the word for no value."""
+    from brinemark.steps.answers import number
+
+    return none if value is None else number(value)
+
+
+def span(lower: float | None, upper: float | None) -> str:
+    """Two ends, or "none"."""
+    return "none" if lower is None or upper is None else f"{amount(lower)} to {amount(upper)}"
+
+
+def probability(value: float) -> str:
+    """p as it is written in a sentence."""
+    return "p below 0.0001" if value < 1e-4 else f"p = {value:.2g}"
+
+
+def scale(unit: str, values: Iterable[float]) -> tuple[float, str]:
+    """Factor and unit with the prefix (ASCII) that brings the largest value of A, C, V or s between 1 and 1000."""
+    largest = max((abs(value) for value in values if math.isfinite(value)), default=0.0)
+    if unit not in ("A", "C", "V", "s") or largest == 0.0:
+        return 1.0, unit
+    step = min(max(math.floor(math.log10(largest) / 3.0), -5), 1)
+    return 10.0 ** (-3 * step), PREFIXES[step + 5] + unit
+
+
+def with_u(value: float, u: float) -> str:
+    """A signal with its standard uncertainty, two digits of the uncertainty."""
+    if not (math.isfinite(u) and u > 0.0):
+        return f"{value:.3g}"
+    places = min(max(1 - math.floor(math.log10(u)), 0), 12)
+    return f"{value:z.{places}f} +- {u:.{places}f}"
+
+
+def counted(count: int, noun: str, plural: str | None = None) -> str:
+    """1 electrode, 2 electrodes."""
+    return f"{count} {noun if count == 1 else plural or noun + ('es' if noun.endswith('ch') else 's')}"

@@ -1,0 +1,100 @@
+"""The verb demo: the whole job on an invented season."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from brinemark.faces.cli.plain import counted, json_option, say, say_json, say_next, say_table
+from brinemark.faces.cli.progress import working
+from brinemark.faces.cli.session import INTERRUPTED, command_line, end
+from brinemark.terms.errors import Stopped
+
+if TYPE_CHECKING:
+    from brinemark.demo.run import DemoResult, DemoRow
+
+
+@click.command(short_help="The whole job on an invented season.")
+@click.option(
+    "--folder",
+    type=click.Path(path_type=Path),
+    metavar="DIRECTORY",
+    default="brinemark-demo",
+    show_default=True,
+    help="Where to make it. What an earlier demo made there is made anew.",
+)
+@click.option(
+    "--seed",
+    type=click.IntRange(min=0),
+    metavar="NUMBER",
+    help="Another invented season; without it, always the same one.",
+)
+@json_option
+def demo(folder: Path, seed: int | None, as_json: bool) -> None:
+    """Invent a harbour laboratory, 14 batches of electrodes and one consignment of tanks; then do the whole job on it.
+
+    It writes run sheets with curves, adds them to a logbook, calibrates, reads every tank and draws charts. It takes
+    about a minute. The true levels are kept in a file of their own, which nothing reads.
+
+    \b
+    Example:
+      brinemark demo --folder harbour --seed 7
+    """
+    from brinemark.demo.folder import make_ready
+    from brinemark.demo.run import run_demo
+    from brinemark.demo.scenario import DEFAULT_SEED
+
+    chosen = DEFAULT_SEED if seed is None else seed
+    make_ready(folder, chosen)
+    try:
+        with working("inventing curves") as work:
+            result = run_demo(folder, chosen, work.step, work.tell)
+    except (KeyboardInterrupt, Stopped):
+        end(f"stopped; what is in {folder} is unfinished, and the next demo makes it anew", INTERRUPTED)
+    if as_json:
+        say_json(_data(result, folder))
+    else:
+        _tell(result, folder)
+
+
+def _data(result: DemoResult, folder: Path) -> dict[str, Any]:
+    return {
+        "schema": 1,
+        "folder": str(folder),
+        "seed": result.scenario.seed,
+        "sheets": [str(sheet) for sheet in result.scenario.sheets],
+        "logbook": str(result.logbook),
+        "truth": str(result.scenario.truth_file),
+        "charts": [str(chart) for chart in result.charts],
+        "calibration": result.calibration.id,
+        "readings": [reading.to_dict() for reading in result.readings],
+    }
+
+
+def _tell(result: DemoResult, folder: Path) -> None:
+    made = result.calibration.calibration
+    say(
+        f"An invented season: {counted(len(made.readings.electrode), 'electrode')} of "
+        f"{counted(len(set(made.readings.batch)), 'batch')} calibrate, "
+        f"{counted(len(result.rows), 'water')} are read."
+    )
+    click.echo()
+    rows = [(row.sample, _how(row), row.sentence.removeprefix(f"{row.sample}: ")) for row in result.rows]
+    say_table(("water", "read on", "statement"), rows, indent=0)
+    click.echo()
+    charts = folder / "charts"
+    say(f"Charts: {charts} (open calibration.svg and statements.svg first).")
+    say(f"True levels of the waters, which nothing here has read: {result.scenario.truth_file}.")
+    book = ("--logbook", str(result.logbook))
+    say_next(
+        command_line(*book, "show", "K1-tank-5"),
+        command_line(*book, "chart", "K1-tank-5", "--to", "tank-5.png"),
+    )
+
+
+def _how(row: DemoRow) -> str:
+    electrodes = counted(row.electrodes, "electrode")
+    diluted = sorted(set(row.dilutions))
+    return electrodes if diluted == [1.0] else f"{electrodes}, diluted {', '.join(f'{one:g}' for one in diluted)}"

@@ -1,0 +1,187 @@
+"""Calibrations, readings and their way back to the files, told to a chemist."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterable, Sequence
+from typing import TYPE_CHECKING
+
+import click
+
+from brinemark.faces.cli.plain import amount, counted, probability, say, say_table, scale, span, with_u
+
+if TYPE_CHECKING:
+    from brinemark.steps.answers import CalibrationReport, ElectrodeUse, SampleReading
+    from brinemark.steps.shown import Shown, ShownRow
+    from brinemark.terms.amounts import Limits
+    from brinemark.terms.curves import Flag
+    from brinemark.terms.settings import DecisionSection
+
+MEANINGS = {
+    "gain": "gain: full rise of the signal",
+    "K": "K: level at half of the rise",
+    "h": "h: exponent of the level",
+    "floor": "floor: blank over full rise",
+}
+
+
+def tell_calibration(report: CalibrationReport, decision: DecisionSection) -> None:
+    """Population, what each batch can do, and where the calibration is weak."""
+    one = report.calibration
+    made = "" if report.new else " It was there already; nothing changed."
+    say(
+        f"Calibration {report.id[:12]}: {counted(len(one.readings.electrode), 'electrode')} of "
+        f"{counted(len(set(one.readings.batch)), 'batch')}, instruments {', '.join(one.instruments)}.{made}"
+    )
+    click.echo()
+    _tell_population(report)
+    click.echo()
+    say(f"What one reading on one electrode of each batch can do ({report.unit}):")
+    tell_limits(report.limits)
+    say(
+        f"Critical value: a blank exceeds its signal with probability {decision.alpha:g}. Minimum detectable: detected "
+        f"with probability {1 - decision.beta:g}. Working range: the interval's ends lie at most a factor of "
+        f"{decision.max_fold:g} apart; several electrodes widen it.",
+        2,
+    )
+    click.echo()
+    say(f"Numerical checks passed after {counted(one.rounds, 'round')} ({one.total_draws} draws, seed {one.seed}).")
+    for text in one.weaknesses:
+        say(f"weakness: {text}", 2)
+    for text in report.warnings:
+        say(f"warning: {text}", 2)
+
+
+def _tell_population(report: CalibrationReport) -> None:
+    entries = report.to_dict()["population"]
+    rows = []
+    for entry in entries:
+        ends = [entry[name] for name in ("median", "lower", "upper")]
+        factor, unit = scale(entry["unit"], ends)
+        median, lower, upper = (amount(end * factor) for end in ends)
+        rows.append(
+            (MEANINGS.get(entry["name"], entry["name"]), median, f"{lower} to {upper}", "" if unit == "1" else unit)
+        )
+    say_table(("quantity", "median", f"{report.interval:.0%} interval", "unit"), rows, right=(1,))
+
+
+def tell_limits(limits: Sequence[Limits]) -> None:
+    """Critical value, minimum detectable value and working range of each batch."""
+    rows = [
+        (
+            one.batch,
+            one.instrument,
+            str(one.electrodes),
+            amount(one.critical_value),
+            amount(one.minimum_detectable),
+            span(one.working_lower, one.working_upper),
+        )
+        for one in limits
+    ]
+    head = ("batch", "instrument", "electrodes", "critical value", "min. detectable", "working range")
+    say_table(head, rows, right=(2, 3, 4))
+
+
+def tell_reading(answer: SampleReading) -> None:
+    """The statement, then what it rests on."""
+    say(f"{answer.sentence}.")
+    if answer.reading.detection is not None:
+        found = answer.reading.detection
+        verdict = "detected" if found.detected else "not detected"
+        sign = "at most" if found.detected else "above"
+        say(
+            f"{probability(found.p_value)} that a blank gives such a signal or a higher one: {verdict}, "
+            f"since p is {sign} {found.alpha:g}.",
+            2,
+        )
+    _tell_electrodes(answer.electrodes)
+    for use in answer.electrodes:
+        for line in use.readings:
+            what = "pre-scan" if line.role == "prescan" else "curve"
+            tell_flags(f"{use.electrode}, {what}", line.signal.flags)
+    for text in answer.warnings:
+        say(text if text.startswith("control: ") else f"warning: {text}", 2)
+
+
+def _tell_electrodes(uses: Sequence[ElectrodeUse]) -> None:
+    signals = [use.readings[-1].signal for use in uses]
+    units = {signal.unit for signal in signals}
+    factor, unit = scale(signals[0].unit, [signal.value for signal in signals]) if len(units) == 1 else (1.0, "")
+    rows = [
+        (
+            use.electrode,
+            use.batch,
+            use.instrument,
+            f"{use.dilution:g}",
+            with_u(signal.value * factor, signal.u * factor) + ("" if unit else f" {signal.unit}"),
+            f"{use.share:.0%}",
+        )
+        for use, signal in zip(uses, signals, strict=True)
+    ]
+    head = ("electrode", "batch", "instrument", "dilution", f"signal, {unit}" if unit else "signal", "share")
+    say_table(head, rows, right=(3, 5))
+
+
+def tell_flags(where: str, flags: Iterable[Flag]) -> None:
+    """Each flag as a sentence."""
+    for flag in flags:
+        weight = ", severe" if flag.severe else ""
+        say(f"flag on {where}: {flag.name} ({flag.meaning}; {flag.value:.3g}, limit {flag.limit:.3g}{weight})", 2)
+
+
+def tell_shown(shown: Shown) -> None:
+    """A batch, electrode or sample: every row with its files, signals and readings."""
+    current = [row for row in shown.rows if not row.superseded]
+    old = len(shown.rows) - len(current)
+    corrected = f", and {old} corrected since" if old else ""
+    say(f"{shown.kind} {shown.name}: {counted(len(current), 'row')}{corrected}")
+    for row in shown.rows:
+        click.echo()
+        _tell_row(row, shown.unit)
+    if shown.limits:
+        click.echo()
+        say(f"What one reading on one electrode of this batch can do ({shown.unit}):")
+        tell_limits(shown.limits)
+    if shown.readings:
+        click.echo()
+        say("Said about it, oldest first:")
+    for reading in shown.readings:
+        say(f"{_moment(reading.made_at)} (calibration {reading.calibration[:12]})", 2)
+        say(f"{reading.sentence}.", 4)
+    for text in shown.warnings:
+        say(f"warning: {text}", 2)
+
+
+def _tell_row(row: ShownRow, unit: str) -> None:
+    held = {"blank": "blank", "standard": f"standard of {row.level:g} {unit}"} if row.level is not None else {}
+    what = held.get(row.role, f"{row.role} {row.sample or ''}".strip())
+    diluted = f", diluted {row.dilution:g}" if row.dilution != 1 else ""
+    say(f"electrode {row.electrode} of batch {row.batch}: {what}{diluted}")
+    mark = " (corrected since)" if row.superseded else ""
+    say(f"{_moment(row.measured_at)}, instrument {row.instrument}; {row.sheet_title}, row {row.number}{mark}", 2)
+    if row.conditions:
+        say(", ".join(f"{name} = {value}" for name, value in row.conditions.items()), 2)
+    if row.note:
+        say(f"note: {row.note}", 2)
+    _tell_signals(row)
+    for file in row.files:
+        click.echo(f"  {file.role} {file.name} ({file.size} bytes):")
+        click.echo(f"    {file.path}")
+
+
+def _tell_signals(row: ShownRow) -> None:
+    if not row.signals:
+        return
+    rows = []
+    for one in row.signals:
+        factor, unit = scale(one.signal.unit, [one.signal.value])
+        value = f"{with_u(one.signal.value * factor, one.signal.u * factor)} {unit}"
+        flags = "; ".join(flag.name for flag in one.signal.flags)
+        use = "now" if one.current else "earlier"
+        rows.append(("pre-scan" if one.role == "prescan" else "curve", value, one.wave, use, flags))
+    say_table(("signal of", "value", "wave", "used", "flags"), rows)
+
+
+def _moment(text: str) -> str:
+    """A moment without parts of a second."""
+    return re.sub(r"T(\d\d:\d\d:\d\d)(\.\d+)?", r" \1", text)
