@@ -93,10 +93,11 @@ def curvature_root(target: Target, mode: FloatArray, scale: FloatArray) -> Float
     shifts += [s * (unit[i] + unit[j]) for i, j in pairs for s in (1.0, -1.0)]
     values = target.near(mode)(mode + scale * np.array(shifts))
     up, down = values[1 : dims + 1], values[dims + 1 : 2 * dims + 1]
-    hessian = np.diag(up + down - 2.0 * values[0])
-    for n, (i, j) in enumerate(pairs):
-        both = values[2 * dims + 1 + 2 * n] + values[2 * dims + 2 + 2 * n] + 2.0 * values[0]
-        hessian[i, j] = hessian[j, i] = 0.5 * (both - up[i] - down[i] - up[j] - down[j])
+    with np.errstate(invalid="ignore"):
+        hessian = np.diag(up + down - 2.0 * values[0])
+        for n, (i, j) in enumerate(pairs):
+            both = values[2 * dims + 1 + 2 * n] + values[2 * dims + 2 + 2 * n] + 2.0 * values[0]
+            hessian[i, j] = hessian[j, i] = 0.5 * (both - up[i] - down[i] - up[j] - down[j])
     precision = -hessian / step**2
     eigenvalues, vectors = np.linalg.eigh(np.where(np.isfinite(precision), precision, 0.0))
     covariance = (vectors / np.maximum(eigenvalues, 1.0)) @ vectors.T
