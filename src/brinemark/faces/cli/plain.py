@@ -57,7 +57,7 @@ def say_table(head: Sequence[str], rows: Iterable[Sequence[str]], indent: int = 
 
     table = Table(box=None, padding=(0, 2, 0, 0), pad_edge=False, header_style="")
     for place, name in enumerate(head):
-        table.add_column(Text(name), justify="right" if place in right else "left", vertical="bottom", overflow="fold")
+        table.add_column(Text(name), justify="right" if place in right else "left", vertical="top", overflow="fold")
     for row in rows:
         table.add_row(*(Text(cell) for cell in row))
     console = Console(width=max(width() - indent, 30), color_system=None, force_terminal=False, legacy_windows=False)

@@ -82,7 +82,7 @@ def _tell(result: DemoResult, folder: Path) -> None:
     )
     click.echo()
     rows = [(row.sample, _how(row), row.sentence.removeprefix(f"{row.sample}: ")) for row in result.rows]
-    say_table(("water", "read on", "statement"), rows, indent=0)
+    say_table(("water", "electrodes", "statement"), rows, indent=0)
     click.echo()
     charts = folder / "charts"
     say(f"Charts: {charts} (open calibration.svg and statements.svg first).")
@@ -95,6 +95,9 @@ def _tell(result: DemoResult, folder: Path) -> None:
 
 
 def _how(row: DemoRow) -> str:
-    electrodes = counted(row.electrodes, "electrode")
     diluted = sorted(set(row.dilutions))
-    return electrodes if diluted == [1.0] else f"{electrodes}, diluted {', '.join(f'{one:g}' for one in diluted)}"
+    return (
+        f"{row.electrodes}"
+        if diluted == [1.0]
+        else f"{row.electrodes}, diluted {', '.join(map('{:g}'.format, diluted))}"
+    )

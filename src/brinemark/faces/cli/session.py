@@ -136,7 +136,7 @@ def _misplaced(fault: click.NoSuchOption) -> click.UsageError:
 def show_version(context: click.Context, _parameter: click.Parameter, value: bool) -> None:
     """Print the version and end."""
     if value:
-        from brinemark import __version__
+        from importlib.metadata import version
 
-        click.echo(f"brinemark {__version__}")
+        click.echo(f"brinemark {version('brinemark')}")
         context.exit()
