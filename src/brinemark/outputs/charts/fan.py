@@ -10,7 +10,9 @@ from brinemark.outputs.charts.frame import BLUE, DASH, INK, QUIET, Spec, level_a
 from brinemark.terms.arrays import FloatArray
 from brinemark.terms.pictures import FanPanel
 
-COLUMNS = 4
+SIZES = ((620, 320), (300, 220), (220, 180), (180, 150), (146, 124))
+"""Width and height of a panel when so many stand in a row."""
+MANY = 12
 POINTS = ("blank", "standard")
 BANDS = ("95 % band, this batch", "95 % band, a new batch")
 SUBTITLE = (
@@ -30,14 +32,15 @@ def calibration_fan(panels: Sequence[FanPanel], level_unit: str, signal_unit: st
     names = _names(panels)
     top = max(float(np.max(panel.curve_level)) for panel in panels)
     scale = level_axis(top, _smallest(panels), level_unit, ticks=6)
-    columns = min(COLUMNS, len(panels))
+    columns = min(len(SIZES) - (len(panels) <= MANY), len(panels))
     body: Spec = {
         "datasets": {"panels": _table(panels, names, factor)},
         "data": {"name": "panels"},
         "concat": [_panel(index, names, columns, scale, unit) for index in range(len(panels))],
         "columns": columns,
         "align": "each",
-        "spacing": {"row": 16, "column": 14},
+        "bounds": "flush",
+        "spacing": {"row": 40, "column": 18},
         "resolve": {"scale": {"x": "shared", "y": "shared"}},
     }
     return titled(title, SUBTITLE, _told(panels), body)
@@ -52,10 +55,10 @@ def _panel(index: int, names: Sequence[str], columns: int, scale: Spec, unit: st
     y: Spec = {
         "type": "quantitative",
         "title": f"signal, {unit}" if leftmost else None,
-        "scale": {"zero": True},
+        "scale": {"zero": True, "nice": False},
         "axis": {"tickCount": 5, **({} if leftmost else bare)},
     }
-    wide, high = ((620, 320), (300, 220), (220, 180), (180, 150))[columns - 1]
+    wide, high = SIZES[columns - 1]
     return {
         "title": {"text": names[index], "fontSize": 12, "offset": 6},
         "transform": [{"filter": {"field": "panel", "equal": names[index]}}],
