@@ -129,7 +129,7 @@ def accuracy(runs: list[Run], reference: LongRun) -> bool:
     size = effective_size(reference.weights)
     print(
         f"long run: {reference.points.shape[0]} draws, effective {size:.0f}, Pareto k {reference.k:.2f}; "
-        f"its means are known to {1 / np.sqrt(size):.3f} sd; {len(runs) - len(found)} of {len(runs)} seeds failed a gate"
+        f"its means are known to {1 / np.sqrt(size):.3f} sd; {len(runs) - len(found)} of {len(runs)} seeds failed"
     )
     if not len(found):
         return False
