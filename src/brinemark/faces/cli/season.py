@@ -2,18 +2,23 @@
 
 from __future__ import annotations
 
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import click
 
 from brinemark.faces.cli.plain import counted, json_option, say, say_json, say_next, say_table
-from brinemark.faces.cli.progress import working
+from brinemark.faces.cli.progress import Work, working
 from brinemark.faces.cli.session import INTERRUPTED, command_line, end
 from brinemark.terms.errors import Stopped
 
 if TYPE_CHECKING:
     from brinemark.demo.run import DemoResult, DemoRow
+
+
+AFTER = {"wrote": "adding run sheets", "added": "measuring curves", "made": "reading the waters and drawing charts"}
+"""What the demo does after a line that begins so."""
 
 
 @click.command(short_help="The whole job on an invented season.")
@@ -50,13 +55,19 @@ def demo(folder: Path, seed: int | None, as_json: bool) -> None:
     make_ready(folder, chosen)
     try:
         with working("inventing curves") as work:
-            result = run_demo(folder, chosen, work.step, work.tell)
+            result = run_demo(folder, chosen, work.step, partial(_heard, work))
     except (KeyboardInterrupt, Stopped):
         end(f"stopped; what is in {folder} is unfinished, and the next demo makes it anew", INTERRUPTED)
     if as_json:
         say_json(_data(result, folder))
     else:
         _tell(result, folder)
+
+
+def _heard(work: Work, line: str) -> None:
+    """Keep the line, and say what comes after it."""
+    work.tell(line)
+    work.now(AFTER.get(line.partition(" ")[0], "working"))
 
 
 def _data(result: DemoResult, folder: Path) -> dict[str, Any]:
