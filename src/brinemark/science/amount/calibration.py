@@ -170,9 +170,11 @@ def calibrate(
     model = latent_model(readings, scale)
     center, sd = np.array([p.center for p in priors]), np.array([p.sd for p in priors])
     target = HyperTarget(model, center, sd, Nodes(), adapt(model, center[None]))
-    sample = sample_posterior(
-        target, center, sd, scale.layout.names, SampleOptions(options.draws, options.seed, on_step)
-    )
+    # Where data contradict the model, the search tries absurd parameters; the gates judge what they give.
+    with np.errstate(over="ignore", invalid="ignore"):
+        sample = sample_posterior(
+            target, center, sd, scale.layout.names, SampleOptions(options.draws, options.seed, on_step)
+        )
     return _record(readings, scale, priors, sample, options.seed)
 
 

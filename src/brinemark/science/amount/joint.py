@@ -109,6 +109,11 @@ class JointReading:
                 blank = np.median(roots, axis=0)
         return cls(tuple(readings), likelihood, search, anchors, np.array(null), root, np.maximum(root, blank))
 
+    @property
+    def ladder(self) -> FloatArray:
+        """below at the levels of search."""
+        return self.below(self.search)
+
     def below(self, level: FloatArray) -> FloatArray:
         return self._tail(self.root, level)
 

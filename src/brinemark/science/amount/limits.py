@@ -50,7 +50,7 @@ def batch_limits(
     law = electrode_law(draws, scale_of_calibration(calibration), portion)
     critical, value, detectable = critical_and_detectable(law, decision)
     seen = Observed(law, critical, 1.0)
-    statistic = SingleReading(seen, search_levels([seen]), critical)
+    statistic = SingleReading(seen, search_levels([seen]), np.empty(0), critical)
     working = working_range(statistic, calibration.highest_level, decision)
     return Limits(
         batch=batch,
@@ -113,7 +113,8 @@ def critical_and_detectable(law: ElectrodeLaw, decision: DecisionSection) -> tup
     def below(level: FloatArray) -> FloatArray:
         return law.cdf(np.array([critical]), level)
 
-    return critical, crossing(below, 0.5, search), crossing(below, decision.beta, search)
+    ladder = below(search)
+    return critical, crossing(below, 0.5, search, ladder), crossing(below, decision.beta, search, ladder)
 
 
 def _within(level: float | None, highest: float) -> float | None:

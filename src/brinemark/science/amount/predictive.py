@@ -24,6 +24,7 @@ from brinemark.science.amount.response import (
     occupancy,
     population,
 )
+from brinemark.science.amount.roots import rising_root
 from brinemark.science.amount.weights import normalised, systematic_resample
 from brinemark.terms.amounts import Calibration, ElectrodeReadings, SamplePortion
 from brinemark.terms.arrays import BoolArray, FloatArray
@@ -169,17 +170,21 @@ class ElectrodeLaw:
         return np.asarray((ndtr(z) @ GAIN_WEIGHTS).mean(axis=-1))
 
     def quantile(self, probability: float, level: FloatArray) -> FloatArray:
-        """Signals (n,) with P(Y <= signal | level) = probability, by bisection to 1e-6 of the signal's scale."""
-        middle = np.exp(self.log_median(np.atleast_1d(level)).max(axis=-1))
-        width = middle * np.expm1(8.0 * self.spread.max()) + 12.0 * np.sqrt(self.variance.max())
-        low, high = -12.0 * np.sqrt(self.variance.max()) - 12.0 * self.cv.max() * middle, middle + width
-        for _ in range(60):
-            trial = 0.5 * (low + high)
-            below = self.cdf(trial, np.atleast_1d(level)) < probability
-            low, high = np.where(below, trial, low), np.where(below, high, trial)
-            if np.all(high - low <= 1e-6 * middle):
-                break
-        return np.asarray(0.5 * (low + high))
+        """Signals (n,) with P(Y <= signal | level) = probability, to 1e-9 of the signal's scale."""
+        return np.array([self._quantile(probability, float(c)) for c in np.atleast_1d(level)])
+
+    def _quantile(self, probability: float, level: float) -> float:
+        from scipy.special import ndtri
+
+        at, wanted = np.array([level]), float(ndtri(probability))
+        middle = float(np.exp(self.log_median(at).max()))
+        noise = 9.0 * float(np.sqrt(self.variance.max() + (self.cv.max() * middle) ** 2))
+        high = middle * float(np.exp(GAIN_NODES[-1] * self.spread.max())) * (1.0 + 9.0 * float(self.cv.max())) + noise
+
+        def score(signal: float) -> float:
+            return float(ndtri(np.clip(self.cdf(np.array([signal]), at)[0], 1e-15, 1.0 - 1e-15))) - wanted
+
+        return rising_root(score, -noise, high, 1e-9 * middle)
 
     def simulate(self, level: float, pick: FloatArray, normal: FloatArray) -> FloatArray:
         """Signals (S,) at one level for draws pick (S,) and standard normals (2, S): own gain, reading noise."""

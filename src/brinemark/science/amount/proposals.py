@@ -9,7 +9,7 @@ import numpy as np
 from brinemark.science.amount.weights import effective_size, normalised
 from brinemark.terms.arrays import FloatArray
 
-T_FREEDOM = 7.0
+T_FREEDOM = 5.0
 FIT_EFFECTIVE = 150.0  # draws that must count when proposals are fitted; weights are tempered until they do
 EM_STEPS = 15
 WIDER = 1.15

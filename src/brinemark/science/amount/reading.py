@@ -35,7 +35,6 @@ from brinemark.terms.amounts import (
     Reading,
     SamplePortion,
 )
-from brinemark.terms.arrays import FloatArray
 from brinemark.terms.settings import DecisionSection
 
 BLANK_LOW = 0.001
@@ -128,8 +127,11 @@ class _Tails:
 
     def end(self, target: float, *, typical: bool = False) -> float | None:
         """Level at which the tail probability falls to target; None beyond the span of the standards."""
-        function = self.statistic.below_typical if typical else self.statistic.below
-        found = crossing(function, target, self.statistic.search)
+        statistic = self.statistic
+        if typical:
+            found = crossing(statistic.below_typical, target, statistic.search)
+        else:
+            found = crossing(statistic.below, target, statistic.search, statistic.ladder)
         return found if found is not None and found <= self.span else None
 
 
@@ -143,7 +145,7 @@ def state(statistic: Statistic, span: float, decision: DecisionSection) -> Readi
         )
     else:
         tails = _Tails(statistic, decision, span)
-        p_value = 1.0 - float(statistic.below(np.zeros(1))[0])
+        p_value = 1.0 - float(statistic.ladder[0])
         detection = Detection(p_value <= decision.alpha, p_value, decision.alpha)
         rule = _not_detected if not detection.detected else _amount
         reading = rule(tails, detection)
@@ -186,7 +188,7 @@ def _not_detected(tails: _Tails, detection: Detection) -> Reading:
 
 def _at_or_above(tails: _Tails, detection: Detection) -> Reading:
     level = tails.decision.interval
-    lower = crossing(tails.statistic.below, level, tails.statistic.search)
+    lower = crossing(tails.statistic.below, level, tails.statistic.search, tails.statistic.ladder)
     if lower is None:
         # Not even a one-sided lower end below the ladder's top: the top itself is no measured level.
         reason = (
@@ -219,8 +221,8 @@ def _amount(tails: _Tails, detection: Detection) -> Reading:
 def two_sided(statistic: Statistic, decision: DecisionSection) -> Estimate:
     """The two-sided inversion interval, whatever the statement; None = no finite end."""
     tail = 0.5 * (1.0 - decision.interval)
-    lower = crossing(statistic.below, 1.0 - tail, statistic.search)
-    upper = crossing(statistic.below, tail, statistic.search)
+    lower = crossing(statistic.below, 1.0 - tail, statistic.search, statistic.ladder)
+    upper = crossing(statistic.below, tail, statistic.search, statistic.ladder)
     return Estimate(statistic.best(), lower, upper, decision.interval, 2)
 
 
@@ -240,7 +242,7 @@ def working_range(statistic: Statistic, span: float, decision: DecisionSection) 
 def confidence_curve(statistic: Statistic, span: float) -> ConfidenceCurve:
     """The tail probability against the level, as far as the standards go, and its value on the plateau."""
     levels = statistic.search[statistic.search <= span]
-    values: FloatArray = statistic.below(levels)
+    values = statistic.ladder[statistic.search <= span]
     return ConfidenceCurve(levels, values, float(statistic.below(np.array([np.inf]))[0]))
 
 

@@ -13,10 +13,12 @@ from typing import Protocol
 import numpy as np
 
 from brinemark.science.amount.predictive import ElectrodeLaw
+from brinemark.science.amount.roots import rising_root
 from brinemark.terms.arrays import FloatArray
 
 LOWEST, HIGHEST = 1e-2, 1e3  # levels of the search, in units of K at the electrode
 LADDER_STEP = 0.2  # in ln level
+LEVEL_TOLERANCE = 1e-7  # in ln level
 FOLD_DRAWS = 128
 
 
@@ -35,6 +37,10 @@ class Statistic(Protocol):
     @property
     def search(self) -> FloatArray:
         """0 and a rising ladder of sample levels on which ends are looked for."""
+
+    @property
+    def ladder(self) -> FloatArray:
+        """below at the levels of search."""
 
     def below(self, level: FloatArray) -> FloatArray:
         """P(statistic <= observed | level) for sample levels (n,), inf allowed."""
@@ -72,11 +78,15 @@ class SingleReading:
 
     reading: Observed
     search: FloatArray
+    ladder: FloatArray
     blank_median: float
 
     @classmethod
     def of(cls, reading: Observed) -> SingleReading:
-        return cls(reading, search_levels([reading]), float(reading.law.quantile(0.5, np.zeros(1))[0]))
+        """With its ladder and the median signal of a blank on this electrode."""
+        search = search_levels([reading])
+        ladder = reading.law.cdf(np.array([reading.signal]), search / reading.dilution)
+        return cls(reading, search, ladder, float(reading.law.quantile(0.5, np.zeros(1))[0]))
 
     def below(self, level: FloatArray) -> FloatArray:
         return self.reading.law.cdf(np.array([self.reading.signal]), level / self.reading.dilution)
@@ -86,17 +96,17 @@ class SingleReading:
         return self.reading.law.cdf(np.array([signal]), level / self.reading.dilution)
 
     def best(self) -> float | None:
-        return crossing(self.below, 0.5, self.search)
+        return crossing(self.below, 0.5, self.search, self.ladder)
 
     def blank_low(self) -> float:
-        return float(self.below(np.zeros(1))[0])
+        return float(self.ladder[0])
 
     def shares(self) -> tuple[float, ...]:
         return (1.0,)
 
     def folds(self, level: FloatArray, tail: float) -> FloatArray:
         law, d = self.reading.law.thinned(FOLD_DRAWS), self.reading.dilution
-        typical = law.quantile(0.5, level / d)
+        typical = np.exp(np.median(law.log_median(level / d), axis=1))
         ladder = self.search[::2]
         table = law.cdf(np.tile(typical, ladder.size), np.repeat(ladder / d, typical.size))
         return folds_of(ladder, table.reshape(ladder.size, typical.size), tail)
@@ -121,18 +131,23 @@ def folds_of(ladder: FloatArray, table: FloatArray, tail: float) -> FloatArray:
     return folds
 
 
-def crossing(function: Callable[[FloatArray], FloatArray], target: float, search: FloatArray) -> float | None:
-    """Level at which a falling function of the level crosses target: 0 if it starts below, None if it stays above."""
-    values = function(search)
+def crossing(
+    function: Callable[[FloatArray], FloatArray], target: float, search: FloatArray, ladder: FloatArray | None = None
+) -> float | None:
+    """Level at which a falling function of the level crosses target: 0 if it starts below, None if it stays above.
+
+    ladder : the function's values on search, when they are known already.
+    """
+    values = function(search) if ladder is None else ladder
     if values[0] <= target:
         return 0.0
     if values[-1] > target:
         return None
     i = int(np.argmax(values <= target))
     low, high = float(search[i - 1]), float(search[i])
-    for _ in range(3):
-        trial = np.linspace(low, high, 10) if low == 0.0 else np.geomspace(low, high, 10)
-        values = function(trial)
-        i = max(1, int(np.argmax(values <= target))) if np.any(values <= target) else trial.size - 1
-        low, high = float(trial[i - 1]), float(trial[i])
-    return 0.5 * (low + high)
+    if low == 0.0:
+        return rising_root(lambda c: target - float(function(np.array([c]))[0]), low, high, LEVEL_TOLERANCE * high)
+    found = rising_root(
+        lambda t: target - float(function(np.exp(np.array([t])))[0]), np.log(low), np.log(high), LEVEL_TOLERANCE
+    )
+    return float(np.exp(found))

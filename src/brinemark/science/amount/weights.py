@@ -46,7 +46,8 @@ def _shape(excess: FloatArray) -> float:
     b = (1.0 - np.sqrt(grid / (np.arange(1, grid + 1) - 0.5))) / (3.0 * quartile) + 1.0 / excess[-1]
     k = np.log1p(-b[:, None] * excess).mean(axis=1)
     profile = n * (np.log(-b / k) - k - 1.0)
-    weights = 1.0 / np.exp(profile - profile[:, None]).sum(axis=1)
+    with np.errstate(over="ignore"):
+        weights = 1.0 / np.exp(profile - profile[:, None]).sum(axis=1)
     b_mean = float(np.sum(b * weights) / weights.sum())
     shape = float(np.log1p(-b_mean * excess).mean())
     return (n * shape + 5.0) / (n + 10.0)
