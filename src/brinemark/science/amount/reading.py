@@ -10,8 +10,8 @@ Rules, in this order (docs/methods.md, "Reading a sample"); tail = (1 - interval
 4. quantified: two-sided interval with upper / lower <= max_fold and the median inside the working range.
 5. detected, amount uncertain: everything else.
 
-An upper end beyond the highest standard (times the largest dilution) is an extrapolation of the response and counts as
-no end; docs/decisions says why.
+An end beyond the highest standard (times the largest dilution) is an extrapolation of the response: an upper one
+counts as no end, a lower limit is stated at that standard (docs/decisions/0008).
 """
 
 from __future__ import annotations
@@ -38,6 +38,10 @@ from brinemark.terms.amounts import (
 from brinemark.terms.settings import DecisionSection
 
 BLANK_LOW = 0.001
+BEYOND_STANDARDS = (
+    "the signal lies above what the highest standard gives: the lower limit is stated at that standard; "
+    "dilute the sample, or add higher standards"
+)
 
 
 def read_sample(
@@ -64,7 +68,7 @@ def read_sample(
     return replace(
         reading,
         shares=tuple(share.get(p.electrode, 0.0) for p in portions),
-        warnings=(*_warnings(usable, calibration, readings), *problems),
+        warnings=(*_warnings(usable, calibration, readings), *problems, *reading.warnings),
     )
 
 
@@ -187,18 +191,15 @@ def _not_detected(tails: _Tails, detection: Detection) -> Reading:
 
 
 def _at_or_above(tails: _Tails, detection: Detection) -> Reading:
-    level = tails.decision.interval
-    lower = crossing(tails.statistic.below, level, tails.statistic.search, tails.statistic.ladder)
-    if lower is None:
-        # Not even a one-sided lower end below the ladder's top: the top itself is no measured level.
-        reason = (
-            "the signal lies above what any level gives on this electrode; suspect the film, read another electrode"
-        )
-        return _plain("cannot say", detection, None, reason)
-    best = tails.statistic.best()
+    """Only a lower limit; above the highest standard it is stated at the highest standard, and said so."""
+    level, statistic = tails.decision.interval, tails.statistic
+    found = crossing(statistic.below, level, statistic.search, statistic.ladder)
+    beyond = found is None or found > tails.span
+    lower = tails.span if beyond else found
+    best = statistic.best()
     median = best if best is not None and best <= tails.span else None
-    estimate = Estimate(median, lower, None, level, 1)
-    return _plain("at or above", detection, estimate)
+    reading = _plain("at or above", detection, Estimate(median, lower, None, level, 1))
+    return replace(reading, warnings=(BEYOND_STANDARDS,)) if beyond else reading
 
 
 def _amount(tails: _Tails, detection: Detection) -> Reading:
