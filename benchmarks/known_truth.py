@@ -135,11 +135,11 @@ def read_all(laws: Sequence[ElectrodeLaw], signals: FloatArray, level: float) ->
 
 def _inverted(law: ElectrodeLaw, signal: float, level: float) -> Answer:
     at_truth, at_blank = law.cdf(np.array([signal]), np.array([level, 0.0]))
-    reading = SingleReading(Observed(law.thinned(WIDTH_DRAWS), signal, 1.0), ladder(law), 0.0)
-    falling = reading.below(reading.search)
+    search = ladder(law)
+    falling = law.thinned(WIDTH_DRAWS).cdf(np.array([signal]), search)
     holds = at_truth <= 1 - TAIL and (level == 0 or at_truth >= TAIL)
-    fold = float(folds_of(reading.search, falling[:, None], TAIL)[0])
-    return Answer(float(1 - at_blank <= DECISION.alpha), float(holds), _middle(reading.search, falling), fold)
+    fold = float(folds_of(search, falling[:, None], TAIL)[0])
+    return Answer(float(1 - at_blank <= DECISION.alpha), float(holds), _middle(search, falling), fold)
 
 
 def ladder(law: ElectrodeLaw) -> FloatArray:

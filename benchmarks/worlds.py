@@ -76,11 +76,11 @@ def electrodes(
     return x, mean + np.sqrt(LAB.noise**2 + (LAB.cv * mean) ** 2) * rng.normal(size=n)
 
 
-def season(world: World, rng: np.random.Generator) -> Season:
-    """Nine batches of six electrodes and a new one with three, on one instrument, with u(y) = 0."""
+def season(world: World, rng: np.random.Generator, burned: tuple[float, ...] = BURNED_LEVELS) -> Season:
+    """Nine batches of six electrodes and a new one with some burned at levels; one instrument, u(y) = 0."""
     names = [*(f"B{i}" for i in range(HISTORY_BATCHES)), NEW_BATCH]
     batches = draw_batches(LAB, names, rng)
-    levels = [np.array(HISTORY_LEVELS)] * HISTORY_BATCHES + [np.array(BURNED_LEVELS)]
+    levels = [np.array(HISTORY_LEVELS)] * HISTORY_BATCHES + [np.array(burned)]
     parts = [electrodes(world, batch, level, rng) for batch, level in zip(batches, levels, strict=True)]
     owner = [batch.name for batch, level in zip(batches, levels, strict=True) for _ in level]
     count = len(owner)
