@@ -24,11 +24,11 @@ from brinemark.outputs.charts import (
     render,
     stated_span,
     statement_strip,
-    statement_words,
     trace_chart,
 )
 from brinemark.outputs.charts.frame import level_ticks, number, rows, scaled_unit, shown_unit, thinned, with_uncertainty
 from brinemark.terms.amounts import Estimate, LimitValue
+from brinemark.terms.wording import amount, statement_words
 
 STARTS = {"svg": b"<svg", "png": b"\x89PNG\r\n\x1a\n", "pdf": b"%PDF-"}
 
@@ -230,9 +230,9 @@ def test_cannot_say_with_a_curve_draws_the_curve_and_states_no_end() -> None:
 
 
 def test_the_statement_of_each_reading_is_one_sentence() -> None:
-    said = [statement_words(r, "ug/L") for _, r in all_five()]
+    said = [statement_words(r, "µg/L") for _, r in all_five()]
     assert said == [
-        "thiocyanate 2.1 µg/L (95 % interval 1.4 to 3.2)",
+        "thiocyanate 2.1 µg/L (95 % interval 1.37 to 3.22)",
         "thiocyanate present, less than 4.1 µg/L (95 %)",
         "thiocyanate detected, amount uncertain (95 % interval 1.1 to 21 µg/L)",
         "thiocyanate not detected, less than 0.62 µg/L (95 %, one-sided)",
@@ -241,9 +241,8 @@ def test_the_statement_of_each_reading_is_one_sentence() -> None:
     ]
 
 
-def test_a_narrow_interval_keeps_the_digits_that_tell_its_ends_apart() -> None:
-    narrow = reading("quantified", estimate=Estimate(10.02, 9.61, 10.43, 0.95, 2))
-    assert statement_words(narrow, "ug/L") == "thiocyanate 10.0 µg/L (95 % interval 9.6 to 10.4)"
+def test_amounts_keep_three_digits_and_are_written_out() -> None:
+    assert [amount(v) for v in (0.08284, 9.614, 104.3, 1534.0, 0.0)] == ["0.0828", "9.61", "104", "1530", "0"]
 
 
 @pytest.mark.parametrize("factor", [1e-3, 1.0, 1e6])

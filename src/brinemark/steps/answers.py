@@ -8,6 +8,7 @@ from typing import Any
 
 from brinemark.terms.amounts import Calibration, Limits, Reading
 from brinemark.terms.curves import Flag, Signal
+from brinemark.terms.wording import amount, statement_words
 
 ANSWER_SCHEMA = 1
 
@@ -18,12 +19,6 @@ def flag_dict(flag: Flag) -> dict[str, Any]:
 
 def range_dict(ends: tuple[float, float] | None) -> dict[str, float] | None:
     return None if ends is None else {"lower": ends[0], "upper": ends[1]}
-
-
-def number(value: float) -> str:
-    """Three significant digits, as amounts are written for people: 1500 and not 1.5e+03."""
-    text = f"{value:.3g}"
-    return f"{float(text):.0f}" if 1e3 <= abs(value) < 1e7 and "e" in text else text
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -126,32 +121,10 @@ class SampleReading:
 
 
 def reading_sentence(answer: SampleReading) -> str:
-    """The statement about a sample in one sentence."""
-    one, name, unit = answer.reading, answer.analyte, answer.unit
-    head = f"{answer.sample}: "
-    if one.statement == "cannot say":
-        return f"{head}cannot say: {one.reason}"
-    if one.statement == "not detected" and one.upper_limit is not None:
-        limit = one.upper_limit
-        return f"{head}{name} not detected; below {number(limit.value)} {unit} ({limit.level:.0%}, one-sided)"
-    if one.statement == "at or above" and one.lower_limit is not None:
-        limit = one.lower_limit
-        return f"{head}{name} at or above {number(limit.value)} {unit} ({limit.level:.0%}, one-sided)"
-    estimate = one.estimate
-    if estimate is None or estimate.upper is None or estimate.lower is None:
-        return f"{head}{name} {one.statement}"
-    if one.statement == "quantified":
-        middle = "" if estimate.median is None else f"{number(estimate.median)} {unit}, "
-        return (
-            f"{head}{name} {middle}interval {number(estimate.lower)} to {number(estimate.upper)} {unit} "
-            f"({estimate.level:.0%})"
-        )
-    if estimate.lower == 0.0:
-        return f"{head}{name} present, less than {number(estimate.upper)} {unit} ({estimate.level:.0%})"
-    return (
-        f"{head}{name} present, amount uncertain: {number(estimate.lower)} to {number(estimate.upper)} {unit} "
-        f"({estimate.level:.0%})"
-    )
+    """The statement about a sample in one sentence, with the reason where there is no statement."""
+    if answer.statement == "cannot say":
+        return f"{answer.sample}: cannot say: {answer.reading.reason}"
+    return f"{answer.sample}: {statement_words(answer.reading, answer.unit, answer.analyte)}"
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -228,8 +201,8 @@ class CalibrationReport:
 
     def _repr_html_(self) -> str:
         rows = "".join(
-            f"<tr><td>{escape(entry['name'])}</td><td>{number(entry['median'])}</td>"
-            f"<td>{number(entry['lower'])} to {number(entry['upper'])}</td><td>{escape(entry['unit'])}</td></tr>"
+            f"<tr><td>{escape(entry['name'])}</td><td>{amount(entry['median'])}</td>"
+            f"<td>{amount(entry['lower'])} to {amount(entry['upper'])}</td><td>{escape(entry['unit'])}</td></tr>"
             for entry in (self._population(summary) for summary in self.calibration.summaries)
         )
         head = "<tr><th>quantity</th><th>median</th><th>interval</th><th>unit</th></tr>"

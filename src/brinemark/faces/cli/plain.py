@@ -69,9 +69,9 @@ def say_table(head: Sequence[str], rows: Iterable[Sequence[str]], indent: int = 
 
 def amount(value: float | None, none: str = "none") -> str:
     """Three significant digits, or the word for no value."""
-    from brinemark.steps.answers import number
+    from brinemark.terms import wording
 
-    return none if value is None else number(value)
+    return none if value is None else wording.amount(value)
 
 
 def span(lower: float | None, upper: float | None) -> str:
@@ -79,8 +79,10 @@ def span(lower: float | None, upper: float | None) -> str:
     return "none" if lower is None or upper is None else f"{amount(lower)} to {amount(upper)}"
 
 
-def probability(value: float) -> str:
-    """p as it is written in a sentence."""
+def probability(value: float, simulated: bool = False) -> str:
+    """p as it is written in a sentence; simulations cannot tell p values below their own number apart."""
+    if simulated and value < 1e-3:
+        return "p at most 0.001"
     return "p below 0.0001" if value < 1e-4 else f"p = {value:.2g}"
 
 

@@ -89,8 +89,9 @@ def tell_reading(answer: SampleReading) -> None:
         found = answer.reading.detection
         verdict = "detected" if found.detected else "not detected"
         sign = "at most" if found.detected else "above"
+        simulated = sum(use.share > 0 for use in answer.electrodes) > 1
         say(
-            f"{probability(found.p_value)} that a blank gives such a signal or a higher one: {verdict}, "
+            f"{probability(found.p_value, simulated)} that a blank gives such a signal or a higher one: {verdict}, "
             f"since p is {sign} {found.alpha:g}.",
             2,
         )

@@ -6,7 +6,6 @@ from brinemark.outputs.charts.reading import reading_chart
 from brinemark.outputs.charts.spans import stated_span
 from brinemark.outputs.charts.strip import statement_strip
 from brinemark.outputs.charts.trace import trace_chart
-from brinemark.outputs.charts.words import statement_words
 
 __all__ = [
     "Kind",
@@ -17,6 +16,5 @@ __all__ = [
     "shown_unit",
     "stated_span",
     "statement_strip",
-    "statement_words",
     "trace_chart",
 ]

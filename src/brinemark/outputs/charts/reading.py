@@ -19,8 +19,9 @@ from brinemark.outputs.charts.frame import (
     titled,
 )
 from brinemark.outputs.charts.spans import Span, axis_for, span_layers, span_rows, stated_span
-from brinemark.outputs.charts.words import statement_words, wrapped
+from brinemark.outputs.charts.words import wrapped
 from brinemark.terms.amounts import ConfidenceCurve, Reading
+from brinemark.terms.wording import statement_words
 
 WIDTH, HEIGHT = 600, 230
 
@@ -37,7 +38,8 @@ def reading_chart(
 
     critical_value : [unit] of the sample (cell level times dilution), None when unknown; title : None = the statement.
     """
-    title = title.replace(unit, shown_unit(unit)) if title else f"{sample}: {statement_words(reading, unit, analyte)}"
+    title = title or f"{sample}: {statement_words(reading, unit, analyte)}"
+    title = title.replace(unit, shown_unit(unit))
     if reading.curve is None:
         return _no_curve(reading, title)
     span = stated_span(reading)

@@ -5,10 +5,11 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 
-from brinemark.outputs.charts.frame import INK, QUIET, Spec, titled
+from brinemark.outputs.charts.frame import INK, QUIET, Spec, shown_unit, titled
 from brinemark.outputs.charts.spans import axis_for, span_layers, span_rows, stated_span
-from brinemark.outputs.charts.words import statement_words, wrapped
+from brinemark.outputs.charts.words import wrapped
 from brinemark.terms.amounts import Reading
+from brinemark.terms.wording import statement_words
 
 STRIP_WIDTH = 420
 
@@ -45,7 +46,8 @@ def statement_strip(
         "Filled circle: quantified; open circle: detected, amount uncertain. Pale bar: working range.",
     ]
     heading = title or f"{analyte[:1].upper()}{analyte[1:]} in {len(samples)} samples"
-    told = heading + ". " + " ".join(f"{sample}: {statement_words(r, unit, analyte)}." for sample, r in readings)
+    sentences = [f"{sample}: {statement_words(r, shown_unit(unit), analyte)}." for sample, r in readings]
+    told = " ".join([f"{heading}.", *sentences])
     return titled(heading, subtitle, told, body)
 
 
@@ -94,4 +96,4 @@ def _two_lines(text: str) -> str:
 
 
 def _short(reading: Reading, unit: str) -> str:
-    return statement_words(reading, unit, "").strip()
+    return statement_words(reading, shown_unit(unit), "").strip()

@@ -228,7 +228,8 @@ def two_sided(statistic: Statistic, decision: DecisionSection) -> Estimate:
 
 
 def working_range(statistic: Statistic, span: float, decision: DecisionSection) -> tuple[float, float] | None:
-    """Lowest and highest level of the longest stretch where typical readings give a fold within max_fold."""
+    """Lowest and highest level of the longest stretch where typical readings give a fold within max_fold; a stretch
+    of a single rung of the ladder is none."""
     tail = 0.5 * (1.0 - decision.interval)
     levels = statistic.search[(statistic.search > 0) & (statistic.search <= span)]
     good = statistic.folds(levels, tail) <= decision.max_fold
@@ -237,6 +238,8 @@ def working_range(statistic: Statistic, span: float, decision: DecisionSection) 
     edges = np.flatnonzero(np.diff(np.concatenate([[0], good.astype(int), [0]])))
     starts, stops = edges[::2], edges[1::2]
     longest = int(np.argmax(stops - starts))
+    if stops[longest] - starts[longest] < 2:
+        return None
     return float(levels[starts[longest]]), float(levels[stops[longest] - 1])
 
 
