@@ -34,6 +34,8 @@ CANDIDATES = 16
 GAIN_NODES = np.linspace(-4.5, 4.5, 21)
 GAIN_WEIGHTS = np.exp(-0.5 * GAIN_NODES**2) / np.exp(-0.5 * GAIN_NODES**2).sum()
 
+BLOCK = 2**16  # numbers worked on at once, few enough to stay in the processor's cache
+
 
 @dataclass(frozen=True, slots=True, eq=False)
 class BatchDraws:
@@ -89,13 +91,11 @@ def subset(readings: ElectrodeReadings, keep: BoolArray) -> ElectrodeReadings:
 
 
 def same_electrodes(one: ElectrodeReadings, other: ElectrodeReadings) -> bool:
-    """Whether two sets hold the same electrodes at the same levels.
+    """Whether two sets hold the same electrodes with the same levels and signals (to six digits)."""
 
-    Signals are not compared: the same electrode measured with another learned wave is the same evidence.
-    """
-
-    def key(readings: ElectrodeReadings) -> list[tuple[str, float]]:
-        return sorted((readings.electrode[u], float(c)) for u, c in zip(readings.unit, readings.level, strict=True))
+    def key(readings: ElectrodeReadings) -> list[tuple[str, float, str]]:
+        rows = zip(readings.unit, readings.level, readings.signal, strict=True)
+        return sorted((readings.electrode[u], float(c), f"{y:.5e}") for u, c, y in rows)
 
     return key(one) == key(other)
 
@@ -163,11 +163,17 @@ class ElectrodeLaw:
         """P(Y <= signal | level) averaged over the draws; signal and level (n,) broadcast, giving (n,)."""
         from scipy.special import ndtr
 
-        middle = self.log_median(np.atleast_1d(level))
-        mean = np.exp(middle[..., None] + self.spread[:, None] * GAIN_NODES)
-        noise = np.sqrt(self.variance[:, None] + (self.cv[:, None] * mean) ** 2)
-        z = (np.atleast_1d(signal)[:, None, None] - mean) / noise
-        return np.asarray((ndtr(z) @ GAIN_WEIGHTS).mean(axis=-1))
+        y, c = np.broadcast_arrays(np.atleast_1d(signal), np.atleast_1d(level))
+        own = np.exp(self.spread[:, None] * GAIN_NODES)
+        rows = max(1, BLOCK // own.size)
+        found = np.empty(c.size)
+        for start in range(0, c.size, rows):
+            part = slice(start, start + rows)
+            mean = np.exp(self.log_median(c[part]))[..., None] * own
+            noise = np.sqrt(self.variance[:, None] + (self.cv[:, None] * mean) ** 2)
+            z = (y[part, None, None] - mean) / noise
+            found[part] = (ndtr(z) @ GAIN_WEIGHTS).mean(axis=-1)
+        return found
 
     def quantile(self, probability: float, level: FloatArray) -> FloatArray:
         """Signals (n,) with P(Y <= signal | level) = probability, to 1e-9 of the signal's scale."""
