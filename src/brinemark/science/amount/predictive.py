@@ -33,7 +33,6 @@ CANDIDATES = 16
 # Own-gain nodes: a trapezoid over +-4.5 sd; against 201 nodes the tail probabilities differ by less than 1e-6.
 GAIN_NODES = np.linspace(-4.5, 4.5, 21)
 GAIN_WEIGHTS = np.exp(-0.5 * GAIN_NODES**2) / np.exp(-0.5 * GAIN_NODES**2).sum()
-
 BLOCK = 2**16  # numbers worked on at once, few enough to stay in the processor's cache
 
 
