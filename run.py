@@ -26,7 +26,7 @@ CHECKS = (
     ("import contracts", ("-c", "from importlinter.cli import lint_imports_command as lint; lint()")),
     ("mypy --strict", ("-m", "mypy", "--strict")),
 )
-TESTS = ("-m", "pytest", "-n", "2")
+TESTS = ("-m", "pytest", "-n", "2", "--dist", "loadfile")
 
 
 class CannotSetUp(Exception):
