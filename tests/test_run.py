@@ -110,7 +110,7 @@ def test_arguments_go_to_pytest_alone_and_its_status_comes_back(
 
     monkeypatch.setattr(run, "timed", pretend)
     assert run.test(["-k", "layers"]) == 5
-    assert seen == [("pytest", ("-m", "pytest", "-n", "2", "-k", "layers"))]
+    assert seen == [("pytest", (*run.TESTS, "-k", "layers"))]
     assert "left out" in capsys.readouterr().out
 
 
