@@ -17,7 +17,7 @@ from brinemark.science.amount.calibration import scale_of_calibration
 from brinemark.science.amount.predictive import batch_draws, electrode_law
 from brinemark.science.amount.reading import two_sided
 from brinemark.science.amount.statistic import Observed, SingleReading
-from brinemark.terms.arrays import FloatArray
+from brinemark.terms.arrays import BoolArray, FloatArray
 from brinemark.terms.settings import DecisionSection
 
 pytestmark = pytest.mark.slow
@@ -61,7 +61,7 @@ def tails() -> dict[float, Tails]:
     }
 
 
-def close(hits: FloatArray, nominal: float) -> bool:
+def close(hits: BoolArray, nominal: float) -> bool:
     """Whether the mean of hits (histories, unknowns) is nominal, to SLACK and three clustered standard errors."""
     per_history = hits.mean(axis=1)
     se = per_history.std(ddof=1) / np.sqrt(per_history.size)
