@@ -16,6 +16,7 @@ from brinemark.terms.arrays import BoolArray, FloatArray, IntArray
 
 FD_STEP = 1e-3
 FLOOR = 1e-6
+THINNEST = 1e-13  # smallest over largest eigenvalue that a determinant in double precision still tells from 0
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -105,13 +106,16 @@ def positive(blocks: FloatArray) -> FloatArray:
     moved = np.moveaxis(blocks, (0, 1), (-2, -1))
     if size == 2:
         determinant = blocks[0, 0] * blocks[1, 1] - blocks[0, 1] * blocks[1, 0]
-        sound = (blocks[0, 0] > FLOOR) & (determinant > FLOOR * blocks[0, 0])
+        enough = np.maximum(FLOOR * blocks[0, 0], THINNEST * (blocks[0, 0] + blocks[1, 1]) ** 2)
+        sound = (blocks[0, 0] > FLOOR) & (determinant > enough)
     else:
         sound = np.linalg.eigvalsh(moved)[..., 0] > FLOOR
     if sound.all():
         return blocks
     values, vectors = np.linalg.eigh(moved[~sound])
-    fixed = np.einsum("...ik,...k,...jk->...ij", vectors, np.maximum(np.abs(values), FLOOR), vectors)
+    size_of = np.abs(values)
+    floored = np.maximum(size_of, np.maximum(FLOOR, 2.0 * THINNEST * size_of.max(axis=-1, keepdims=True)))
+    fixed = np.einsum("...ik,...k,...jk->...ij", vectors, floored, vectors)
     moved = moved.copy()
     moved[~sound] = fixed
     return np.asarray(np.moveaxis(moved, (-2, -1), (0, 1)))
