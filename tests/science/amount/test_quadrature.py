@@ -9,6 +9,7 @@ import numpy as np
 import pytest
 
 from brinemark.science.amount.calibration import latent_model, scale_of_data
+from brinemark.science.amount.newton import inverse_spd, lower_root
 from brinemark.science.amount.priors import default_priors
 from brinemark.science.amount.quadrature import (
     LatentModel,
@@ -254,3 +255,16 @@ def test_groups_that_do_not_rise_from_zero_without_gaps_are_an_error(groups: lis
 def test_impossible_numbers_of_latents_are_an_error(group_dim: int, unit_dim: int) -> None:
     with pytest.raises(ValueError, match="group_dim must be"):
         LatentModel(response(), np.zeros(3, dtype=int), group_dim, unit_dim)
+
+
+@pytest.mark.parametrize("dims", [2, 3])
+def test_blocks_that_rounding_makes_singular_still_have_an_inverse(dims: int) -> None:
+    """One signal a million times too high gives a block of rank one and size 1e12; once a division by zero."""
+    ridge = np.full((dims, dims, 1), 1e12)
+    with warnings.catch_warnings():
+        warnings.simplefilter("error")
+        inverse = inverse_spd(ridge)
+        root = lower_root(inverse)
+    assert np.isfinite(inverse).all()
+    assert np.isfinite(root).all()
+    assert np.linalg.eigvalsh(inverse[..., 0])[0] > 0
