@@ -225,6 +225,7 @@ def test_the_watcher_can_stop_it() -> None:
         (few((0.0, 2.0, 2.0, 2.0)), "all standards at one level"),
         (few((0.0, 0.0, 0.1, 0.2, 0.3)), "lies below K"),
         (few((0.0, 2.0)), "instrument bench has 2 calibration electrode"),
+        (few((0.0, 1.0, 2.0, 8.0), (1.2, 0.9, 0.6, 0.3)), "signals do not rise with the level"),
     ],
 )
 def test_weak_calibrations_say_where(readings: ElectrodeReadings, phrase: str) -> None:

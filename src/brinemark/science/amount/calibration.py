@@ -246,6 +246,8 @@ def weaknesses(readings: ElectrodeReadings, scale: Scale, draws: FloatArray) -> 
         found.append("no blanks: the floor is taken from the standards and the prior; add blanks")
     if known.size == 1:
         found.append(f"all standards at one level ({known[0]:g}): K and h are taken from the prior; add other levels")
+    if _rises(readings) is False:
+        found.append("signals do not rise with the level: check levels, names and signs before trusting any reading")
     middle = float(np.exp(np.median(draws[:, 1])))
     if known.size > 1 and known[-1] < middle:
         found.append(f"highest standard ({known[-1]:g}) lies below K (about {middle:.3g}): the plateau was not reached")
@@ -254,3 +256,12 @@ def weaknesses(readings: ElectrodeReadings, scale: Scale, draws: FloatArray) -> 
         if count < 4:
             found.append(f"instrument {name} has {count} calibration electrode(s) only; add blanks and standards")
     return tuple(found)
+
+
+def _rises(readings: ElectrodeReadings) -> bool | None:
+    """Whether signals go up with the level, by the correlation of their ranks; None with fewer than three readings."""
+    if readings.signal.size < 3 or np.unique(readings.level).size < 2:
+        return None
+    level = np.unique(readings.level, return_inverse=True)[1]
+    signal = np.unique(readings.signal, return_inverse=True)[1]
+    return bool(np.sum((level - level.mean()) * (signal - signal.mean())) > 0)
