@@ -116,10 +116,20 @@ def test_no_upper_end_lies_beyond_the_highest_standard() -> None:
             assert told.estimate.upper <= highest
 
 
-def test_several_electrodes_at_dilutions_quantify() -> None:
-    told = read(
-        [portion(median_signal(12.0 / d), electrode=f"X{d:g}-{k}", dilution=d) for d in (4.0, 16.0) for k in range(4)]
-    )
+def ladder(level: float) -> list[SamplePortion]:
+    """Eight electrodes of four batches, half of them at each of two dilutions, each giving its batch's median."""
+    here = history(SEED)
+    found = []
+    for dilution in (4.0, 16.0):
+        for batch in (here.new, *here.batches[2:5]):
+            signal = median_response(TRUTH, batch, np.zeros(1), np.array([level / dilution]))[0]
+            name = f"{batch.name}-{dilution:g}"
+            found.append(portion(float(signal), electrode=name, batch=batch.name, dilution=dilution))
+    return found
+
+
+def test_several_electrodes_of_several_batches_at_dilutions_quantify() -> None:
+    told = read(ladder(12.0))
     assert told.statement == "quantified"
     assert told.estimate is not None
     assert told.working_range is not None
@@ -130,10 +140,7 @@ def test_several_electrodes_at_dilutions_quantify() -> None:
 
 
 def test_a_narrower_allowed_fold_turns_quantified_into_uncertain() -> None:
-    portions = [
-        portion(median_signal(12.0 / d), electrode=f"X{d:g}-{k}", dilution=d) for d in (4.0, 16.0) for k in range(4)
-    ]
-    assert read(portions, DecisionSection(max_fold=1.05)).statement == "detected, amount uncertain"
+    assert read(ladder(12.0), DecisionSection(max_fold=1.05)).statement == "detected, amount uncertain"
 
 
 def test_alpha_above_one_minus_interval_is_refused() -> None:

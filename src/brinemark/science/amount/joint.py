@@ -49,15 +49,20 @@ class JointLikelihood:
 
     def log_likelihood(self, signals: FloatArray) -> FloatArray:
         """(S, n) for signals (S, readings) and n candidates, without terms that are the same for every level."""
-        ratio = signals[:, :, None] / self.scale
-        seen = np.arcsinh(self.stretch * ratio) / self.stretch
-        log_slope = -0.5 * np.log1p((self.stretch * ratio) ** 2) - np.log(self.scale)
-        own = log_slope.sum(axis=1)
+        ratio = signals.T[:, :, None] / self.scale[:, None]
+        seen = np.arcsinh(self.stretch[:, None] * ratio) / self.stretch[:, None]
+        log_slope = -0.5 * np.log1p((self.stretch[:, None] * ratio) ** 2) - np.log(self.scale)[:, None]
+        own = log_slope.sum(axis=0)
         out = np.empty((signals.shape[0], self.candidates.size))
         for k in range(self.candidates.size):
-            exponent = own - 0.5 * ((seen - self.centre[k]) ** 2).sum(axis=1)
-            top = exponent.max(axis=1, keepdims=True)
-            out[:, k] = np.log(np.exp(exponent - top).mean(axis=1)) + top[:, 0]
+            exponent = own.copy()
+            for one, centre in zip(seen, self.centre[k], strict=True):
+                away = one - centre
+                away *= away
+                exponent -= 0.5 * away
+            top = exponent.max(axis=1)
+            exponent -= top[:, None]
+            out[:, k] = np.log(np.exp(exponent, out=exponent).mean(axis=1)) + top
         return out
 
     def signed_root(self, log_l: FloatArray) -> FloatArray:

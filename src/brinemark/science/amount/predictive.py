@@ -29,7 +29,7 @@ from brinemark.science.amount.weights import normalised, systematic_resample
 from brinemark.terms.amounts import Calibration, ElectrodeReadings, SamplePortion
 from brinemark.terms.arrays import BoolArray, FloatArray
 
-CANDIDATES = 16
+CANDIDATES = 8
 # Own-gain nodes: a trapezoid over +-4.5 sd; against 201 nodes the tail probabilities differ by less than 1e-6.
 GAIN_NODES = np.linspace(-4.5, 4.5, 21)
 GAIN_WEIGHTS = np.exp(-0.5 * GAIN_NODES**2) / np.exp(-0.5 * GAIN_NODES**2).sum()

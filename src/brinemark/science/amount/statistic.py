@@ -16,7 +16,7 @@ from brinemark.science.amount.predictive import ElectrodeLaw
 from brinemark.science.amount.roots import rising_root
 from brinemark.terms.arrays import FloatArray
 
-LOWEST, HIGHEST = 1e-2, 1e3  # levels of the search, in units of K at the electrode
+LOWEST, HIGHEST = 2e-2, 3e2  # levels of the search, in units of K at the electrode
 LADDER_STEP = 0.2  # in ln level
 LEVEL_TOLERANCE = 1e-7  # in ln level
 FOLD_DRAWS = 128
