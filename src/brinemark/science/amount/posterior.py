@@ -34,6 +34,7 @@ FIRST_ROUNDS = (LAPLACE_DRAWS + PRIOR_DRAWS, 512, 1024)
 LATER_ROUNDS = (4096, 16384)
 BENT = 0.15  # share of draws that count, below which one t is too poor a fit
 SLICE = 64
+FIRST_STEP, STEP_SHARE = 0.01, 0.3  # of the prior sd; of a parameter's width with the others held
 
 
 class Target(Protocol):
@@ -85,23 +86,44 @@ def find_mode(target: Target, start: FloatArray, scale: FloatArray) -> FloatArra
 
 def curvature_root(target: Target, mode: FloatArray, scale: FloatArray) -> FloatArray:
     """Lower root (P, P) of the inverse negative Hessian at the mode; where the density is flat or rises, the
-    scale of the prior stands in."""
-    step, dims = 0.1, mode.size
-    unit = step * np.eye(dims)
-    pairs = [(i, j) for i in range(dims) for j in range(i)]
-    shifts = [np.zeros(dims), *unit, *-unit]
-    shifts += [s * (unit[i] + unit[j]) for i, j in pairs for s in (1.0, -1.0)]
-    values = target.near(mode)(mode + scale * np.array(shifts))
-    up, down = values[1 : dims + 1], values[dims + 1 : 2 * dims + 1]
+    scale of the prior stands in.
+
+    Differences are taken over a third of the width that each parameter has while the others stand still: over the
+    prior's own width a narrow ridge would look flat.
+    """
+    density = target.near(mode)
+    # Far out the density may be zero; its differences are then no numbers, and the prior's scale takes over.
     with np.errstate(invalid="ignore"):
-        hessian = np.diag(up + down - 2.0 * values[0])
-        for n, (i, j) in enumerate(pairs):
-            both = values[2 * dims + 1 + 2 * n] + values[2 * dims + 2 + 2 * n] + 2.0 * values[0]
-            hessian[i, j] = hessian[j, i] = 0.5 * (both - up[i] - down[i] - up[j] - down[j])
-    precision = -hessian / step**2
+        widths = 1.0 / np.sqrt(_bends(density, mode, FIRST_STEP * scale))
+        steps = np.clip(STEP_SHARE * widths, 1e-3 * scale, 0.1 * scale)
+        precision = _precision(density, mode, steps) * scale * scale[:, None]
     eigenvalues, vectors = np.linalg.eigh(np.where(np.isfinite(precision), precision, 0.0))
     covariance = (vectors / np.maximum(eigenvalues, 1.0)) @ vectors.T
     return np.asarray(np.linalg.cholesky(scale[:, None] * covariance * scale))
+
+
+def _bends(density: Callable[[FloatArray], FloatArray], mode: FloatArray, steps: FloatArray) -> FloatArray:
+    """Negative second derivatives (P,) one parameter at a time; at least a tiny positive number."""
+    shifts = np.diag(steps)
+    values = density(mode + np.concatenate([np.zeros((1, mode.size)), shifts, -shifts]))
+    up, down = np.split(values[1:], 2)
+    bends = (2.0 * values[0] - up - down) / steps**2
+    return np.where(np.isfinite(bends), np.maximum(bends, 1e-12 / steps**2), 1e-12 / steps**2)
+
+
+def _precision(density: Callable[[FloatArray], FloatArray], mode: FloatArray, steps: FloatArray) -> FloatArray:
+    """Negative Hessian (P, P) by central differences."""
+    dims, unit = mode.size, np.diag(steps)
+    pairs = [(i, j) for i in range(dims) for j in range(i)]
+    shifts = [np.zeros(dims), *unit, *-unit]
+    shifts += [s * (unit[i] + unit[j]) for i, j in pairs for s in (1.0, -1.0)]
+    values = density(mode + np.array(shifts))
+    up, down = values[1 : dims + 1], values[dims + 1 : 2 * dims + 1]
+    hessian = np.diag(up + down - 2.0 * values[0])
+    for n, (i, j) in enumerate(pairs):
+        both = values[2 * dims + 1 + 2 * n] + values[2 * dims + 2 + 2 * n] + 2.0 * values[0]
+        hessian[i, j] = hessian[j, i] = 0.5 * (both - up[i] - down[i] - up[j] - down[j])
+    return np.asarray(-hessian / steps / steps[:, None])
 
 
 def gates_of(log_weights: FloatArray) -> tuple[Gate, ...]:
