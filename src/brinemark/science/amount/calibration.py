@@ -8,6 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from brinemark.science.amount.posterior import (
+    LAST_ROUND,
     OnStep,
     PosteriorSample,
     SampleOptions,
@@ -27,6 +28,7 @@ from brinemark.terms.errors import Refused
 from brinemark.terms.settings import AnalyteSection, CalibrationSection, PriorSection
 
 INTERVAL = 0.95
+FEW_ELECTRODES = 30  # so few say little, which makes a posterior hard, and cost little
 
 
 @dataclass(frozen=True, slots=True)
@@ -170,10 +172,11 @@ def calibrate(
     model = latent_model(readings, scale)
     center, sd = np.array([p.center for p in priors]), np.array([p.sd for p in priors])
     target = HyperTarget(model, center, sd, Nodes(), adapt(model, center[None]))
+    last = LAST_ROUND if len(readings.electrode) > FEW_ELECTRODES else 2 * LAST_ROUND
     # Where data contradict the model, the search tries absurd parameters; the gates judge what they give.
     with np.errstate(over="ignore", invalid="ignore"):
         sample = sample_posterior(
-            target, center, sd, scale.layout.names, SampleOptions(options.draws, options.seed, on_step)
+            target, center, sd, scale.layout.names, SampleOptions(options.draws, options.seed, on_step, last)
         )
     return _record(readings, scale, priors, sample, options.seed)
 

@@ -31,7 +31,7 @@ PARETO_K_LIMIT = 0.7
 MAX_WEIGHT_LIMIT = 0.01
 LAPLACE_DRAWS, PRIOR_DRAWS = 256, 128
 FIRST_ROUNDS = (LAPLACE_DRAWS + PRIOR_DRAWS, 512, 1024)
-LATER_ROUNDS = (4096, 16384)
+THIRD_ROUND, LAST_ROUND = 4096, 8192
 BENT = 0.15  # share of draws that count, below which one t is too poor a fit
 SLICE = 64
 FIRST_STEP, STEP_SHARE = 0.01, 0.3  # of the prior sd; of a parameter's width with the others held
@@ -141,11 +141,13 @@ def gates_of(log_weights: FloatArray) -> tuple[Gate, ...]:
 
 @dataclass(frozen=True, slots=True)
 class SampleOptions:
-    """draws : equally weighted draws kept; seed; on_step(done, total) -> bool, False stops."""
+    """draws : equally weighted draws kept; seed; on_step(done, total) -> bool, False stops; last_round : draws of the
+    fourth adaptive round, where a density is cheap enough for more."""
 
     draws: int
     seed: int
     on_step: OnStep = always
+    last_round: int = LAST_ROUND
 
 
 def sample_posterior(
@@ -156,14 +158,14 @@ def sample_posterior(
     start, scale : (P,) center and width of the prior. Raises GateFailed, naming the weakest parameter, when a gate
     fails after the fourth adaptive round; Stopped when on_step returns False.
     """
-    seeds = iter(np.random.SeedSequence(options.seed).spawn(2 * (len(FIRST_ROUNDS) + len(LATER_ROUNDS)) + 1))
+    seeds = iter(np.random.SeedSequence(options.seed).spawn(2 * (len(FIRST_ROUNDS) + 2) + 1))
     _step(options.on_step, 0, sum(FIRST_ROUNDS))
     mode = find_mode(target, start, scale)
     laplace = Proposal(mode, curvature_root(target, mode, scale))
     first = ((laplace, LAPLACE_DRAWS), (Proposal(start, np.diag(scale)), PRIOR_DRAWS))
     pool = Pool.empty(mode.size)
     gates: tuple[Gate, ...] = ()
-    for number, size in enumerate(FIRST_ROUNDS + LATER_ROUNDS):
+    for number, size in enumerate((*FIRST_ROUNDS, THIRD_ROUND, options.last_round)):
         for proposal, count in first if number == 0 else _proposals(pool, scale, number, size):
             points = proposal.draw(count, next(seeds))
             pool = pool.extended(proposal, points, _evaluated(target, points, pool, options.on_step))
