@@ -278,7 +278,15 @@ def judge(outcomes: Sequence[Outcome]) -> bool:
     rate, error = clustered([np.concatenate(list(o.stated.values())) for o in outcomes])
     good = rate >= WANTED_STATED - 2 * error
     print(f"{'met' if good else 'MISSED':<7}stated interval or limit holds: {rate:.3f} (SE {error:.3f}), wanted .90")
+    print(f"       stated, below .90 at: {low_stated(outcomes)}")
     return met and good
+
+
+def low_stated(outcomes: Sequence[Outcome]) -> str:
+    """Levels at which what is stated holds the truth in less than .90, with the clustered standard error."""
+    rates = {level: clustered([one.stated[level] for one in outcomes]) for level in JUDGED}
+    low = [f"{c:g} ug/L ({rate:.3f}, SE {error:.3f})" for c, (rate, error) in rates.items() if rate < WANTED_STATED]
+    return ", ".join(low) or "no level"
 
 
 def judge_elsewhere(outcomes: Sequence[Outcome]) -> bool:
@@ -291,7 +299,8 @@ def judge_elsewhere(outcomes: Sequence[Outcome]) -> bool:
             low.append(f"{level:g} ug/L ({rate:.3f}, SE {error:.3f})")
     rate, error = clustered([np.concatenate(list(o.stated.values())) for o in outcomes])
     print("two-sided coverage below .90 at: " + (", ".join(low) or "no level"))
-    print(f"stated interval or limit holds: {rate:.3f} (SE {error:.3f})")
+    print(f"stated interval or limit holds: {rate:.3f} (SE {error:.3f}); below .90 at: {low_stated(outcomes)}")
+    print("the oracle knows the plain population here, not how this world departs from it")
     return True
 
 
