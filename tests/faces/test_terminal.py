@@ -60,6 +60,9 @@ def test_progress_is_shown_on_a_terminal_and_kept_out_of_the_answer(book: Path) 
 @needs_pty
 def test_ctrl_c_in_the_middle_of_a_calibration_stores_nothing(empty: Path) -> None:
     call("--logbook", empty, "add", SHEET)
+    # Wide priors take several times as many draws, so that the interrupt finds the calibration at work.
+    with (empty / "logbook.toml").open("a", encoding="utf-8") as settings:
+        settings.write("\n[prior]\nwiden = 3.0\n")
     with Logbook.open(empty) as logbook:
         before = logbook.audit()
     child, terminal = started(empty, "calibrate")

@@ -16,7 +16,7 @@ import numpy as np
 from brinemark.science.amount.statistic import Observed, crossing, folds_of, search_levels
 from brinemark.terms.arrays import FloatArray, IntArray
 
-ROOT_DRAWS = 40
+ROOT_DRAWS = 48
 SIMULATIONS = 640
 ANCHORS = 7
 BELOW_BLANK = -np.array([0.9, 0.7, 0.5, 0.35, 0.2, 0.1, 0.05])

@@ -91,7 +91,7 @@ class LatentModel:
 @dataclass(frozen=True, slots=True)
 class Nodes:
     """Nodes a side for group and unit integrals. Measured on 60 simulated electrodes, nine parameter vectors, worst
-    error of the log marginal: (5, 5) 1.5e-3, (5, 7) 4e-5, (9, 9) 5e-6 (benchmarks/quadrature.py)."""
+    error of the log marginal: (5, 5) 1.2e-3, (5, 7) 1.2e-4, (9, 9) 3e-6 (benchmarks/quadrature.py)."""
 
     group: int = 5
     unit: int = 7
