@@ -16,7 +16,9 @@ from brinemark.logbook import Logbook
 from .conftest import SHEET, call
 
 PATIENCE_S = 120.0
-START = (sys.executable, "-c", "from brinemark.faces.cli.main import main; main()")
+# A test run in the background of a script inherits an ignored interrupt; a terminal's command does not.
+HEARS = "import signal; signal.signal(signal.SIGINT, signal.default_int_handler); "
+START = (sys.executable, "-c", HEARS + "from brinemark.faces.cli.main import main; main()")
 needs_pty = pytest.mark.skipif(os.name == "nt", reason="pseudo-terminals are a matter of POSIX")
 
 
