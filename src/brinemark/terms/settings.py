@@ -49,7 +49,7 @@ class CurveSection(Section):
     sweep: Literal["anodic", "cathodic"] = "anodic"
     cycle: Cycle = "last"
     window_V: Window = (0.40, 0.76)
-    baseline: Literal["chord"] = "chord"
+    baseline: Literal["chord", "polynomial"] = "chord"
 
 
 class CovariateSection(Section):
@@ -57,7 +57,7 @@ class CovariateSection(Section):
     sweep: Literal["anodic", "cathodic"] = "anodic"
     cycle: Cycle = "last"
     window_V: Window = (-0.36, 0.00)
-    baseline: Literal["chord"] = "chord"
+    baseline: Literal["chord", "polynomial"] = "chord"
 
 
 class PrescanSection(Section):

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Protocol
 
 import numpy as np
 
@@ -20,6 +21,14 @@ SPIKE_SHARE = 0.25
 
 MAD_TO_SD = 1.4826
 """Standard deviation over median absolute deviation of a normal distribution, 1/0.67449."""
+
+
+class Baseline(Protocol):
+    """A baseline that is a linear operator on the current, whichever its form."""
+
+    def above(self, current: FloatArray) -> FloatArray: ...
+
+    def transposed(self, weights: FloatArray) -> FloatArray: ...
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -84,27 +93,27 @@ def _end_weights(end: BoolArray) -> FloatArray:
     return np.asarray(end / int(end.sum()), dtype=np.float64)
 
 
-def height_weights(chord: Chord, shape: FloatArray, inside: BoolArray) -> FloatArray:
+def height_weights(baseline: Baseline, shape: FloatArray, inside: BoolArray) -> FloatArray:
     """Weights g (m,) whose product with the current is the height of a wave of this shape.
 
     Least squares of C y on C w over the points `inside`: s = (Cw . Cy)/(Cw . Cw) = g . y, so that g . w = 1
-    and g gives 0 for every straight line.
+    and g gives 0 for every baseline: a straight line for a chord.
     """
-    above = np.where(inside, chord.above(shape), 0.0)
-    return chord.transposed(above / float(above @ above))
+    above = np.where(inside, baseline.above(shape), 0.0)
+    return baseline.transposed(above / float(above @ above))
 
 
-def charge_weights(chord: Chord, seconds: FloatArray, inside: BoolArray) -> FloatArray:
-    """Weights whose product with the current [A] is the charge above the chord [C], trapezoids over time (m,) [s]."""
+def charge_weights(baseline: Baseline, seconds: FloatArray, inside: BoolArray) -> FloatArray:
+    """Weights whose product with the current [A] is the charge [C] above the baseline, trapezoids in time (m,) [s]."""
     steps = np.where(inside[1:] & inside[:-1], np.abs(np.diff(seconds)), 0.0) / 2
     trapezoids = np.zeros(seconds.size)
     trapezoids[:-1] += steps
     trapezoids[1:] += steps
-    return chord.transposed(trapezoids)
+    return baseline.transposed(trapezoids)
 
 
-def beside_weights(chord: Chord, shape: FloatArray, other: FloatArray, inside: BoolArray) -> FloatArray:
-    """Weights of the amount of `shape` when `other` (both (m,)) is fitted beside it, both above their chords."""
-    above, aside = np.where(inside, chord.above(shape), 0.0), np.where(inside, chord.above(other), 0.0)
+def beside_weights(baseline: Baseline, shape: FloatArray, other: FloatArray, inside: BoolArray) -> FloatArray:
+    """Weights of the amount of `shape` when `other` (both (m,)) is fitted beside it, both above their baselines."""
+    above, aside = np.where(inside, baseline.above(shape), 0.0), np.where(inside, baseline.above(other), 0.0)
     alone = above - aside * (float(aside @ above) / float(aside @ aside))
-    return chord.transposed(alone / float(alone @ above))
+    return baseline.transposed(alone / float(alone @ above))

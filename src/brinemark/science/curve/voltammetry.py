@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from brinemark.science.curve.baselines import BASELINES, DEGREE, POLYNOMIAL, Polynomial, make_polynomial
 from brinemark.science.curve.chord import (
     Chord,
     beside_weights,
@@ -51,7 +52,7 @@ class _Window:
     """One window ready for reading.
 
     potential, current : (m,) rising [V], and [A] without spikes and with the wave upwards; raw : the same with
-    them; shape : (m,) the wave; moved : a chord and the points inside for each window with moved ends.
+    them; shape : (m,) the wave; moved : a baseline and the points inside for each window with moved ends.
     """
 
     segment: Segment
@@ -61,9 +62,9 @@ class _Window:
     sign: int
     spikes: int
     shape: FloatArray
-    chord: Chord
+    baseline: Chord | Polynomial
     noise: NoiseSpectrum
-    moved: tuple[tuple[Chord, BoolArray], ...]
+    moved: tuple[tuple[Chord | Polynomial, BoolArray], ...]
 
     @property
     def everywhere(self) -> BoolArray:
@@ -73,9 +74,9 @@ class _Window:
 def measure(trace: Trace, definition: SignalDefinition, wave: Wave, scan_rate_V_per_s: float | None = None) -> Signal:
     """Read one number from a trace; linear in the current, never clipped, negative when it is.
 
-    height [A] = least-squares projection of the current above its chord on the wave above its chord, at the
+    height [A] = least-squares projection of the current above its baseline on the wave above its baseline, at the
     expected place; positive for an anodic wave on an anodic and a cathodic wave on a cathodic sweep. charge [C]
-    = integral over time of the current above the chord, same sign. potential [V] = place of the wave by
+    = integral over time of the current above the baseline, same sign. potential [V] = place of the wave by
     shifting the shape until it fits best, the expected place with flag "no wave" when there is none.
 
     u^2 = u_noise^2 + u_baseline^2: see `docs/decisions` on how u is made.
@@ -94,14 +95,14 @@ def dissect(
 ) -> Dissection:
     """The same signal taken apart: current = baseline + wave + residual, all (m,) [A] over the window.
 
-    The baseline is the chord of the current; the wave is the fitted height times the shape above its chord.
+    The baseline is the chord or polynomial of the current; the wave is the fitted height times the shape above its own.
     Raises Refused as `measure`.
     """
     view = _open_window(trace, definition, wave)
     signal = _signal(view, definition, wave, scan_rate_V_per_s)
-    baseline = view.chord.line(view.current)
-    height = float(height_weights(view.chord, view.shape, view.everywhere) @ view.current)
-    fitted = height * view.chord.above(view.shape)
+    baseline = view.baseline.line(view.current)
+    height = float(height_weights(view.baseline, view.shape, view.everywhere) @ view.current)
+    fitted = height * view.baseline.above(view.shape)
     residual = view.raw - baseline - fitted
     baseline, fitted, residual = (
         np.asarray(view.sign * part, dtype=np.float64) for part in (baseline, fitted, residual)
@@ -110,8 +111,9 @@ def dissect(
 
 
 def _open_window(trace: Trace, definition: SignalDefinition, wave: Wave) -> _Window:
-    if definition.baseline != "chord":
-        raise Refused(f"baseline {definition.baseline!r}", '"chord"', "change the signal's baseline")
+    if definition.baseline not in BASELINES:
+        known = " or ".join(f'"{name}"' for name in BASELINES)
+        raise Refused(f"baseline {definition.baseline!r}", known, "change the signal's baseline")
     segment = take_segment(trace, definition)
     potential, window_V = segment.potential_V, definition.window_V
     _check_wave(wave, window_V)
@@ -120,12 +122,21 @@ def _open_window(trace: Trace, definition: SignalDefinition, wave: Wave) -> _Win
     current, spikes = without_spikes(raw)
     shape, _ = _shape_and_slope(potential, wave)
     noise = noise_spectrum(current, potential, _wave_terms(potential, wave))
-    moved = tuple(
-        (make_chord(potential, (low, high)), (potential >= low) & (potential <= high))
-        for low, high in _moved_windows(window_V)
-    )
+    own, *moved = [
+        (
+            _make_baseline(definition.baseline, potential, window, shape),
+            (potential >= window[0]) & (potential <= window[1]),
+        )
+        for window in (window_V, *_moved_windows(window_V))
+    ]
+    return _Window(segment, potential, current, raw, sign, spikes, shape, own[0], noise, tuple(moved))
+
+
+def _make_baseline(
+    kind: str, potential: FloatArray, window_V: tuple[float, float], shape: FloatArray
+) -> Chord | Polynomial:
     chord = make_chord(potential, window_V)
-    return _Window(segment, potential, current, raw, sign, spikes, shape, chord, noise, moved)
+    return make_polynomial(potential, window_V, chord.above(shape)) if kind == POLYNOMIAL else chord
 
 
 def _check_wave(wave: Wave, window_V: tuple[float, float]) -> None:
@@ -178,7 +189,7 @@ def _signal(view: _Window, definition: SignalDefinition, wave: Wave, scan_rate_V
 
 
 def _flags(view: _Window, height: tuple[float, float, float], nothing: Flag | None) -> tuple[Flag, ...]:
-    line = view.chord.line(view.current)
+    line = view.baseline.line(view.current)
     found = [nothing, saturation_flag(view.raw), spike_flag(view.spikes)]
     if nothing is None:
         found += [noise_flag(height[0], height[1]), tilt_flag(float(line[-1] - line[0]), height[0])]
@@ -221,23 +232,25 @@ def _value(view: _Window, weights: FloatArray) -> tuple[float, float, float]:
 
 
 def _bow(view: _Window) -> FloatArray:
-    return np.asarray((view.potential - view.potential.mean()) ** 2, dtype=np.float64)
+    """(m,) the lowest even power of the potential that the baseline does not follow: 2 for the chord, else 4."""
+    place = (view.potential - view.potential.mean()) / float(np.ptp(view.potential))
+    return np.asarray(place ** (DEGREE + 1 if isinstance(view.baseline, Polynomial) else 2), dtype=np.float64)
 
 
 def _height_weights(view: _Window, shape: FloatArray) -> FloatArray:
-    """(4, m) weights of the height: the window's chord; each moved chord; the chord with a bow beside the wave."""
-    own = height_weights(view.chord, shape, view.everywhere)
+    """(4, m) weights of the height: the window's baseline; each moved one; its own with a bow beside the wave."""
+    own = height_weights(view.baseline, shape, view.everywhere)
     moved = [height_weights(chord, shape, inside) for chord, inside in view.moved]
-    return np.stack([own, *moved, beside_weights(view.chord, shape, _bow(view), view.everywhere)])
+    return np.stack([own, *moved, beside_weights(view.baseline, shape, _bow(view), view.everywhere)])
 
 
 def _charge_weights(view: _Window, seconds: FloatArray) -> FloatArray:
     """(4, m) weights of the charge, as for the height; a moved window is scaled to the part of the wave it holds."""
-    own = charge_weights(view.chord, seconds, view.everywhere)
+    own = charge_weights(view.baseline, seconds, view.everywhere)
     moved = [charge_weights(chord, seconds, inside) for chord, inside in view.moved]
     scaled = [weights * float(own @ view.shape) / float(weights @ view.shape) for weights in moved]
     bow = _bow(view)
-    bowed = own - float(own @ bow) * beside_weights(view.chord, bow, view.shape, view.everywhere)
+    bowed = own - float(own @ bow) * beside_weights(view.baseline, bow, view.shape, view.everywhere)
     return np.stack([own, *scaled, bowed])
 
 
@@ -248,14 +261,14 @@ def _find_place(view: _Window, wave: Wave, expected: bool) -> tuple[float, float
     must be upwards and clear of ELSEWHERE_LIMIT u, since a search finds the best of many places.
 
     For a small shift d of a wave of height s, s w(E - d) = s w(E) - s d w'(E), so d is the fitted amount of -w'
-    over that of w, both above their chords; repeated at the shifted shape (Gauss-Newton).
+    over that of w, both above their baselines; repeated at the shifted shape (Gauss-Newton).
     """
     limit = END_MOVE * float(np.ptp(view.potential))
     shift = 0.0
     for _ in range(PLACE_ROUNDS):
         shape, slope = _shape_and_slope(view.potential, wave, shift)
-        height = float(beside_weights(view.chord, shape, slope, view.everywhere) @ view.current)
-        weights = beside_weights(view.chord, slope, shape, view.everywhere) / -height
+        height = float(beside_weights(view.baseline, shape, slope, view.everywhere) @ view.current)
+        weights = beside_weights(view.baseline, slope, shape, view.everywhere) / -height
         step = float(np.clip(weights @ view.current, -limit, limit))
         shift += step
         if abs(step) < PLACE_STEP_V:
