@@ -21,8 +21,6 @@ if TYPE_CHECKING:
 # Values and keys that later versions will take; "*" stands for an instrument's id.
 LATER_VALUES: Mapping[tuple[str, ...], tuple[str, ...]] = {
     ("prescan", "use"): ("zero", "both"),
-    ("signal", "baseline"): ("whittaker",),
-    ("covariate", "baseline"): ("whittaker",),
 }
 LATER_KEYS: Mapping[tuple[str, ...], str] = {
     ("run", "control_limits"): "controls are read and compared with expected_level, without limits",

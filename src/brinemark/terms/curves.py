@@ -54,8 +54,8 @@ class SignalDefinition:
     """How one number is read from a trace; everything in it changes the number.
 
     quantity : "height" [A], "charge" [C] or "potential" [V]; sweep : "anodic" or "cathodic";
-    cycle : "last", "mean" or a number written as text; window_V : (low, high) [V]; baseline : "chord" or
-    "polynomial".
+    cycle : "last", "mean" or a number written as text; window_V : (low, high) [V]; baseline : "chord",
+    "polynomial" or "whittaker".
     """
 
     quantity: str

@@ -12,7 +12,8 @@ from brinemark.terms.errors import Refused
 
 CHORD = "chord"
 POLYNOMIAL = "polynomial"
-BASELINES = (CHORD, POLYNOMIAL)
+WHITTAKER = "whittaker"
+BASELINES = (CHORD, POLYNOMIAL, WHITTAKER)
 
 DEGREE = 3
 """Degree of the polynomial (our choice): a parabola follows a bow, the cube a wave that is not in the middle."""

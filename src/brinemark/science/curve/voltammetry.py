@@ -7,7 +7,14 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from brinemark.science.curve.baselines import BASELINES, DEGREE, POLYNOMIAL, Polynomial, make_polynomial
+from brinemark.science.curve.baselines import (
+    BASELINES,
+    DEGREE,
+    POLYNOMIAL,
+    WHITTAKER,
+    Polynomial,
+    make_polynomial,
+)
 from brinemark.science.curve.chord import (
     Chord,
     beside_weights,
@@ -28,6 +35,7 @@ from brinemark.science.curve.flags import (
 )
 from brinemark.science.curve.noise import NoiseSpectrum, noise_spectrum
 from brinemark.science.curve.sweeps import DIRECTIONS, take_segment
+from brinemark.science.curve.whittaker import Whittaker, make_whittakers
 from brinemark.terms.arrays import BoolArray, FloatArray
 from brinemark.terms.curves import Dissection, Flag, Segment, Signal, SignalDefinition, Trace, Wave
 from brinemark.terms.errors import Refused
@@ -47,6 +55,9 @@ PLACE_ROUNDS = 8
 PLACE_STEP_V = 1e-5
 
 
+_AnyBaseline = Chord | Polynomial | Whittaker
+
+
 @dataclass(frozen=True, slots=True, eq=False)
 class _Window:
     """One window ready for reading.
@@ -62,9 +73,9 @@ class _Window:
     sign: int
     spikes: int
     shape: FloatArray
-    baseline: Chord | Polynomial
+    baseline: _AnyBaseline
     noise: NoiseSpectrum
-    moved: tuple[tuple[Chord | Polynomial, BoolArray], ...]
+    moved: tuple[tuple[_AnyBaseline, BoolArray], ...]
 
     @property
     def everywhere(self) -> BoolArray:
@@ -73,6 +84,8 @@ class _Window:
 
 def measure(trace: Trace, definition: SignalDefinition, wave: Wave, scan_rate_V_per_s: float | None = None) -> Signal:
     """Read one number from a trace; linear in the current, never clipped, negative when it is.
+
+    Over a "whittaker" baseline it is linear only while the weights of that baseline hold: they follow the current.
 
     height [A] = least-squares projection of the current above its baseline on the wave above its baseline, at the
     expected place; positive for an anodic wave on an anodic and a cathodic wave on a cathodic sweep. charge [C]
@@ -122,21 +135,26 @@ def _open_window(trace: Trace, definition: SignalDefinition, wave: Wave) -> _Win
     current, spikes = without_spikes(raw)
     shape, _ = _shape_and_slope(potential, wave)
     noise = noise_spectrum(current, potential, _wave_terms(potential, wave))
-    own, *moved = [
-        (
-            _make_baseline(definition.baseline, potential, window, shape),
-            (potential >= window[0]) & (potential <= window[1]),
-        )
-        for window in (window_V, *_moved_windows(window_V))
+    baseline, *moved = _baselines(definition, potential, current, shape)
+    return _Window(segment, potential, current, raw, sign, spikes, shape, baseline[0], noise, tuple(moved))
+
+
+def _baselines(
+    definition: SignalDefinition, potential: FloatArray, current: FloatArray, shape: FloatArray
+) -> list[tuple[_AnyBaseline, BoolArray]]:
+    """The signal's own baseline, then others to compare with, each with the points inside its window."""
+    windows = (definition.window_V, *_moved_windows(definition.window_V))
+    insides = tuple((potential >= low) & (potential <= high) for low, high in windows)
+    insides = (np.ones(potential.size, dtype=bool), *insides[1:])
+    if definition.baseline == WHITTAKER:
+        return list(zip(make_whittakers(current, insides), (*insides, insides[0]), strict=True))
+    chords = [make_chord(potential, window) for window in windows]
+    if definition.baseline != POLYNOMIAL:
+        return list(zip(chords, insides, strict=True))
+    polynomials = [
+        make_polynomial(potential, window, chord.above(shape)) for window, chord in zip(windows, chords, strict=True)
     ]
-    return _Window(segment, potential, current, raw, sign, spikes, shape, own[0], noise, tuple(moved))
-
-
-def _make_baseline(
-    kind: str, potential: FloatArray, window_V: tuple[float, float], shape: FloatArray
-) -> Chord | Polynomial:
-    chord = make_chord(potential, window_V)
-    return make_polynomial(potential, window_V, chord.above(shape)) if kind == POLYNOMIAL else chord
+    return list(zip(polynomials, insides, strict=True))
 
 
 def _check_wave(wave: Wave, window_V: tuple[float, float]) -> None:
@@ -175,6 +193,7 @@ def _signal(view: _Window, definition: SignalDefinition, wave: Wave, scan_rate_V
     height = _value(view, _height_weights(view, view.shape))
     parts = height
     if definition.quantity == "charge":
+        _refuse_charge(view)
         parts = _value(view, _charge_weights(view, _seconds(view, scan_rate_V_per_s)))
     elif definition.quantity not in ("height", "potential"):
         raise Refused(f"quantity {definition.quantity!r}", '"height", "charge" or "potential"', "change the quantity")
@@ -186,6 +205,15 @@ def _signal(view: _Window, definition: SignalDefinition, wave: Wave, scan_rate_V
     flags = _flags(view, height, nothing)
     flags += () if place is None else place_flags(place[0], wave.place_V, definition.window_V)
     return _make_signal(parts, definition, flags)
+
+
+def _refuse_charge(view: _Window) -> None:
+    if isinstance(view.baseline, Whittaker):
+        raise Refused(
+            "a charge above a whittaker baseline, whose level is free",
+            'quantity = "height", or baseline = "chord" or "polynomial"',
+            "change quantity or baseline",
+        )
 
 
 def _flags(view: _Window, height: tuple[float, float, float], nothing: Flag | None) -> tuple[Flag, ...]:
@@ -238,7 +266,7 @@ def _bow(view: _Window) -> FloatArray:
 
 
 def _height_weights(view: _Window, shape: FloatArray) -> FloatArray:
-    """(4, m) weights of the height: the window's baseline; each moved one; its own with a bow beside the wave."""
+    """(K, m) weights of the height: the window's baseline; each other one; its own with a bow beside the wave."""
     own = height_weights(view.baseline, shape, view.everywhere)
     moved = [height_weights(chord, shape, inside) for chord, inside in view.moved]
     return np.stack([own, *moved, beside_weights(view.baseline, shape, _bow(view), view.everywhere)])
