@@ -236,7 +236,7 @@ def test_every_real_curve_in_the_long_layout_is_read(real_curves: Path) -> None:
 
 
 @pytest.mark.real
-def test_the_real_wide_table_is_refused_as_wide(real_curves: Path) -> None:
+def test_the_real_wide_table_is_refused_as_wide_without_the_setting(real_curves: Path) -> None:
     path = real_curves / "cv_ferrocene_cycles" / "ferrocene_6cycles_wide.csv"
     with pytest.raises(Refused, match="wide layout") as caught:
         parse_trace(path.read_bytes(), None, path.name)

@@ -24,7 +24,6 @@ LATER_VALUES: Mapping[tuple[str, ...], tuple[str, ...]] = {
 }
 LATER_KEYS: Mapping[tuple[str, ...], str] = {
     ("run", "control_limits"): "controls are read and compared with expected_level, without limits",
-    ("instrument", "*", "layout"): "trace files have one current column (long layout)",
 }
 _EXPECTED = {
     "finite_number": "a finite number",

@@ -154,6 +154,31 @@ def choose(headings: Sequence[Heading], named: Mapping[str, str], name: str, row
     return columns
 
 
+def choose_wide(headings: Sequence[Heading], named: Mapping[str, str], name: str, row: int) -> dict[str, Column]:
+    """Columns of the wide layout: "potential", "time" if there, and "current N" for cycle N, in rising order.
+
+    Raises Refused as `choose`; for a cycle column, and for current columns that are not numbered one by one.
+    """
+    currents = [(index, head) for index, head in enumerate(headings) if head.kind == "current"]
+    counts = [head.count for _, head in currents]
+    numbers = [count for count in counts if count is not None]
+    cycle = next((head.text for head in headings if head.kind == "cycle"), None)
+    if cycle is not None or len(numbers) < len(counts) or numbers != sorted(set(numbers)):
+        texts = ", ".join(head.text for _, head in currents[:12])
+        raise Refused(
+            f"a cycle column {shown(cycle)}" if cycle is not None else f"current columns {texts}",
+            'current columns numbered by cycle, such as current_uA_1 and current_uA_2, for layout = "wide"',
+            'number the current columns, or write layout = "long" in [instrument.ID]',
+            file=name,
+            row=row,
+        )
+    others = [head if head.kind != "current" else Heading(head.text, None, head.unit) for head in headings]
+    columns = choose(others, named, name, row)
+    for number, (index, head) in zip(numbers, currents, strict=True):
+        columns[f"current {number}"] = Column(index, head.text, _factor("current", head, name, row))
+    return columns
+
+
 def _refuse_absent(headings: Sequence[Heading], named: Mapping[str, str], name: str, row: int) -> None:
     there = [head.text for head in headings if head.text]
     for kind, wanted in named.items():
@@ -191,7 +216,9 @@ def _only(kind: str, found: list[tuple[int, Heading]], name: str, row: int) -> t
         raise Refused(
             f"{len(found)} numbered {kind} columns ({texts}): a wide layout",
             "the long layout, with one current column and a column cycle",
-            f"write the cycles below each other, or name one column in [instrument.ID] {kind}",
+            f'write layout = "wide" or name one column as {kind} in [instrument.ID]'
+            if kind == "current"
+            else f"write the cycles below each other, or name one column in [instrument.ID] {kind}",
             file=name,
             row=row,
             column=found[0][1].text,

@@ -1,4 +1,4 @@
-"""Bytes of a trace file to a Trace: delimited text in the long layout, one point a row."""
+"""Bytes of a trace file to a Trace: delimited text, one point a row, or a current column for every cycle."""
 
 from __future__ import annotations
 
@@ -10,7 +10,17 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from brinemark.records.text import decimal_comma, decode, number, shown
-from brinemark.records.trace_header import DELIMITERS, KINDS, Column, Heading, choose, header_fields, heading, split
+from brinemark.records.trace_header import (
+    DELIMITERS,
+    KINDS,
+    Column,
+    Heading,
+    choose,
+    choose_wide,
+    header_fields,
+    heading,
+    split,
+)
 from brinemark.terms.arrays import FloatArray
 from brinemark.terms.curves import Trace
 from brinemark.terms.errors import Refused
@@ -44,18 +54,10 @@ def parse_trace(data: bytes, instrument: InstrumentSection | None, name: str) ->
     Raises Refused with file, row (line of the file, from 1) and column for every fault.
     """
     text, _ = decode(data, name)
-    table = _table(text.split("\n"), _named(instrument), name)
-    rows = _rows(table)
-    values = _fast(table, [line for _, line in rows])
-    if values is None:
-        values = _exact(table, rows)
-    if len(values) < FEWEST_POINTS:
-        raise Refused(
-            f"{len(values)} points", f"at least {FEWEST_POINTS} points", "give the file of a whole sweep", file=name
-        )
-    fields = {kind: values[:, i] * table.columns[kind].factor for i, kind in enumerate(table.columns)}
-    _check_fields(table, fields)
+    wide = instrument is not None and instrument.layout == "wide"
+    table = _table(text.split("\n"), _named(instrument), name, wide)
     sign = -1.0 if instrument is not None and instrument.sign == "cathodic positive" else 1.0
+    fields = _wide_fields(table) if wide else _long_fields(table)
     return Trace(
         potential_V=fields["potential"],
         current_A=sign * fields["current"],
@@ -64,20 +66,74 @@ def parse_trace(data: bytes, instrument: InstrumentSection | None, name: str) ->
     )
 
 
+def _long_fields(table: _Table) -> dict[str, FloatArray]:
+    """Values of every kind (n,) in V, A, s and 1."""
+    rows = _rows(table)
+    values = _fast(table, [line for _, line in rows])
+    if values is None:
+        values = _exact(table, rows)
+    _check_enough(len(values), table.name)
+    fields = {kind: values[:, i] * table.columns[kind].factor for i, kind in enumerate(table.columns)}
+    _check_fields(table, fields)
+    return fields
+
+
+def _check_enough(points: int, name: str) -> None:
+    if points < FEWEST_POINTS:
+        raise Refused(
+            f"{points} points", f"at least {FEWEST_POINTS} points", "give the file of a whole sweep", file=name
+        )
+
+
+def _wide_fields(table: _Table) -> dict[str, FloatArray]:
+    """The long form (n,) of a wide table: its cycles one after another, each with the potentials and times of its rows.
+
+    A cycle ends where its column is blank to the bottom of the table: a truncated one is shorter.
+    """
+    rows = _rows(table)
+    trailing = all(line.endswith(table.delimiter) and line.count(table.delimiter) == table.width for _, line in rows)
+    cells = [(row, _fields(table, row, line.removesuffix(table.delimiter) if trailing else line)) for row, line in rows]
+    comma = (table.delimiter != "," or any('"' in line for _, line in rows)) and _decimal_sign(table, cells)
+    parts = [_wide_cycle(table, kind, cells, comma) for kind in table.columns if kind.startswith("current ")]
+    longest = max(parts, key=lambda part: part["current"].size, default=None)
+    if longest is None or longest["current"].size < len(rows):
+        row = rows[-1][0] if rows else table.first
+        expected, remedy = "a current in one column at least", "correct the row or remove the whole row"
+        raise Refused("a row without any current", expected, remedy, file=table.name, row=row)
+    _check_enough(sum(part["current"].size for part in parts), table.name)
+    _check_fields(table, {kind: longest[kind] for kind in ("potential", "time") if kind in longest})
+    return {kind: np.concatenate([part[kind] for part in parts]) for kind in longest}
+
+
+def _wide_cycle(table: _Table, kind: str, cells: list[tuple[int, list[str]]], comma: bool) -> dict[str, FloatArray]:
+    """One cycle: its rows down to the last that is not blank in its column."""
+    own = table.columns[kind]
+    filled = max((place for place, (_, fields) in enumerate(cells, start=1) if fields[own.index]), default=0)
+    if filled == 0:
+        remedy = "remove the column"
+        raise Refused("a cycle without any current", "numbers", remedy, file=table.name, column=own.text)
+    shared = {name: column for name, column in table.columns.items() if not name.startswith("current ")}
+    values = {
+        name: np.array([_value(table, row, fields, column, comma) for row, fields in cells[:filled]]) * column.factor
+        for name, column in {**shared, "current": own}.items()
+    }
+    return {**values, "cycle": np.full(filled, float(kind.removeprefix("current ")))}
+
+
 def _named(instrument: InstrumentSection | None) -> dict[str, str]:
     if instrument is None:
         return {}
     return {kind: text for kind in KINDS if (text := getattr(instrument, kind)) is not None}
 
 
-def _table(lines: list[str], named: Mapping[str, str], name: str) -> _Table:
+def _table(lines: list[str], named: Mapping[str, str], name: str, wide: bool) -> _Table:
     """Find the header: the first line that names a potential and a current, before the first numbers."""
     best: tuple[int, list[str]] | None = None
     for place, line in enumerate(lines[:_HEADER_WITHIN]):
         found = _as_header(line, named) or _as_header(line.lstrip().lstrip("#%;!"), named)
         if found:
             delimiter, headings = found
-            columns = choose(headings, named, name, place + 1)
+            columns = (choose_wide if wide else choose)(headings, named, name, place + 1)
             return _Table(name, lines[place + 1 :], place + 2, delimiter, len(headings), columns)
         if _numbers_only(line):
             raise _no_header(name, place + 1, best, named)

@@ -90,6 +90,13 @@ class InstrumentSection(Section):
     current: str | None = None
     time: str | None = None
     cycle: str | None = None
+    layout: Literal["long", "wide"] = "long"
+
+    @model_validator(mode="after")
+    def _wide_finds_its_columns(self) -> InstrumentSection:
+        if self.layout == "wide" and (self.current is not None or self.cycle is not None):
+            raise ValueError('layout "wide" takes every numbered current column; leave out current and cycle')
+        return self
 
 
 class ConditionsSection(Section):
