@@ -144,3 +144,18 @@ def test_a_curve_that_was_not_kept_is_refused(place: Place, logbook: Logbook) ->
             draw_trace(place, row, "svg", prescan=prescan)
     with pytest.raises(Refused, match="no sample"):
         draw_reading(place, "nobody", "svg")
+
+
+@pytest.mark.parametrize("baseline", ["polynomial", "whittaker"])
+def test_a_trace_is_drawn_with_every_baseline_and_its_signal_is_that_baseline_s(
+    place: Place, tmp_path: Path, baseline: str
+) -> None:
+    shutil.copytree(place.folder, tmp_path / "book")
+    with (tmp_path / "book" / "logbook.toml").open("a", encoding="utf-8") as settings:
+        settings.write(f'\n[signal]\nbaseline = "{baseline}"\n')
+    with Logbook.open(tmp_path / "book") as book:
+        row = book.rows()[0]
+        other = book.dissection_of(row)
+        assert np.abs(np.diff(other.baseline_A, 2)).max() > 1e-6 * np.ptp(other.baseline_A)  # no straight line
+        assert other.signal.value != Logbook(place).dissection_of(row).signal.value
+        assert book.draw_trace(row).startswith(b"<svg")
