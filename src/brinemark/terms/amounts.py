@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
+
+import numpy as np
 
 from brinemark.terms.arrays import FloatArray, IntArray
 
@@ -21,7 +23,10 @@ class ElectrodeReadings:
 
     electrode : E names; batch, instrument : E names; covariate : (E,) raw covariate quantity, nan = missing;
     unit : (R,) index of the electrode of each reading; signal, u : (R,) [signal unit];
-    level : (R,) [level unit], nan where unknown.
+    level : (R,) [level unit], nan where unknown; dip : (R,) place in the electrode's life: -1 pre-scan, 0 main
+    reading, 1, 2, ... what follows; level_u : (R,) standard uncertainty of the level that is the reading's own
+    [level unit]; stocks : S names; stock_part : (S, R) part of the level that came from each stock, whose relative
+    error is shared [level unit]; stock_rel_u : (S,) relative standard uncertainty of each stock.
     """
 
     electrode: tuple[str, ...]
@@ -32,6 +37,21 @@ class ElectrodeReadings:
     signal: FloatArray
     u: FloatArray
     level: FloatArray
+    dip: IntArray = field(default_factory=lambda: np.zeros(0, dtype=np.int64))
+    level_u: FloatArray = field(default_factory=lambda: np.zeros(0))
+    stocks: tuple[str, ...] = ()
+    stock_part: FloatArray = field(default_factory=lambda: np.zeros((0, 0)))
+    stock_rel_u: FloatArray = field(default_factory=lambda: np.zeros(0))
+
+    def __post_init__(self) -> None:
+        """What was left out: every reading a main one, levels exact, no stock."""
+        count = self.level.size
+        for name in ("dip", "level_u"):
+            values = getattr(self, name)
+            if values.size == 0:
+                object.__setattr__(self, name, np.zeros(count, dtype=values.dtype))
+        if self.stock_part.size == 0:
+            object.__setattr__(self, "stock_part", np.zeros((len(self.stocks), count)))
 
 
 @dataclass(frozen=True, slots=True)
@@ -175,11 +195,30 @@ class Reading:
 
 
 @dataclass(frozen=True, slots=True)
+class OtherDip:
+    """A reading of a sample's electrode beside its main one: the pre-scan (dip -1) or an addition (dip 1, 2, ...).
+
+    c_cell = share * c_sample + added; added, added_u [level unit] : what is known to be there, with the standard
+    uncertainty that is this reading's own; stock_parts : (stock, part of added [level unit]), whose relative errors
+    are shared by all that the stock was used for.
+    """
+
+    dip: int
+    signal: float
+    u: float
+    share: float
+    added: float
+    added_u: float = 0.0
+    stock_parts: tuple[tuple[str, float], ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
 class SamplePortion:
-    """One electrode that read a sample (or a control): its signal and the dilution it saw.
+    """One electrode that read a sample (or a control): its main signal, the dilution it saw, its other readings.
 
     covariate : raw covariate quantity, None = missing; failure : why this electrode cannot be used
-    (for example a failed pre-scan), None = usable.
+    (for example a failed pre-scan), None = usable; added, added_u : level that the diluent brought [level unit], so
+    that the cell of the main reading holds c / dilution + added; others : pre-scan and additions in order of dip.
     """
 
     electrode: str
@@ -190,3 +229,6 @@ class SamplePortion:
     u: float
     dilution: float = 1.0
     failure: str | None = None
+    added: float = 0.0
+    added_u: float = 0.0
+    others: tuple[OtherDip, ...] = ()
