@@ -16,7 +16,7 @@ from sqlalchemy import (
     UniqueConstraint,
 )
 
-REVISION = "0001"
+REVISION = "0002"
 APPLICATION_ID = 0x4272696E
 CACHE = "trace_cache"
 
@@ -108,7 +108,7 @@ electrode_row = Table(
     Column("canonical", Text, nullable=False),
     _entry(),
     _hash_check("id"),
-    CheckConstraint("role IN ('blank', 'standard', 'sample', 'control')", name="role_known"),
+    CheckConstraint("role IN ('blank', 'standard', 'sample', 'control', 'addition')", name="role_known"),
     CheckConstraint("dilution >= 1", name="dilution_at_least_one"),
     CheckConstraint("level IS NULL OR level >= 0", name="level_not_negative"),
     CheckConstraint("role <> 'blank' OR level = 0", name="blank_is_zero"),
