@@ -35,6 +35,7 @@ class Line:
     """A fitted straight line y = intercept + slope x with what inverse prediction needs.
 
     u_intercept, u_slope : standard deviations; residual_sd [unit of y]; n readings; mean_x, sxx = sum (x - mean_x)^2.
+    With weights, scaled to mean 1: residual_sd is that of a reading of weight 1, mean_x and sxx are weighted.
     """
 
     intercept: float
@@ -84,13 +85,19 @@ def fit_linear(design: FloatArray, y: FloatArray) -> LinearFit:
     return LinearFit(coefficients, np.sqrt(np.diag(covariance)), covariance, rss, math.sqrt(rss / (n - p)), n - p)
 
 
-def fit_line(x: FloatArray, y: FloatArray) -> Line:
-    """Least-squares line through x (n,), y (n,), all with the same sd. Raises Refused below 3 readings or 2 levels."""
+def fit_line(x: FloatArray, y: FloatArray, weights: FloatArray | None = None) -> Line:
+    """Least-squares line through x (n,), y (n,): all with the same sd, or with weights (n,) = 1/variance up to a factor.
+
+    Minimises sum w (y - a - b x)^2 with the weights scaled to mean 1.
+    Raises Refused below 3 readings or 2 levels, and for weights that are not all finite and above 0.
+    """
     if x.size < 3 or np.unique(x).size < 2:
         came = f"{x.size} readings at {np.unique(x).size} levels"
         raise Refused(came, "at least 3 readings at 2 levels or more", "measure more standards")
-    fit = fit_linear(np.column_stack([np.ones_like(x), x]), y)
-    mean_x = float(np.mean(x))
+    w = _scaled(weights, x.size)
+    root = np.sqrt(w)
+    fit = fit_linear(np.column_stack([root, root * x]), root * y)
+    mean_x = float(np.mean(w * x))
     return Line(
         intercept=float(fit.coefficients[0]),
         slope=float(fit.coefficients[1]),
@@ -100,15 +107,35 @@ def fit_line(x: FloatArray, y: FloatArray) -> Line:
         df=fit.df,
         n=int(x.size),
         mean_x=mean_x,
-        sxx=float(np.sum((x - mean_x) ** 2)),
+        sxx=float(np.sum(w * (x - mean_x) ** 2)),
     )
 
 
-def read_line(line: Line, mean_signal: float, repeats: int = 1) -> tuple[float, float]:
+def _scaled(weights: FloatArray | None, count: int) -> FloatArray:
+    """Weights of mean 1."""
+    if weights is None:
+        return np.ones(count)
+    if weights.shape != (count,) or not np.all(np.isfinite(weights) & (weights > 0.0)):
+        came = f"{weights.size} weights for {count} readings, smallest {np.min(weights, initial=math.inf):g}"
+        raise Refused(came, "one finite weight above 0 for each reading", "give 1/variance of each reading")
+    return np.asarray(weights / np.mean(weights))
+
+
+def line_at(line: Line, x: float) -> tuple[float, float]:
+    """Height a + b x of the line and its standard uncertainty s sqrt(1/n + (x - mean_x)^2 / Sxx).
+
+    Source: JCGM 100:2008 (GUM), H.3.4, where the same is written with the correlation of a and b.
+    """
+    spread = 1.0 / line.n + (x - line.mean_x) ** 2 / line.sxx
+    return line.intercept + line.slope * x, line.residual_sd * math.sqrt(spread)
+
+
+def read_line(line: Line, mean_signal: float, repeats: float = 1) -> tuple[float, float]:
     """Level and its standard uncertainty from the mean of repeats signals of a sample.
 
     c0 = (y0 - B0) / B1,  u(c0) = (S / B1) sqrt(1/p + 1/n + (c0 - mean_x)^2 / Sxx)
-    with p = repeats, n the number of calibration readings and S the residual sd.
+    with p = repeats, n the number of calibration readings and S the residual sd. On a weighted line p is the weight of
+    the sample's signal, on the scale on which the standards' weights have mean 1.
 
     Source: Quantifying Uncertainty in Analytical Measurement, EURACHEM/CITAC Guide CG 4, QUAM:2012.P1, example A5
     (calibration curve). The uncertainty of the standards' own levels is left out, as there.
