@@ -146,8 +146,6 @@ def test_a_bad_name_or_zone_writes_nothing(name: str, timezone: str) -> None:
         ('[prescan]\nuse = "both"', ['[prescan] use = "both" is not accepted yet', 'today "covariate"']),
         ('[prescan]\nuse = "never"', ['use = "never"; expected "covariate"']),
         ('[signal]\nbaseline = "spline"', ['baseline = "spline"; expected "chord", "polynomial" or "whittaker"']),
-        ('[signal]\nquantity = "charge"\nbaseline = "whittaker"', ["[signal]: a charge needs baseline"]),
-        ('[covariate]\nbaseline = "whittaker"', ["[covariate]: a charge needs baseline"]),
         ('[signal]\ncycle = "first"', ['cycle = "first"; expected "last", "mean" or a whole number from 1']),
         ("[signal]\ncycle = 0", ["cycle = 0; expected"]),
         ("[signal]\ncycle = 1.5", ['cycle = 1.5; expected "last", "mean" or a whole number']),

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import Annotated, Literal, Self, TypeVar
+from typing import Annotated, Literal, Self
 
 from pydantic import AfterValidator, BaseModel, ConfigDict, Field, model_validator
 
@@ -44,25 +44,12 @@ class AnalyteSection(Section):
     molar_mass: Positive | None = None
 
 
-_Curve = TypeVar("_Curve", bound="CurveSection | CovariateSection")
-
-
-def _check_level(section: _Curve) -> _Curve:
-    if section.baseline == "whittaker" and section.quantity == "charge":
-        raise ValueError('a charge needs baseline "chord" or "polynomial", since the level of "whittaker" is free')
-    return section
-
-
 class CurveSection(Section):
     quantity: Literal["height", "charge", "potential"] = "height"
     sweep: Literal["anodic", "cathodic"] = "anodic"
     cycle: Cycle = "last"
     window_V: Window = (0.40, 0.76)
     baseline: Literal["chord", "polynomial", "whittaker"] = "chord"
-
-    @model_validator(mode="after")
-    def _no_charge_without_level(self) -> Self:
-        return _check_level(self)
 
 
 class CovariateSection(Section):
@@ -71,10 +58,6 @@ class CovariateSection(Section):
     cycle: Cycle = "last"
     window_V: Window = (-0.36, 0.00)
     baseline: Literal["chord", "polynomial", "whittaker"] = "chord"
-
-    @model_validator(mode="after")
-    def _no_charge_without_level(self) -> Self:
-        return _check_level(self)
 
 
 class PrescanSection(Section):
