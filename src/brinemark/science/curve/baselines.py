@@ -51,6 +51,16 @@ class Polynomial:
         return np.asarray(weights - self.outside @ (self.solve.T @ (self.terms.T @ weights)), dtype=np.float64)
 
 
+def outside_points(potential_V: FloatArray, window_V: tuple[float, float], above_chord: FloatArray) -> BoolArray:
+    """(m,) True for points of the window [V] outside the wave, and for those in its outer END_SHARE on either side."""
+    low, high = window_V
+    inside = (potential_V >= low) & (potential_V <= high)
+    width = END_SHARE * (high - low)
+    ends = (potential_V <= low + width) | (potential_V >= high - width)
+    size = np.abs(above_chord)
+    return np.asarray(inside & (ends | (size < OUTSIDE_SHARE * float(size[inside].max()))), dtype=bool)
+
+
 def make_polynomial(potential_V: FloatArray, window_V: tuple[float, float], above_chord: FloatArray) -> Polynomial:
     """Polynomial baseline of the window [V] on points potential_V (m,), which may reach beyond it.
 
@@ -61,11 +71,7 @@ def make_polynomial(potential_V: FloatArray, window_V: tuple[float, float], abov
     Raises Refused when fewer than POINTS_PER_TERM points a term are outside the wave.
     """
     low, high = window_V
-    inside = (potential_V >= low) & (potential_V <= high)
-    width = END_SHARE * (high - low)
-    ends = (potential_V <= low + width) | (potential_V >= high - width)
-    size = np.abs(above_chord)
-    outside = inside & (ends | (size < OUTSIDE_SHARE * float(size[inside].max())))
+    outside = outside_points(potential_V, window_V, above_chord)
     _check_outside(outside)
     place = (2.0 * potential_V - low - high) / (high - low)
     terms = np.asarray(np.polynomial.legendre.legvander(place, DEGREE), dtype=np.float64)

@@ -103,13 +103,18 @@ def height_weights(baseline: Baseline, shape: FloatArray, inside: BoolArray) -> 
     return baseline.transposed(above / float(above @ above))
 
 
-def charge_weights(baseline: Baseline, seconds: FloatArray, inside: BoolArray) -> FloatArray:
-    """Weights whose product with the current [A] is the charge [C] above the baseline, trapezoids in time (m,) [s]."""
+def time_weights(seconds: FloatArray, inside: BoolArray) -> FloatArray:
+    """Weights (m,) [s] whose product with a current [A] is its charge [C]: trapezoids in time (m,) [s]."""
     steps = np.where(inside[1:] & inside[:-1], np.abs(np.diff(seconds)), 0.0) / 2
     trapezoids = np.zeros(seconds.size)
     trapezoids[:-1] += steps
     trapezoids[1:] += steps
-    return baseline.transposed(trapezoids)
+    return trapezoids
+
+
+def charge_weights(baseline: Baseline, seconds: FloatArray, inside: BoolArray) -> FloatArray:
+    """Weights whose product with the current [A] is the charge [C] above the baseline, trapezoids in time (m,) [s]."""
+    return baseline.transposed(time_weights(seconds, inside))
 
 
 def beside_weights(baseline: Baseline, shape: FloatArray, other: FloatArray, inside: BoolArray) -> FloatArray:

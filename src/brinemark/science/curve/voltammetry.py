@@ -9,9 +9,9 @@ import numpy as np
 
 from brinemark.science.curve.baselines import (
     BASELINES,
+    CHORD,
     DEGREE,
     POLYNOMIAL,
-    WHITTAKER,
     Polynomial,
     make_polynomial,
 )
@@ -21,6 +21,7 @@ from brinemark.science.curve.chord import (
     charge_weights,
     height_weights,
     make_chord,
+    time_weights,
     without_spikes,
 )
 from brinemark.science.curve.flags import (
@@ -35,7 +36,7 @@ from brinemark.science.curve.flags import (
 )
 from brinemark.science.curve.noise import NoiseSpectrum, noise_spectrum
 from brinemark.science.curve.sweeps import DIRECTIONS, take_segment
-from brinemark.science.curve.whittaker import Whittaker, make_whittakers
+from brinemark.science.curve.whittaker import SOFTER, STIFFNESS, Whittaker, make_whittaker
 from brinemark.terms.arrays import BoolArray, FloatArray
 from brinemark.terms.curves import Dissection, Flag, Segment, Signal, SignalDefinition, Trace, Wave
 from brinemark.terms.errors import Refused
@@ -85,8 +86,6 @@ class _Window:
 def measure(trace: Trace, definition: SignalDefinition, wave: Wave, scan_rate_V_per_s: float | None = None) -> Signal:
     """Read one number from a trace; linear in the current, never clipped, negative when it is.
 
-    Over a "whittaker" baseline it is linear only while the weights of that baseline hold: they follow the current.
-
     height [A] = least-squares projection of the current above its baseline on the wave above its baseline, at the
     expected place; positive for an anodic wave on an anodic and a cathodic wave on a cathodic sweep. charge [C]
     = integral over time of the current above the baseline, same sign. potential [V] = place of the wave by
@@ -108,7 +107,7 @@ def dissect(
 ) -> Dissection:
     """The same signal taken apart: current = baseline + wave + residual, all (m,) [A] over the window.
 
-    The baseline is the chord or polynomial of the current; the wave is the fitted height times the shape above its own.
+    The baseline is that of the current; the wave is the fitted height times the shape above its own.
     Raises Refused as `measure`.
     """
     view = _open_window(trace, definition, wave)
@@ -135,26 +134,27 @@ def _open_window(trace: Trace, definition: SignalDefinition, wave: Wave) -> _Win
     current, spikes = without_spikes(raw)
     shape, _ = _shape_and_slope(potential, wave)
     noise = noise_spectrum(current, potential, _wave_terms(potential, wave))
-    baseline, *moved = _baselines(definition, potential, current, shape)
+    baseline, *moved = _baselines(definition, potential, shape)
     return _Window(segment, potential, current, raw, sign, spikes, shape, baseline[0], noise, tuple(moved))
 
 
 def _baselines(
-    definition: SignalDefinition, potential: FloatArray, current: FloatArray, shape: FloatArray
+    definition: SignalDefinition, potential: FloatArray, shape: FloatArray
 ) -> list[tuple[_AnyBaseline, BoolArray]]:
     """The signal's own baseline, then others to compare with, each with the points inside its window."""
     windows = (definition.window_V, *_moved_windows(definition.window_V))
     insides = tuple((potential >= low) & (potential <= high) for low, high in windows)
     insides = (np.ones(potential.size, dtype=bool), *insides[1:])
-    if definition.baseline == WHITTAKER:
-        return list(zip(make_whittakers(current, insides), (*insides, insides[0]), strict=True))
     chords = [make_chord(potential, window) for window in windows]
-    if definition.baseline != POLYNOMIAL:
+    if definition.baseline == CHORD:
         return list(zip(chords, insides, strict=True))
-    polynomials = [
-        make_polynomial(potential, window, chord.above(shape)) for window, chord in zip(windows, chords, strict=True)
-    ]
-    return list(zip(polynomials, insides, strict=True))
+    above = [chord.above(shape) for chord in chords]
+    if definition.baseline == POLYNOMIAL:
+        polynomials = [make_polynomial(potential, *pair) for pair in zip(windows, above, strict=True)]
+        return list(zip(polynomials, insides, strict=True))
+    curves = [make_whittaker(potential, *pair) for pair in zip(windows, above, strict=True)]
+    curves.append(make_whittaker(potential, windows[0], above[0], SOFTER * STIFFNESS))
+    return list(zip(curves, (*insides, insides[0]), strict=True))
 
 
 def _check_wave(wave: Wave, window_V: tuple[float, float]) -> None:
@@ -193,7 +193,6 @@ def _signal(view: _Window, definition: SignalDefinition, wave: Wave, scan_rate_V
     height = _value(view, _height_weights(view, view.shape))
     parts = height
     if definition.quantity == "charge":
-        _refuse_charge(view)
         parts = _value(view, _charge_weights(view, _seconds(view, scan_rate_V_per_s)))
     elif definition.quantity not in ("height", "potential"):
         raise Refused(f"quantity {definition.quantity!r}", '"height", "charge" or "potential"', "change the quantity")
@@ -205,15 +204,6 @@ def _signal(view: _Window, definition: SignalDefinition, wave: Wave, scan_rate_V
     flags = _flags(view, height, nothing)
     flags += () if place is None else place_flags(place[0], wave.place_V, definition.window_V)
     return _make_signal(parts, definition, flags)
-
-
-def _refuse_charge(view: _Window) -> None:
-    if isinstance(view.baseline, Whittaker):
-        raise Refused(
-            "a charge above a whittaker baseline, whose level is free",
-            'quantity = "height", or baseline = "chord" or "polynomial"',
-            "change quantity or baseline",
-        )
 
 
 def _flags(view: _Window, height: tuple[float, float, float], nothing: Flag | None) -> tuple[Flag, ...]:
@@ -273,8 +263,14 @@ def _height_weights(view: _Window, shape: FloatArray) -> FloatArray:
 
 
 def _charge_weights(view: _Window, seconds: FloatArray) -> FloatArray:
-    """(4, m) weights of the charge, as for the height; a moved window is scaled to the part of the wave it holds."""
+    """(K, m) weights of the charge, as for the height; a moved window is scaled to the part of the wave it holds.
+
+    A curve that follows the wave's feet takes a fifth of its charge away; it is given back in the wave's own shape.
+    """
     own = charge_weights(view.baseline, seconds, view.everywhere)
+    if not isinstance(view.baseline, Chord):
+        whole = float(time_weights(seconds, view.everywhere) @ view.shape)
+        own = own * (whole / float(own @ view.shape))
     moved = [charge_weights(chord, seconds, inside) for chord, inside in view.moved]
     scaled = [weights * float(own @ view.shape) / float(weights @ view.shape) for weights in moved]
     bow = _bow(view)

@@ -1,4 +1,4 @@
-"""An asymmetric Whittaker baseline: the current decides about its weights, so the signal is not linear in it."""
+"""A stiff curve through the points outside the wave: as smooth as the penalty asks, and linear in the current."""
 
 from __future__ import annotations
 
@@ -6,93 +6,97 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from brinemark.terms.arrays import BoolArray, FloatArray
+from brinemark.science.curve.baselines import outside_points
+from brinemark.terms.arrays import FloatArray, IntArray
 from brinemark.terms.errors import Refused
 
-STIFFNESS = 1e7
-"""Penalty on the second differences for REFERENCE_POINTS points in the window (our choice, by simulation) ..."""
+KNOTS = 121
+"""Places of the window that carry the curve, straight between them; any number of points in it, in any steps."""
 
-REFERENCE_POINTS = 361
-"""... scaled by the fourth power of the points, so that finer steps give the same curve."""
-
-MOST_POINTS = 4000
-"""Beyond these the penalty outgrows double precision."""
-
-ASYMMETRY = 0.01
-"""Weight of a point above the baseline; one below weighs 1 less this (common practice, no source)."""
+STIFFNESS = 3e-4
+"""Penalty: mean square misfit outside the wave plus STIFFNESS times the integral of z''(x)^2, x = 0..1 (simulated)."""
 
 SOFTER = 0.1
 """Factor on the penalty of the softer curve that u_baseline compares with."""
 
+FEWEST_OUTSIDE = 8
+"""Fewest points outside the wave."""
+
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Whittaker:
-    """The smoother with its weights held: z = (W + penalty D'D)^-1 W y, and the level it leaves taken off.
+    """z = B a with a = (B'WB + penalty D'D)^-1 B'W y: a linear operator on the current (m,).
 
-    weights : (m,) the diagonal of W; band : (3, m) upper band of W + penalty D'D; inside : (m,) points whose mean
-    above the baseline is made 0. Asymmetric weights put the curve at the lower edge of the noise; the mean over
-    the points inside, which is taken off the wave's shape too, makes up for that.
+    left, share : (m,) the knot below each point and its share of the step to the next, which make B;
+    weights : (m,) 1 outside the wave and 0 elsewhere, the diagonal of W; band : (3, KNOTS) upper band of the system.
     """
 
+    left: IntArray
+    share: FloatArray
     weights: FloatArray
     band: FloatArray
-    inside: BoolArray
+
+    def line(self, current: FloatArray) -> FloatArray:
+        """The curve of a current (m,), at every point of the window."""
+        return self._at_points(self._solve(self._onto_knots(self.weights * current)))
+
+    def above(self, current: FloatArray) -> FloatArray:
+        """C y = y - line(y): the current above its curve; gives 0 for a straight line."""
+        return np.asarray(current - self.line(current), dtype=np.float64)
+
+    def transposed(self, weights: FloatArray) -> FloatArray:
+        """C^T p: the weights on the raw current that do what p does to the current above the curve."""
+        back = self.weights * self._at_points(self._solve(self._onto_knots(weights)))
+        return np.asarray(weights - back, dtype=np.float64)
 
     def _solve(self, right: FloatArray) -> FloatArray:
         from scipy.linalg import solveh_banded
 
         return np.asarray(solveh_banded(self.band, right, check_finite=False), dtype=np.float64)
 
-    def line(self, current: FloatArray) -> FloatArray:
-        """The baseline of a current (m,): the smooth curve and the mean of what is left above it."""
-        return np.asarray(current - self.above(current), dtype=np.float64)
+    def _onto_knots(self, values: FloatArray) -> FloatArray:
+        """B' v: (KNOTS,)"""
+        low = np.bincount(self.left, values * (1.0 - self.share), KNOTS)
+        return np.asarray(low + np.bincount(self.left + 1, values * self.share, KNOTS), dtype=np.float64)
 
-    def above(self, current: FloatArray) -> FloatArray:
-        """C y = M (y - z), M taking the mean over the points inside off; linear while the weights are held."""
-        left = current - self._solve(self.weights * current)
-        return np.asarray(left - left[self.inside].mean(), dtype=np.float64)
-
-    def transposed(self, weights: FloatArray) -> FloatArray:
-        """C^T p: the weights on the raw current that do what p does to the current above the baseline."""
-        free = weights - np.where(self.inside, float(weights.sum()) / int(self.inside.sum()), 0.0)
-        return np.asarray(free - self.weights * self._solve(free), dtype=np.float64)
+    def _at_points(self, knots: FloatArray) -> FloatArray:
+        """B a: (m,)"""
+        return np.asarray((1.0 - self.share) * knots[self.left] + self.share * knots[self.left + 1], dtype=np.float64)
 
 
-def make_whittakers(current: FloatArray, insides: tuple[BoolArray, ...]) -> list[Whittaker]:
-    """A baseline for every set of points `insides` (m,), then a softer one for the first, all with the same weights.
+def make_whittaker(
+    potential_V: FloatArray, window_V: tuple[float, float], above_chord: FloatArray, stiffness: float = STIFFNESS
+) -> Whittaker:
+    """Curve of the window [V] on points potential_V (m,), which may reach beyond it; above_chord as `make_polynomial`.
 
-    The weights are the last ones of asymmetric least squares on the current (m,): Eilers, Analytical Chemistry 76
-    (2004) 404-411, doi 10.1021/ac034800e, by pybaselines. Points outside a set have weight 0.
+    The penalised smoother of Analytical Chemistry 75 (2003) 3631, doi 10.1021/ac034173t, with second differences
+    and with weight 0 for the points under the wave, on knots instead of points. Which points are outside follows
+    from potentials, window and wave, never from the current.
 
-    Raises Refused for more than MOST_POINTS points.
+    Raises Refused when fewer than FEWEST_OUTSIDE points are outside the wave.
     """
-    points = current.size
-    if points > MOST_POINTS:
+    outside = outside_points(potential_V, window_V, above_chord)
+    if int(outside.sum()) < FEWEST_OUTSIDE:
         raise Refused(
-            f"{points} points in the window for a whittaker baseline",
-            f"at most {MOST_POINTS}",
-            'write baseline = "polynomial" or "chord"',
+            f"{int(outside.sum())} points outside the wave for a whittaker baseline",
+            f"at least {FEWEST_OUTSIDE}",
+            'widen window_V, record smaller steps, or write baseline = "chord"',
         )
-    penalty = STIFFNESS * (points / REFERENCE_POINTS) ** 4
-    weights = _asymmetric_weights(current, penalty)
-    found = [_held(np.where(inside, weights, 0.0), penalty, inside) for inside in insides]
-    return [*found, _held(np.where(insides[0], weights, 0.0), SOFTER * penalty, insides[0])]
+    first, last = float(potential_V[0]), float(potential_V[-1])
+    place = (potential_V - first) * ((KNOTS - 1) / (last - first))
+    left = np.clip(place.astype(np.int64), 0, KNOTS - 2)
+    share, weights = np.asarray(place - left, dtype=np.float64), outside.astype(np.float64)
+    return Whittaker(left, share, weights, _band(left, share, weights, stiffness * int(outside.sum())))
 
 
-def _asymmetric_weights(current: FloatArray, penalty: float) -> FloatArray:
-    from pybaselines.whittaker import asls
-
-    size = float(np.ptp(current)) or 1.0
-    _, found = asls((current - current.mean()) / size, lam=penalty, p=ASYMMETRY)
-    return np.asarray(found["weights"], dtype=np.float64)
-
-
-def _held(weights: FloatArray, penalty: float, inside: BoolArray) -> Whittaker:
-    """D'D of the second differences has 1, 5, 6 ... 6, 5, 1 on its diagonal, -2, -4 ... and 1 beside it."""
-    band = np.zeros((3, weights.size))
-    differences = np.ones(weights.size - 2)
-    for place, factor in enumerate((1.0, -2.0, 1.0)):
-        for other, beside in enumerate((1.0, -2.0, 1.0)[place:], start=place):
-            band[2 - (other - place), other : other + differences.size] += penalty * factor * beside * differences
-    band[2] += weights
-    return Whittaker(weights, band, inside)
+def _band(left: IntArray, share: FloatArray, weights: FloatArray, penalty: float) -> FloatArray:
+    """Upper band of B'WB + penalty (KNOTS - 1)^3 D'D: the second differences D give z'' times the step squared."""
+    band = np.zeros((3, KNOTS))
+    band[2] = np.bincount(left, weights * (1.0 - share) ** 2, KNOTS)
+    band[2] += np.bincount(left + 1, weights * share**2, KNOTS)
+    band[1, 1:] = np.bincount(left, weights * share * (1.0 - share), KNOTS - 1)
+    stiff, differences = penalty * (KNOTS - 1) ** 3, (1.0, -2.0, 1.0)
+    for row, factor in enumerate(differences):
+        for column, beside in enumerate(differences[row:], start=row):
+            band[2 - (column - row), column : column + KNOTS - 2] += stiff * factor * beside
+    return band
