@@ -19,6 +19,9 @@ from brinemark.terms.stored import Record
 ENGINE = "0.1.0/1"
 SCHEMA = 1
 
+# Keys of [instrument.ID] that were added after logbooks had been made, with their defaults.
+_CAME_LATER: Mapping[str, JsonValue] = {"layout": "long"}
+
 
 @dataclass(frozen=True, slots=True)
 class Definition:
@@ -70,8 +73,12 @@ def signal_definition(section: CurveSection | CovariateSection) -> SignalDefinit
 
 
 def instrument_identity(settings: Settings, instrument: str) -> dict[str, JsonValue]:
-    """What the settings say of an instrument; the defaults when they say nothing."""
-    return dict(settings.instrument.get(instrument, InstrumentSection()).model_dump(mode="json"))
+    """What the settings say of an instrument; the defaults when they say nothing.
+
+    A key that came later is left out while it has its default, so that ids made before it stay what they were.
+    """
+    found = settings.instrument.get(instrument, InstrumentSection()).model_dump(mode="json")
+    return {key: value for key, value in found.items() if key not in _CAME_LATER or value != _CAME_LATER[key]}
 
 
 @dataclass(frozen=True, slots=True, eq=False)

@@ -77,8 +77,8 @@ class InstrumentSection(Section):
 
     @model_validator(mode="after")
     def _wide_finds_its_columns(self) -> InstrumentSection:
-        if self.layout == "wide" and (self.current is not None or self.cycle is not None):
-            raise ValueError('layout "wide" takes every numbered current column; leave out current and cycle')
+        if self.layout == "wide" and self.cycle is not None:
+            raise ValueError('layout "wide" takes the cycle from the numbers of the current columns; leave out cycle')
         return self
 
 
