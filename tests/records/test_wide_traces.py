@@ -118,9 +118,52 @@ def test_a_cycle_without_any_current_is_refused() -> None:
         parse_trace("\n".join(rows).encode(), WIDE, "wide.csv")
 
 
-def test_a_wide_instrument_names_no_current_column() -> None:
-    with pytest.raises(Refused, match=r"\[instrument.bench\]: layout \"wide\" takes every numbered current column"):
-        parse_settings('[instrument.bench]\nlayout = "wide"\ncurrent = "I / A"\n', "logbook.toml")
+def test_a_wide_instrument_names_no_cycle_column() -> None:
+    with pytest.raises(Refused, match=r"\[instrument.bench\]: layout \"wide\" takes the cycle from the numbers"):
+        parse_settings('[instrument.bench]\nlayout = "wide"\ncycle = "scan"\n', "logbook.toml")
+
+
+def test_a_name_in_the_settings_stands_for_its_numbered_columns() -> None:
+    named = InstrumentSection(layout="wide", current="channel [uA]", potential="axis / V")
+    trace = parse_trace("\n".join(wide_rows("axis / V,channel 1,channel 2")).encode(), named, "wide.csv")
+    assert_same(trace, long_trace())
+    with pytest.raises(Refused, match=r"no header|no current column"):
+        parse_trace("\n".join(wide_rows("axis / V,tunnel 1,tunnel 2")).encode(), named, "wide.csv")
+
+
+def paired_rows(head: str = "E1 / V;I1 / uA;E2 / V;I2 / uA") -> list[str]:
+    """Every cycle with its own potentials, the second one 10 mV higher and cut short."""
+    rows = [head]
+    for k, v in enumerate(UP_DOWN):
+        second = f"{round(v + 0.01, 2)};{current(2, k)}" if k < KEPT else ";"
+        rows.append(f"{v};{current(1, k)};{second}")
+    return rows
+
+
+@pytest.mark.parametrize("commas", [False, True])
+def test_every_cycle_may_have_its_own_potentials(commas: bool) -> None:
+    text = "\n".join(paired_rows())
+    trace, long = parse_trace((text.replace(".", ",") if commas else text).encode(), WIDE, "wide.csv"), long_trace()
+    assert long.cycle is not None
+    assert np.array_equal(trace.current_A, long.current_A)
+    assert trace.potential_V == pytest.approx(long.potential_V + np.where(long.cycle == 2, 0.01, 0.0), abs=1e-12)
+
+
+def test_potentials_that_do_not_match_the_currents_are_refused_in_one_line() -> None:
+    with pytest.raises(Refused) as caught:
+        parse_trace("\n".join(paired_rows("E1 / V;I1 / uA;E3 / V;I2 / uA")).encode(), WIDE, "wide.csv")
+    assert "potential columns E1 / V, E3 / V" in str(caught.value)
+    assert "one potential column for all cycles, or one for every current column" in str(caught.value)
+    with pytest.raises(Refused, match=r"2 numbered potential columns.*layout = \"wide\""):
+        parse_trace("\n".join(paired_rows()).encode(), None, "wide.csv")
+
+
+def test_a_fault_in_the_potentials_of_one_cycle_is_named_with_its_column() -> None:
+    rows = paired_rows()
+    rows[5] = rows[5].replace(";0.05;", ";55;")
+    with pytest.raises(Refused, match="a potential of 55 V") as caught:
+        parse_trace("\n".join(rows).encode(), WIDE, "wide.csv")
+    assert (caught.value.row, caught.value.column) == (6, "E2 / V")
 
 
 @pytest.mark.real

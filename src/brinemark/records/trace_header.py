@@ -76,21 +76,42 @@ def plain(text: str) -> str:
     return " ".join(folded.split())
 
 
-def heading(text: str, named: Mapping[str, str]) -> Heading:
-    """What a header field says; named gives the columns that the settings name, kind to text."""
+def heading(text: str, named: Mapping[str, str], wide: bool = False) -> Heading:
+    """What a header field says; named gives the columns that the settings name, kind to text.
+
+    In the wide layout a name in the settings also stands for its numbered columns.
+    """
     for kind, wanted in named.items():
         if found := _named(text, kind, plain(wanted)):
             return found
+        if wide and (numbered := _numbered(text, kind, plain(wanted))):
+            return numbered
+    name, unit, count = _taken_apart(text)
+    kind_found = _NAMES.get(name.casefold().replace("_", " ").strip(" .,:"))
+    if kind_found in named:
+        return Heading(text, None, unit, count)
+    return Heading(text, kind_found, unit, count)
+
+
+def _taken_apart(text: str) -> tuple[str, str | None, int | None]:
+    """Name, unit and number of a heading."""
     words = _without_reference(plain(text))
     trailing = _TRAILING_COUNT.fullmatch(words)
     words, count = (trailing[1], int(trailing[2])) if trailing else (words, None)
     name, unit = _parted(words)
     if count is None and (numbered := _NAME_COUNT.fullmatch(name)):
         name, count = numbered[1], int(numbered[2])
-    kind_found = _NAMES.get(name.casefold().replace("_", " ").strip(" .,:"))
-    if kind_found in named:
-        return Heading(text, None, unit, count)
-    return Heading(text, kind_found, unit, count)
+    return name, unit, count
+
+
+def _numbered(text: str, kind: str, wanted: str) -> Heading | None:
+    """The heading when it is the name in the settings with a number; the unit stands in one of the two."""
+    name, unit, count = _taken_apart(text)
+    wanted_name, wanted_unit = _parted(_without_reference(wanted))
+    same_unit = unit is None or wanted_unit is None or unit == wanted_unit
+    if count is None or name.casefold() != wanted_name.casefold() or not same_unit:
+        return None
+    return Heading(text, kind, unit or wanted_unit, count)
 
 
 def _without_reference(words: str) -> str:
@@ -155,28 +176,41 @@ def choose(headings: Sequence[Heading], named: Mapping[str, str], name: str, row
 
 
 def choose_wide(headings: Sequence[Heading], named: Mapping[str, str], name: str, row: int) -> dict[str, Column]:
-    """Columns of the wide layout: "potential", "time" if there, and "current N" for cycle N, in rising order.
+    """Columns of the wide layout: "current N" for cycle N, in rising order, with its potential and time if there.
 
-    Raises Refused as `choose`; for a cycle column, and for current columns that are not numbered one by one.
+    Potentials (and times) are "potential" for all cycles, or "potential N" for each. Raises Refused as `choose`; for a
+    cycle column, and for columns that are not numbered one by one, in every kind with the same numbers.
     """
-    currents = [(index, head) for index, head in enumerate(headings) if head.kind == "current"]
-    counts = [head.count for _, head in currents]
-    numbers = [count for count in counts if count is not None]
+    numbers = [head.count for head in headings if head.kind == "current"]
     cycle = next((head.text for head in headings if head.kind == "cycle"), None)
-    if cycle is not None or len(numbers) < len(counts) or numbers != sorted(set(numbers)):
-        texts = ", ".join(head.text for _, head in currents[:12])
-        raise Refused(
-            f"a cycle column {shown(cycle)}" if cycle is not None else f"current columns {texts}",
-            'current columns numbered by cycle, such as current_uA_1 and current_uA_2, for layout = "wide"',
-            'number the current columns, or write layout = "long" in [instrument.ID]',
-            file=name,
-            row=row,
-        )
-    others = [head if head.kind != "current" else Heading(head.text, None, head.unit) for head in headings]
-    columns = choose(others, named, name, row)
-    for number, (index, head) in zip(numbers, currents, strict=True):
-        columns[f"current {number}"] = Column(index, head.text, _factor("current", head, name, row))
+    rising = all(count is not None for count in numbers) and numbers == sorted({count or 0 for count in numbers})
+    if cycle is not None or not rising:
+        raise _not_numbered("current", headings, cycle, name, row)
+    own = [kind for kind in ("potential", "time") if sum(head.kind == kind for head in headings) > 1]
+    for kind in own:
+        if [head.count for head in headings if head.kind == kind] != numbers:
+            raise _not_numbered(kind, headings, None, name, row)
+    apart = {"current", *own}
+    others = [head if head.kind not in apart else Heading(head.text, None, head.unit) for head in headings]
+    columns = choose(others, {kind: text for kind, text in named.items() if kind not in apart}, name, row)
+    for index, head in enumerate(headings):
+        if head.kind in apart:
+            columns[f"{head.kind} {head.count}"] = Column(index, head.text, _factor(head.kind, head, name, row))
     return columns
+
+
+def _not_numbered(kind: str, headings: Sequence[Heading], cycle: str | None, name: str, row: int) -> Refused:
+    texts = ", ".join([head.text for head in headings if head.kind == kind][:12])
+    expected = "current columns numbered by cycle, such as current_uA_1 and current_uA_2"
+    if kind != "current":
+        expected = f"one {kind} column for all cycles, or one for every current column with the same numbers"
+    return Refused(
+        f"a cycle column {shown(cycle)}" if cycle is not None else f"{kind} columns {texts}",
+        f'{expected}, for layout = "wide"',
+        'number the columns by cycle, or write layout = "long" in [instrument.ID]',
+        file=name,
+        row=row,
+    )
 
 
 def _refuse_absent(headings: Sequence[Heading], named: Mapping[str, str], name: str, row: int) -> None:
@@ -217,8 +251,8 @@ def _only(kind: str, found: list[tuple[int, Heading]], name: str, row: int) -> t
             f"{len(found)} numbered {kind} columns ({texts}): a wide layout",
             "the long layout, with one current column and a column cycle",
             f'write layout = "wide" or name one column as {kind} in [instrument.ID]'
-            if kind == "current"
-            else f"write the cycles below each other, or name one column in [instrument.ID] {kind}",
+            if kind != "cycle"
+            else "write one cycle column, or name it in [instrument.ID] cycle",
             file=name,
             row=row,
             column=found[0][1].text,

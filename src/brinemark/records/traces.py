@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import csv
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -86,7 +86,7 @@ def _check_enough(points: int, name: str) -> None:
 
 
 def _wide_fields(table: _Table) -> dict[str, FloatArray]:
-    """The long form (n,) of a wide table: its cycles one after another, each with the potentials and times of its rows.
+    """The long form (n,) of a wide table: its cycles one after another, each with its potentials and times.
 
     A cycle ends where its column is blank to the bottom of the table: a truncated one is shorter.
     """
@@ -101,7 +101,7 @@ def _wide_fields(table: _Table) -> dict[str, FloatArray]:
         expected, remedy = "a current in one column at least", "correct the row or remove the whole row"
         raise Refused("a row without any current", expected, remedy, file=table.name, row=row)
     _check_enough(sum(part["current"].size for part in parts), table.name)
-    _check_fields(table, {kind: longest[kind] for kind in ("potential", "time") if kind in longest})
+    _check_cycles_of(table, parts)
     return {kind: np.concatenate([part[kind] for part in parts]) for kind in longest}
 
 
@@ -112,12 +112,26 @@ def _wide_cycle(table: _Table, kind: str, cells: list[tuple[int, list[str]]], co
     if filled == 0:
         remedy = "remove the column"
         raise Refused("a cycle without any current", "numbers", remedy, file=table.name, column=own.text)
-    shared = {name: column for name, column in table.columns.items() if not name.startswith("current ")}
+    number = kind.removeprefix("current ")
     values = {
         name: np.array([_value(table, row, fields, column, comma) for row, fields in cells[:filled]]) * column.factor
-        for name, column in {**shared, "current": own}.items()
+        for name, column in _columns_of(table, number).items()
     }
-    return {**values, "cycle": np.full(filled, float(kind.removeprefix("current ")))}
+    return {**values, "cycle": np.full(filled, float(number))}
+
+
+def _columns_of(table: _Table, number: str) -> dict[str, Column]:
+    """Columns of one cycle by kind: its own, and those that all cycles share."""
+    kinds = ("potential", "time", "current")
+    found = {kind: table.columns.get(f"{kind} {number}", table.columns.get(kind)) for kind in kinds}
+    return {kind: column for kind, column in found.items() if column is not None}
+
+
+def _check_cycles_of(table: _Table, parts: Sequence[Mapping[str, FloatArray]]) -> None:
+    """Check potentials and times of every cycle; those that all cycles share are the same in each."""
+    for part in parts:
+        columns = _columns_of(table, f"{part['cycle'][0]:.0f}")
+        _check_fields(replace(table, columns=columns), {kind: part[kind] for kind in columns if kind != "current"})
 
 
 def _named(instrument: InstrumentSection | None) -> dict[str, str]:
@@ -130,7 +144,7 @@ def _table(lines: list[str], named: Mapping[str, str], name: str, wide: bool) ->
     """Find the header: the first line that names a potential and a current, before the first numbers."""
     best: tuple[int, list[str]] | None = None
     for place, line in enumerate(lines[:_HEADER_WITHIN]):
-        found = _as_header(line, named) or _as_header(line.lstrip().lstrip("#%;!"), named)
+        found = _as_header(line, named, wide) or _as_header(line.lstrip().lstrip("#%;!"), named, wide)
         if found:
             delimiter, headings = found
             columns = (choose_wide if wide else choose)(headings, named, name, place + 1)
@@ -156,9 +170,9 @@ def _numbers_only(line: str) -> bool:
     )
 
 
-def _as_header(line: str, named: Mapping[str, str]) -> tuple[str, list[Heading]] | None:
+def _as_header(line: str, named: Mapping[str, str], wide: bool) -> tuple[str, list[Heading]] | None:
     for delimiter in DELIMITERS:
-        headings = [heading(field, named) for field in header_fields(line, delimiter)]
+        headings = [heading(field, named, wide) for field in header_fields(line, delimiter)]
         if {"potential", "current"} <= {head.kind for head in headings}:
             return delimiter, headings
     return None
