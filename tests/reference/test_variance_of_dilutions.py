@@ -1,4 +1,4 @@
-"""Serial dilution with equal variance and with a variance that grows with the signal: what becomes of the lowest unknown.
+"""Serial dilution with equal variance and with one that grows with the signal: what becomes of the lowest unknown.
 
 A posterior with equal variance in a public copy has unknown 8 at about 0.000, with power variance at 0.006. The best
 equal-variance value is no zero (0.0067); but equal variance gives the wells of low signal so little weight that zero is
@@ -45,7 +45,7 @@ def fitted(weights: FloatArray | None = None, lowest: float | None = None) -> Cu
         return curve(parameters, theta)
 
     start = START if lowest is None else np.delete(START, 4 + LOWEST)
-    fit = fit_curve(model, ROW, SIGNAL, start, weights)
+    fit = fit_curve(model, ROW, SIGNAL, start.tolist(), weights)
     assert fit.converged, fit.reason
     return fit
 

@@ -22,8 +22,20 @@ from brinemark.science.amount.classical.lines import (
     noncentrality,
     read_line,
 )
+from brinemark.science.amount.classical.standard_addition import (
+    AddedLevel,
+    Blank,
+    CombinedAddition,
+    combined_addition,
+    sibling_addition,
+    standard_addition,
+    volume_corrected,
+)
 
 __all__ = [
+    "AddedLevel",
+    "Blank",
+    "CombinedAddition",
     "CurveFit",
     "InverseReading",
     "Line",
@@ -32,6 +44,7 @@ __all__ = [
     "SaturatingCurve",
     "batch_curves",
     "charge_scaled_curve",
+    "combined_addition",
     "fit_curve",
     "fit_line",
     "fit_linear",
@@ -43,4 +56,7 @@ __all__ = [
     "pooled_curve",
     "read_line",
     "saturating",
+    "sibling_addition",
+    "standard_addition",
+    "volume_corrected",
 ]

@@ -86,7 +86,7 @@ def fit_linear(design: FloatArray, y: FloatArray) -> LinearFit:
 
 
 def fit_line(x: FloatArray, y: FloatArray, weights: FloatArray | None = None) -> Line:
-    """Least-squares line through x (n,), y (n,): all with the same sd, or with weights (n,) = 1/variance up to a factor.
+    """Least-squares line through x (n,), y (n,) of equal sd, or with weights (n,) = 1/variance up to a factor.
 
     Minimises sum w (y - a - b x)^2 with the weights scaled to mean 1.
     Raises Refused below 3 readings or 2 levels, and for weights that are not all finite and above 0.
