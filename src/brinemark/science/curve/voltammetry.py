@@ -7,22 +7,20 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from brinemark.science.curve.baselines import (
-    BASELINES,
-    CHORD,
-    DEGREE,
-    POLYNOMIAL,
-    Polynomial,
-    make_polynomial,
-)
 from brinemark.science.curve.chord import (
     Chord,
     beside_weights,
     charge_weights,
     height_weights,
-    make_chord,
     time_weights,
     without_spikes,
+)
+from brinemark.science.curve.chosen_baseline import (
+    AnyBaseline,
+    bow_power,
+    check_baseline,
+    make_baseline,
+    softer_baselines,
 )
 from brinemark.science.curve.flags import (
     NO_WAVE_LIMIT,
@@ -36,7 +34,6 @@ from brinemark.science.curve.flags import (
 )
 from brinemark.science.curve.noise import NoiseSpectrum, noise_spectrum
 from brinemark.science.curve.sweeps import DIRECTIONS, take_segment
-from brinemark.science.curve.whittaker import SOFTER, STIFFNESS, Whittaker, make_whittaker
 from brinemark.terms.arrays import BoolArray, FloatArray
 from brinemark.terms.curves import Dissection, Flag, Segment, Signal, SignalDefinition, Trace, Wave
 from brinemark.terms.errors import Refused
@@ -56,9 +53,6 @@ PLACE_ROUNDS = 8
 PLACE_STEP_V = 1e-5
 
 
-_AnyBaseline = Chord | Polynomial | Whittaker
-
-
 @dataclass(frozen=True, slots=True, eq=False)
 class _Window:
     """One window ready for reading.
@@ -74,9 +68,9 @@ class _Window:
     sign: int
     spikes: int
     shape: FloatArray
-    baseline: _AnyBaseline
+    baseline: AnyBaseline
     noise: NoiseSpectrum
-    moved: tuple[tuple[_AnyBaseline, BoolArray], ...]
+    moved: tuple[tuple[AnyBaseline, BoolArray], ...]
 
     @property
     def everywhere(self) -> BoolArray:
@@ -123,9 +117,7 @@ def dissect(
 
 
 def _open_window(trace: Trace, definition: SignalDefinition, wave: Wave) -> _Window:
-    if definition.baseline not in BASELINES:
-        known = " or ".join(f'"{name}"' for name in BASELINES)
-        raise Refused(f"baseline {definition.baseline!r}", known, "change the signal's baseline")
+    check_baseline(definition.baseline)
     segment = take_segment(trace, definition)
     potential, window_V = segment.potential_V, definition.window_V
     _check_wave(wave, window_V)
@@ -140,21 +132,14 @@ def _open_window(trace: Trace, definition: SignalDefinition, wave: Wave) -> _Win
 
 def _baselines(
     definition: SignalDefinition, potential: FloatArray, shape: FloatArray
-) -> list[tuple[_AnyBaseline, BoolArray]]:
+) -> list[tuple[AnyBaseline, BoolArray]]:
     """The signal's own baseline, then others to compare with, each with the points inside its window."""
     windows = (definition.window_V, *_moved_windows(definition.window_V))
     insides = tuple((potential >= low) & (potential <= high) for low, high in windows)
     insides = (np.ones(potential.size, dtype=bool), *insides[1:])
-    chords = [make_chord(potential, window) for window in windows]
-    if definition.baseline == CHORD:
-        return list(zip(chords, insides, strict=True))
-    above = [chord.above(shape) for chord in chords]
-    if definition.baseline == POLYNOMIAL:
-        polynomials = [make_polynomial(potential, *pair) for pair in zip(windows, above, strict=True)]
-        return list(zip(polynomials, insides, strict=True))
-    curves = [make_whittaker(potential, *pair) for pair in zip(windows, above, strict=True)]
-    curves.append(make_whittaker(potential, windows[0], above[0], SOFTER * STIFFNESS))
-    return list(zip(curves, (*insides, insides[0]), strict=True))
+    made = [make_baseline(definition.baseline, potential, window, shape) for window in windows]
+    softer = softer_baselines(made[0], potential, windows[0], shape)
+    return list(zip([*made, *softer], [*insides, *insides[: len(softer)]], strict=True))
 
 
 def _check_wave(wave: Wave, window_V: tuple[float, float]) -> None:
@@ -252,7 +237,7 @@ def _value(view: _Window, weights: FloatArray) -> tuple[float, float, float]:
 def _bow(view: _Window) -> FloatArray:
     """(m,) the lowest even power of the potential that the baseline does not follow: 2 for the chord, else 4."""
     place = (view.potential - view.potential.mean()) / float(np.ptp(view.potential))
-    return np.asarray(place ** (DEGREE + 1 if isinstance(view.baseline, Polynomial) else 2), dtype=np.float64)
+    return np.asarray(place ** bow_power(view.baseline), dtype=np.float64)
 
 
 def _height_weights(view: _Window, shape: FloatArray) -> FloatArray:

@@ -7,7 +7,9 @@ from functools import lru_cache
 
 import numpy as np
 
+from brinemark.science.curve.baselines import CHORD
 from brinemark.science.curve.chord import END_SHARE, MAD_TO_SD, Chord, make_chord, without_spikes
+from brinemark.science.curve.chosen_baseline import AnyBaseline, bow_power, make_baseline
 from brinemark.science.curve.electrode_theory import surface_confined_shape, surface_confined_width
 from brinemark.science.curve.sweeps import DIRECTIONS, take_segment
 from brinemark.terms.arrays import BoolArray, FloatArray
@@ -53,7 +55,7 @@ def theoretical_wave(definition: SignalDefinition) -> Wave:
 def learn_wave(traces: Sequence[Trace], definition: SignalDefinition, blanks: Sequence[Trace] = ()) -> Wave:
     """Learn place and shape of the wave from traces of known standards.
 
-    Traces are aligned by the potential alone, smoothed a little, their chord is taken off and, when blanks are
+    Traces are aligned by the potential alone, smoothed a little, their baseline is taken off and, when blanks are
     given, the mean of the blanks' as well. The shape is the least-squares fit current_i(E) = height_i shape(E)
     + common(E): a mean weighted by height, so that blanks matter little, and free of a background that all
     traces share as far as their heights differ; traces that fit badly count less (Huber).
@@ -62,24 +64,40 @@ def learn_wave(traces: Sequence[Trace], definition: SignalDefinition, blanks: Se
     variance, 0 when negative: shrinkage in the manner of James & Stein, Proc. 4th Berkeley Symp. 1 (1961)
     361-379, with the scatter between traces as noise. Height 1 at place_V.
 
+    A polynomial or whittaker baseline needs to know where the wave is: the shape is learned above chords first, which
+    says so, and then once more above the definition's own baseline.
+
     Traces that cannot be cut to the window are left out. With fewer than 3 usable traces the shape is the
     theoretical one at the place found; with none it is `theoretical_wave`. Raises Refused for an empty window.
     """
     grid = _grid(definition.window_V)
-    chord = make_chord(grid, definition.window_V)
-    rows = _rows(traces, definition, grid, chord)
-    blank_rows = _rows(blanks, definition, grid, chord)
+    first = _learn_above(make_chord(grid, definition.window_V), (traces, blanks), definition, grid)
+    if definition.baseline == CHORD or first.traces < MIN_TRACES:
+        return first
+    own = make_baseline(definition.baseline, grid, definition.window_V, first.shape)
+    return _learn_above(own, (traces, blanks), definition, grid)
+
+
+def _learn_above(
+    baseline: AnyBaseline,
+    taught: tuple[Sequence[Trace], Sequence[Trace]],
+    definition: SignalDefinition,
+    grid: FloatArray,
+) -> Wave:
+    traces, blanks = taught
+    rows = _rows(traces, definition, grid, baseline)
+    blank_rows = _rows(blanks, definition, grid, baseline)
     if len(blank_rows):
         rows = rows - blank_rows.mean(axis=0)
-    rows = rows[_usable(rows, grid, chord)]
+    rows = rows[_usable(rows, grid, baseline)]
     if len(rows) == 0:
         return theoretical_wave(definition)
     shape, variance = _common_shape(rows)
-    place, apparent_n, height = _best_parametric(shape, grid, chord)
+    place, apparent_n, height = _best_parametric(shape, grid, baseline)
     if len(rows) < MIN_TRACES:
         return _parametric(grid, place, 1.0, THEORETICAL, len(rows))
     ideal = surface_confined_shape(grid, place, n=apparent_n)
-    return _regularised(ideal, shape / height - chord.above(ideal), variance / height**2, grid, len(rows))
+    return _regularised(ideal, shape / height - baseline.above(ideal), variance / height**2, grid, len(rows))
 
 
 def _regularised(ideal: FloatArray, departure: FloatArray, variance: float, grid: FloatArray, traces: int) -> Wave:
@@ -117,8 +135,8 @@ def _parametric(grid: FloatArray, place_V: float, apparent_n: float, source: str
     return Wave(grid, surface_confined_shape(grid, place_V, n=apparent_n), place_V, source, traces)
 
 
-def _rows(traces: Sequence[Trace], definition: SignalDefinition, grid: FloatArray, chord: Chord) -> FloatArray:
-    """(k, n) currents above their chord, wave upwards, on the grid; traces without the sweep are left out."""
+def _rows(traces: Sequence[Trace], definition: SignalDefinition, grid: FloatArray, baseline: AnyBaseline) -> FloatArray:
+    """(k, n) currents above their baseline, wave upwards, on the grid; traces without the sweep are left out."""
     rows = []
     for trace in traces:
         try:
@@ -128,7 +146,7 @@ def _rows(traces: Sequence[Trace], definition: SignalDefinition, grid: FloatArra
             continue
         current, _ = without_spikes(DIRECTIONS[definition.sweep] * segment.current_A)
         # The own chord goes first: what is left hardly changes over a step, so the mean of a step is its middle.
-        row = chord.above(_smooth(_onto_grid(segment.potential_V, own.above(current), grid)))
+        row = baseline.above(_smooth(_onto_grid(segment.potential_V, own.above(current), grid)))
         rows.append(row if np.abs(row).max() > ROUNDING * np.abs(current).max() else np.zeros(grid.size))
     return np.asarray(rows, dtype=np.float64).reshape(-1, grid.size)
 
@@ -152,13 +170,13 @@ def _onto_grid(potential_V: FloatArray, current: FloatArray, grid: FloatArray) -
     return np.asarray(np.interp(grid, places, means), dtype=np.float64)
 
 
-def _usable(rows: FloatArray, grid: FloatArray, chord: Chord) -> BoolArray:
+def _usable(rows: FloatArray, grid: FloatArray, baseline: AnyBaseline) -> BoolArray:
     """(k,) True where the strongest common wave stands clear of the noise of that trace."""
     if not rows.any():
         return np.zeros(len(rows), dtype=bool)
     shape, _ = _common_shape(rows)
-    place, apparent_n, _ = _best_parametric(shape, grid, chord)
-    above = chord.above(surface_confined_shape(grid, place, n=apparent_n))
+    place, apparent_n, _ = _best_parametric(shape, grid, baseline)
+    above = baseline.above(surface_confined_shape(grid, place, n=apparent_n))
     heights = rows @ above / float(above @ above)
     noise = np.median(np.abs(np.diff(rows - heights[:, None] * above, axis=1)), axis=1) * MAD_TO_SD
     return np.asarray(heights > MIN_HEIGHT * noise, dtype=bool)
@@ -189,30 +207,50 @@ def _common_shape(rows: FloatArray) -> tuple[FloatArray, float]:
     return shape * scale, variance * scale**2
 
 
-def _best_parametric(shape: FloatArray, grid: FloatArray, chord: Chord) -> tuple[float, float, float]:
+def _best_parametric(shape: FloatArray, grid: FloatArray, baseline: AnyBaseline) -> tuple[float, float, float]:
     """Place [V], apparent n and height of the surface-confined wave that fits best beside a parabola.
 
     Tries every place of the grid outside the chord's ends with every width; only waves that point upwards.
     """
-    places, numbers, waves = _candidates(float(grid[0]), float(grid[-1]))
+    low, high = float(grid[0]), float(grid[-1])
+    places, numbers, waves = _above_chord(low, high) if isinstance(baseline, Chord) else _above(baseline, low, high)
     best = int(np.argmax(waves @ shape))
     place, apparent_n = float(places[best]), float(numbers[best])
-    above = chord.above(surface_confined_shape(grid, place, n=apparent_n))
+    above = baseline.above(surface_confined_shape(grid, place, n=apparent_n))
     return place, apparent_n, float(waves[best] @ shape) / float(waves[best] @ above)
 
 
 @lru_cache(maxsize=8)
 def _candidates(low_V: float, high_V: float) -> tuple[FloatArray, FloatArray, FloatArray]:
-    """(G,) places, (G,) apparent n and (G, n) waves above their chord, free of a parabola and of length 1."""
+    """(G,) places, (G,) apparent n and (G, n) surface-confined waves."""
     grid = _grid((low_V, high_V))
-    chord = make_chord(grid, (low_V, high_V))
     span = high_V - low_V
     inner = grid[(grid > low_V + END_SHARE * span) & (grid < high_V - END_SHARE * span)]
     narrow = surface_confined_width() / APPARENT_N <= WIDEST_SHARE * span
     numbers = APPARENT_N[narrow] if narrow.any() else APPARENT_N[-1:]
     places, numbers = np.repeat(inner, numbers.size), np.tile(numbers, inner.size)
-    waves = surface_confined_shape((grid[None, :] - places[:, None]) * numbers[:, None], 0.0)
+    return places, numbers, surface_confined_shape((grid[None, :] - places[:, None]) * numbers[:, None], 0.0)
+
+
+@lru_cache(maxsize=8)
+def _above_chord(low_V: float, high_V: float) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """The candidates above their chord, free of a parabola and of length 1."""
+    grid = _grid((low_V, high_V))
+    places, numbers, waves = _candidates(low_V, high_V)
+    chord = make_chord(grid, (low_V, high_V))
     waves = waves - waves @ np.column_stack([chord.low, chord.high]) @ np.stack([1.0 - chord.place, chord.place])
-    bow = chord.above((grid - grid.mean()) ** 2)
+    return places, numbers, _free_of(waves, chord.above((grid - grid.mean()) ** 2))
+
+
+def _above(baseline: AnyBaseline, low_V: float, high_V: float) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """The candidates above any baseline, free of the power that it does not follow and of length 1."""
+    grid = _grid((low_V, high_V))
+    places, numbers, waves = _candidates(low_V, high_V)
+    operator = np.stack([baseline.above(column) for column in np.eye(grid.size)])
+    power = ((grid - grid.mean()) / (high_V - low_V)) ** bow_power(baseline)
+    return places, numbers, _free_of(waves @ operator, baseline.above(power))
+
+
+def _free_of(waves: FloatArray, bow: FloatArray) -> FloatArray:
     waves = waves - np.outer(waves @ bow / float(bow @ bow), bow)
-    return places, numbers, waves / np.linalg.norm(waves, axis=1, keepdims=True)
+    return np.asarray(waves / np.linalg.norm(waves, axis=1, keepdims=True), dtype=np.float64)
