@@ -12,6 +12,7 @@ from brinemark.science.amount.reading import read_sample
 from brinemark.steps.answers import ElectrodeUse, ReadingLine, SampleReading
 from brinemark.steps.calibrate import signal_parents
 from brinemark.steps.chosen import Chosen, current, named
+from brinemark.steps.conditions import condition_findings
 from brinemark.steps.gather import CALIBRATION_ROLES, Gathered, gather, portion, sample_remarks
 from brinemark.steps.identity import Recipe, difference
 from brinemark.steps.measure import PRESCAN, RowSignals, Traces, measure_rows
@@ -35,6 +36,7 @@ class _Bench:
     record: Record
     calibration: Calibration
     traces: Traces
+    calibration_rows: tuple[StoredRow, ...]
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -46,6 +48,8 @@ class _Sample:
     signals: Mapping[str, RowSignals]
     peers: Gathered
     peer_signals: Mapping[str, RowSignals]
+    failures: Mapping[str, str]
+    remarks: tuple[str, ...]
 
 
 def read_samples(place: Place, names: Sequence[str] = (), calibration: str | None = None) -> list[SampleReading]:
@@ -57,7 +61,8 @@ def read_samples(place: Place, names: Sequence[str] = (), calibration: str | Non
     with place.database.reading() as reader:
         chosen = current(place, reader) if calibration is None else named(reader, calibration)
         record = reader.record(chosen.record.id) or chosen.record
-        bench = _Bench(place, reader, chosen, record, unpack_calibration(record), Traces(place, reader))
+        known = reader.rows(roles=CALIBRATION_ROLES)
+        bench = _Bench(place, reader, chosen, record, unpack_calibration(record), Traces(place, reader), known)
         samples = [_gathered(bench, name) for name in _wanted(reader, names)]
         made = [_read(bench, sample) for sample in samples]
     return _store(place, bench, samples, made)
@@ -88,25 +93,28 @@ def _gathered(bench: _Bench, name: str) -> _Sample:
     signals = measure_rows(rows, definition, waves, bench.traces)
     peer_signals = measure_rows(known, definition, waves, bench.traces)
     peers = gather(known, peer_signals, definition, bench.calibration.covariate_ref)
-    return _Sample(name, rows, signals, peers, peer_signals)
+    behind = {*bench.calibration.readings.electrode, *(row.row.electrode for row in known)}
+    standards = [row for row in bench.calibration_rows if row.row.electrode in behind]
+    failures, remarks = condition_findings(rows, standards, bench.place.settings)
+    return _Sample(name, rows, signals, peers, peer_signals, failures, remarks)
 
 
 def _read(bench: _Bench, sample: _Sample) -> Record:
-    portions = [_portion(bench, row, sample.signals[row.id]) for row in sample.rows]
+    portions = [_portion(bench, row, sample.signals[row.id], sample.failures) for row in sample.rows]
     decision = bench.place.settings.decision
     reading = read_sample(portions, bench.calibration, sample.peers.readings, decision, bench.calibration.seed)
     made = pack_reading(reading, _context(bench, sample, reading))
     return _recipe(bench, sample).record(made)
 
 
-def _portion(bench: _Bench, row: StoredRow, signals: RowSignals) -> SamplePortion:
+def _portion(bench: _Bench, row: StoredRow, signals: RowSignals, failures: Mapping[str, str]) -> SamplePortion:
     made = portion(row, signals, bench.chosen.definition, bench.calibration.covariate_ref)
     unit, wanted = unpack_signal(signals.main).unit, bench.chosen.signal_unit
     if unit != wanted:
         return replace(made, failure=f"its signal is in {unit}, the calibration in {wanted}")
     if made.covariate is not None and made.covariate <= 0 and made.failure is None:
         return replace(made, failure=f"pre-scan failed: {made.covariate:.3g} where a positive number is expected")
-    return made
+    return replace(made, failure=made.failure or failures.get(made.electrode))
 
 
 def _recipe(bench: _Bench, sample: _Sample) -> Recipe:
@@ -118,6 +126,8 @@ def _recipe(bench: _Bench, sample: _Sample) -> Recipe:
     settings: dict[str, JsonValue] = {
         "decision": bench.place.settings.decision.model_dump(mode="json"),
         "definition": bench.chosen.definition.identity,
+        "conditions": bench.place.settings.conditions.model_dump(mode="json"),
+        "allowance": bench.place.settings.allowance.model_dump(mode="json"),
     }
     return Recipe("reading", f"sample {sample.name}", tuple(parents), settings, bench.calibration.seed)
 
@@ -132,6 +142,7 @@ def _context(bench: _Bench, sample: _Sample, reading: Reading) -> dict[str, Json
         *reading.warnings,
         *sample_remarks(sample.rows, sample.signals, bench.chosen.definition),
         *_left_out(sample),
+        *sample.remarks,
         *_control_remarks(sample, reading, bench.chosen.definition.level_unit),
     ]
     return {

@@ -92,6 +92,17 @@ class ConditionsSection(Section):
     reference: str | None = None
 
 
+class AllowanceSection(Section):
+    """How far beyond the span of the standards a condition may lie; _part : as a part of the span's end."""
+
+    salinity: Annotated[float, Field(ge=0)] = 1.0
+    pH: Annotated[float, Field(ge=0)] = 0.2
+    temperature_C: Annotated[float, Field(ge=0)] = 2.0
+    contact_part: Annotated[float, Field(ge=0, le=1)] = 0.2
+    volume_part: Annotated[float, Field(ge=0, le=1)] = 0.2
+    scan_rate_part: Annotated[float, Field(ge=0, le=1)] = 0.05
+
+
 class RunSection(Section):
     max_gap_h: Positive = 12.0
 
@@ -143,6 +154,7 @@ class Settings(Section):
     prescan: PrescanSection = PrescanSection()
     instrument: dict[str, InstrumentSection] = {}
     conditions: ConditionsSection = ConditionsSection()
+    allowance: AllowanceSection = AllowanceSection()
     run: RunSection = RunSection()
     prior: PriorSection = PriorSection()
     calibration: CalibrationSection = CalibrationSection()
