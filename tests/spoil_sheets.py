@@ -70,11 +70,8 @@ ROLES = [
     Fault("no role", cell(3, role=""), "an empty cell; expected one of blank", 3, "role"),
     Fault("role in capitals", cell(2, role="Blank"), "did you mean blank?", 2, "role"),
     Fault("role misspelt", cell(3, role="standrad"), "did you mean standard?", 3, "role"),
-    Fault("unknown role", cell(3, role="xyz"), "'xyz'; expected one of blank, standard, sample, control", 3, "role"),
-    Fault("addition", cell(6, role="addition"), "today one of blank, standard, sample, control", 6, "role"),
-    Fault("level of the stock", cell(6, stock_level="100"), "additions, which are not accepted yet", 6, "stock_level"),
-    Fault("added volume", cell(6, added_volume_mL="1"), "today an empty cell", 6, "added_volume_mL"),
-    Fault("volume", cell(6, volume_mL="20"), "today an empty cell", 6, "volume_mL"),
+    Fault("unknown role", cell(3, role="xyz"), "one of blank, standard, sample, control, addition", 3, "role"),
+    Fault("addition alone", cell(4, role="addition"), "an addition as the first reading", 4, "role"),
 ]
 LEVELS = [
     Fault("standard without level", cell(4, level=""), "an empty cell for a standard", 4, "level"),
@@ -96,7 +93,7 @@ LEVELS = [
     Fault("blank with a level", cell(2, level="1"), "'1' for a blank; expected 0", 2, "level"),
     Fault("sample with a level", cell(6, level="2"), "'2' for a sample", 6, "level"),
     Fault("control with a level", cell(7, level="2"), "a control has expected_level", 7, "level"),
-    Fault("level_rel_u of a sample", cell(6, level_rel_u=".1"), "only standards", 6, "level_rel_u"),
+    Fault("level_rel_u of a sample", cell(6, level_rel_u=".1"), "only standards and", 6, "level_rel_u"),
     Fault("negative level_rel_u", cell(3, level_rel_u="-.1"), "from 0 up to 1", 3, "level_rel_u"),
     Fault("level_rel_u in percent", cell(3, level_rel_u="5"), "from 0 up to 1", 3, "level_rel_u"),
 ]
@@ -132,8 +129,8 @@ IDS = [
     Fault("id of 200 characters", cell(5, electrode="x" * 200), "at most 120", 5, "electrode"),
     Fault("note of 3,000 characters", cell(5, note="x" * 3000), "at most 2000", 5, "note"),
     Fault("electrode in two batches", cell(5, electrode="B1-1", batch="B7"), "in row 2 B1", 5, "batch"),
-    Fault("electrode twice", cell(5, electrode="B1-1"), "today one row for an electrode", 5, "electrode"),
-    Fault("electrode twice but for spaces", cell(5, electrode=" B1-1 "), "first in row 2", 5, "electrode"),
+    Fault("electrode twice, each with a pre-scan", cell(5, electrode="B1-1"), "the pre-scan in the", 5, "prescan"),
+    Fault("electrode twice but for spaces", cell(5, electrode=" B1-1 "), "first in row 2", 5, "prescan"),
     Fault(
         "second run of an electrode",
         cell(5, electrode="B1-1", measured_at="2026-03-02T10:00Z"),
@@ -144,9 +141,9 @@ IDS = [
     Fault(
         "electrode twice but for its accents",
         rows(one_id_in_two_forms),
-        "a second row of electrode 'É'",
+        "a later row of electrode 'É', first in row 3",
         4,
-        "electrode",
+        "prescan",
     ),
 ]
 TIMES = [
@@ -206,7 +203,7 @@ SHEET_ODDITIES = [
     Oddity("bytes", "UTF-8 with a mark and Windows line ends", sheet_bytes(lambda b: MARK + b.replace(b"\n", b"\r\n"))),
     Oddity("bytes", "UTF-16 with a mark", sheet_bytes(lambda b: b.decode().encode("utf-16"))),
     Oddity("bytes", "Latin-1 with an accent", sheet_bytes(lambda b: b.replace(b"B1-3,B1", b"B1-\xe9,B1", 1))),
-    Oddity("roles", "a stock named for a blank", cell(2, stock="K1", matrix_lot="L7")),
+    Oddity("roles", "a stock named for a blank", cell(2, stock="K1", stock_level="1000")),
     Oddity("roles", "columns of additions left empty", cell(2, stock_level="", volume_mL="")),
     Oddity("levels", "level with an exponent", cell(4, level="+2.0E0")),
     Oddity("levels", "blank without a level", cell(2, level="")),

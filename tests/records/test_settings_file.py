@@ -10,6 +10,7 @@ from typing import Any
 import pytest
 
 from brinemark.records.settings_file import (
+    BY_ID,
     DEFAULT_TOML,
     LATER_KEYS,
     LATER_VALUES,
@@ -19,8 +20,14 @@ from brinemark.records.settings_file import (
     write_settings,
 )
 from brinemark.terms.errors import Refused
-from brinemark.terms.settings import CovariateSection, InstrumentSection, Settings
+from brinemark.terms.settings import CovariateSection, InstrumentSection, LotSection, Settings, StockSection
 
+MODELS = {
+    "instrument": InstrumentSection,
+    "stock": StockSection,
+    "lot": LotSection,
+    "covariate": CovariateSection,
+}
 SPECIFICATION = Path(__file__).resolve().parents[2] / "docs" / "logbook.toml"
 
 
@@ -38,10 +45,10 @@ def switched_on() -> str:
 
 
 def keys_of(table: dict[str, Any]) -> set[tuple[str, ...]]:
-    """Every key of a settings table, with "*" for the id of an instrument."""
+    """Every key of a settings table, with "*" for an id."""
     found: set[tuple[str, ...]] = set()
     for section, content in table.items():
-        if section == "instrument":
+        if section in BY_ID:
             found |= {(section, "*", key) for one in content.values() for key in one}
         else:
             found |= {(section, key) for key in content}
@@ -51,8 +58,8 @@ def keys_of(table: dict[str, Any]) -> set[tuple[str, ...]]:
 def keys_of_models() -> set[tuple[str, ...]]:
     found: set[tuple[str, ...]] = set()
     for section, field in Settings.model_fields.items():
-        model: Any = {"instrument": InstrumentSection, "covariate": CovariateSection}.get(section, field.annotation)
-        place = (section, "*") if section == "instrument" else (section,)
+        model: Any = MODELS.get(section, field.annotation)
+        place = (section, "*") if section in BY_ID else (section,)
         found |= {(*place, inner.alias or key) for key, inner in model.model_fields.items()}
     return found
 
@@ -75,7 +82,7 @@ def test_the_specification_writes_every_default_and_nothing_else() -> None:
     with_default = {
         (section, inner.alias or key)
         for section, field in Settings.model_fields.items()
-        if section not in ("instrument", "covariate") and field.annotation is not None
+        if section not in MODELS and field.annotation is not None
         for key, inner in field.annotation.model_fields.items()
         if inner.default is not None
     }
@@ -90,6 +97,8 @@ def test_every_key_of_the_specification_is_valid_when_switched_on() -> None:
     settings = parse_settings(switched_on(), "logbook.toml")
     assert settings.covariate == CovariateSection()
     assert settings.instrument["bench"].current == "channel 2 [nA]"
+    assert settings.stock["K1"] == StockSection(level=1000.0, rel_u=0.01)
+    assert settings.lot["L7"] == LotSection(content=0.1, u=0.03)
 
 
 def test_every_mark_of_the_specification_is_refused_and_none_is_missing() -> None:
@@ -143,8 +152,17 @@ def test_a_bad_name_or_zone_writes_nothing(name: str, timezone: str) -> None:
         ("[zzzzzz]\n", ["unknown section; expected one of logbook, analyte, signal"]),
         ('[instrument.bench]\nsgn = "x"', ["[instrument.bench] sgn is an unknown key", "nearest known key, sign"]),
         ('[covariate]\nbaselin = "chord"', ["nearest known key, baseline"]),
-        ('[prescan]\nuse = "both"', ['[prescan] use = "both" is not accepted yet', 'today "covariate"']),
-        ('[prescan]\nuse = "never"', ['use = "never"; expected "covariate"']),
+        ('[prescan]\nuse = "never"', ['use = "never"; expected "covariate", "zero" or "both"']),
+        ("[run]\ncontrol_limits = [0.8, 1.2]", ["[run] control_limits is not accepted yet; expected today no such"]),
+        ("[run]\nvolume_rel_u = 1.0", ["volume_rel_u = 1.0; expected a number below 1"]),
+        ("[stock.K1]\nlevl = 3", ["[stock.K1] levl is an unknown key", "nearest known key, level"]),
+        ("[stock.K1]\nlevel = 0", ["[stock.K1] level = 0; expected a number above 0"]),
+        ("[stock.K1]\nrel_u = -0.1", ["[stock.K1] rel_u = -0.1; expected a number at least 0"]),
+        ("[stock]\nK1 = 3", ["[stock.K1] = 3; expected a table"]),
+        ('[stock." K1"]\nlevel = 1', ["an id without outer spaces"]),
+        ("[lot.L7]\ncontent = -1", ["[lot.L7] content = -1; expected a number at least 0"]),
+        ("[lot.L7]\ncontent = 0.1\nu = 0.2", ["[lot.L7]: u 0.2 is above content 0.1", "values that agree"]),
+        ("[lot.L7]\nu = 0.2", ["[lot.L7]: u 0.2 is above content 0"]),
         ('[signal]\nbaseline = "spline"', ['baseline = "spline"; expected "chord", "polynomial" or "whittaker"']),
         ('[signal]\ncycle = "first"', ['cycle = "first"; expected "last", "mean" or a whole number from 1']),
         ("[signal]\ncycle = 0", ["cycle = 0; expected"]),

@@ -13,9 +13,11 @@ from brinemark.terms.curves import Trace
 
 CURVES = "curves"
 """Folder of the voltammogram files, beside the run sheets."""
+STOCK, STOCK_LEVEL = "KSCN-1", 1000.0
+"""The invented stock solution of every standard, with its level [ug/L]."""
 COLUMNS = (
-    "electrode", "batch", "instrument", "measured_at", "role", "level", "stock", "sample", "dilution",
-    "expected_level", "trace", "prescan", "scan_rate_V_per_s", "note",
+    "electrode", "batch", "instrument", "measured_at", "role", "level", "stock", "stock_level", "sample",
+    "dilution", "expected_level", "trace", "prescan", "scan_rate_V_per_s", "note",
 )  # fmt: skip
 
 
@@ -116,7 +118,8 @@ def _cells(reading: Planned, tanks: dict[str, Tank], decimal: str) -> dict[str, 
         "measured_at": reading.measured_at.isoformat(),
         "role": reading.role,
         "level": _number(reading.level, decimal),
-        "stock": "KSCN-1" if reading.role == "standard" else "",
+        "stock": STOCK if reading.role == "standard" else "",
+        "stock_level": _number(STOCK_LEVEL, decimal) if reading.role == "standard" else "",
         "sample": tank.name if tank else "",
         "dilution": _number(reading.dilution, decimal) if tank else "",
         "expected_level": _number(tank.low, decimal) if tank and tank.control else "",

@@ -18,10 +18,10 @@ if TYPE_CHECKING:
 
     from brinemark.terms.settings import Settings
 
-# Values and keys that later versions will take; "*" stands for an instrument's id.
-LATER_VALUES: Mapping[tuple[str, ...], tuple[str, ...]] = {
-    ("prescan", "use"): ("zero", "both"),
-}
+# Sections with one table for each id.
+BY_ID = ("instrument", "stock", "lot")
+# Values and keys that later versions will take; "*" stands for an id.
+LATER_VALUES: Mapping[tuple[str, ...], tuple[str, ...]] = {}
 LATER_KEYS: Mapping[tuple[str, ...], str] = {
     ("run", "control_limits"): "controls are read and compared with expected_level, without limits",
 }
@@ -31,7 +31,7 @@ _EXPECTED = {
     "int_type": "a whole number",
     "string_type": "text in quotes",
     "model_type": "a table",
-    "dict_type": "a table for each instrument",
+    "dict_type": "a table for each id",
     "tuple_type": "a list of two numbers",
     "missing": "a list of two numbers",
     "too_long": "a list of two numbers",
@@ -126,6 +126,7 @@ def parse_settings(text: str, name: str) -> Settings:
         *_text_faults(settings),
         *_zone_faults(settings),
         *_condition_faults(settings),
+        *_id_faults(settings),
         *_instrument_faults(settings),
     ]
     if faults:
@@ -159,7 +160,7 @@ def _keys(detail: ErrorDetails) -> tuple[str, ...]:
 
 def _dotted(keys: tuple[str, ...]) -> str:
     """[section] key, as the file writes it."""
-    deep = 3 if keys[0] == "instrument" else 2
+    deep = 3 if keys[0] in BY_ID else 2
     keys = keys[:deep]  # beyond the key: a place in a list
     if len(keys) < deep:
         return f"[{'.'.join(keys)}]"
@@ -168,7 +169,7 @@ def _dotted(keys: tuple[str, ...]) -> str:
 
 def _fault(detail: ErrorDetails) -> _Fault:
     keys, kind, value = _keys(detail), detail["type"], detail["input"]
-    general = (keys[0], "*", *keys[2:]) if keys[0] == "instrument" and len(keys) > 2 else keys
+    general = (keys[0], "*", *keys[2:]) if keys[0] in BY_ID and len(keys) > 2 else keys
     where = _dotted(keys)
     if general in LATER_KEYS:
         return where, f"{where} is not accepted yet", f"today no such key ({LATER_KEYS[general]})", "remove the key"
@@ -193,18 +194,16 @@ def _unknown(keys: tuple[str, ...], where: str) -> tuple[str, str, str]:
 
 
 def _known_keys(section: tuple[str, ...]) -> tuple[str, ...]:
-    from brinemark.terms.settings import InstrumentSection, Settings
+    from brinemark.terms.settings import Settings
 
     model: type[BaseModel] = Settings
-    if section[:1] == ("instrument",):
-        model = InstrumentSection
-    elif section:
+    if section:
         model = _model_of(Settings.model_fields[section[0]].annotation)
     return tuple(field.alias or key for key, field in model.model_fields.items())
 
 
 def _model_of(annotation: Any) -> type[BaseModel]:
-    """The model of a section's type, which may be optional."""
+    """The model of a section's type, which may be optional or one for each id."""
     model: type[BaseModel] = next((kind for kind in get_args(annotation) if hasattr(kind, "model_fields")), annotation)
     return model
 
@@ -259,12 +258,19 @@ def _zone_faults(settings: Settings) -> list[_Fault]:
     return []
 
 
+def _id_faults(settings: Settings) -> list[_Fault]:
+    named = [(kind, name) for kind in BY_ID for name in getattr(settings, kind)]
+    return [
+        (f"[{kind}.{name}]", f"[{kind}.{name}], an id {shown(name)}", "an id without outer spaces", "correct the id")
+        for kind, name in named
+        if name != name.strip() or not name.isprintable() or not name
+    ]
+
+
 def _instrument_faults(settings: Settings) -> list[_Fault]:
     faults: list[_Fault] = []
     for name, section in settings.instrument.items():
         where = f"[instrument.{name}]"
-        if name != name.strip() or not name.isprintable() or not name:
-            faults.append((where, f"{where}, an id {shown(name)}", "an id without outer spaces", "correct the id"))
         named = [text for text in (section.potential, section.current, section.time, section.cycle) if text is not None]
         if len({text.casefold() for text in named}) < len(named):
             faults.append(

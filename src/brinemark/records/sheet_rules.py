@@ -1,4 +1,4 @@
-"""The rules of a run sheet: what one row may say, and what rows may say together."""
+"""The rules of a run sheet: what one row may say, and what rows of different electrodes may say together."""
 
 from __future__ import annotations
 
@@ -7,10 +7,10 @@ from collections.abc import Iterable, Mapping, Sequence
 from datetime import tzinfo
 from typing import TYPE_CHECKING
 
-from brinemark.records.sheet_table import LATER, Cells
+from brinemark.records.sheet_table import Cells
 from brinemark.records.text import nearest, shown
 from brinemark.terms.errors import Refused
-from brinemark.terms.runs import CONDITIONS, ROLES, ROLES_LATER, SheetRow
+from brinemark.terms.runs import CONDITIONS, ROLES, SheetRow
 
 if TYPE_CHECKING:
     from brinemark.terms.settings import Settings
@@ -23,8 +23,8 @@ def checked_row(cells: Cells, zone: tzinfo, level_unit: str) -> tuple[SheetRow, 
     electrode, batch, instrument = (cells.needed_id(column) for column in ("electrode", "batch", "instrument"))
     moment, zoned = cells.moment("measured_at", zone)
     role = _role(cells)
-    _refuse_later(cells)
     level = _level(cells, role, level_unit)
+    _check_volumes(cells, role)
     sample, dilution, expected = _portion(cells, role)
     _check_answer(cells)
     row = SheetRow(
@@ -38,6 +38,9 @@ def checked_row(cells: Cells, zone: tzinfo, level_unit: str) -> tuple[SheetRow, 
         level_rel_u=_level_u(cells, role),
         stock=cells.id("stock"),
         matrix_lot=cells.id("matrix_lot"),
+        stock_level=cells.number("stock_level"),
+        added_volume_mL=cells.number("added_volume_mL"),
+        volume_mL=cells.number("volume_mL"),
         sample=sample,
         dilution=dilution,
         expected_level=expected,
@@ -60,20 +63,10 @@ def _role(cells: Cells) -> str:
     text = cells.texts["role"]
     if text in ROLES:
         return text
-    if text in ROLES_LATER:
-        came = f"the role {text}, which is not accepted yet"
-        raise cells.refused("role", came, f"today one of {', '.join(ROLES)}", "leave the row out")
     alike = nearest(text, ROLES)
     remedy = f"did you mean {alike}?" if alike else "fill in the role"
     came = shown(text) if text else "an empty cell"
     raise cells.refused("role", came, f"one of {', '.join(ROLES)}", remedy)
-
-
-def _refuse_later(cells: Cells) -> None:
-    for column in LATER:
-        if cells.has(column):
-            came = f"{shown(cells.texts[column])} in a column of additions, which are not accepted yet"
-            raise cells.refused(column, came, "today an empty cell", "leave the column out")
 
 
 def _refuse_filled(cells: Cells, column: str, role: str, meant: str) -> None:
@@ -83,7 +76,9 @@ def _refuse_filled(cells: Cells, column: str, role: str, meant: str) -> None:
 
 
 def _level(cells: Cells, role: str, unit: str) -> float | None:
-    """Blanks are 0, standards have a level above 0, samples and controls have none."""
+    """Blanks are 0, standards have a level above 0, additions a rise or a volume, samples and controls none."""
+    if role == "addition":
+        return _rise(cells, unit)
     if role in ("sample", "control"):
         _refuse_filled(cells, "level", role, "its level is what is read (a control has expected_level)")
         return None
@@ -99,14 +94,48 @@ def _level(cells: Cells, role: str, unit: str) -> float | None:
     return level
 
 
+def _rise(cells: Cells, unit: str) -> float | None:
+    """The rise of the level in the cell, or None when the addition gives its volume instead."""
+    rise = cells.number("level")
+    if cells.has("added_volume_mL"):
+        meant = "the rise follows from the volumes, or leave added_volume_mL out"
+        _refuse_filled(cells, "level", "addition with added_volume_mL", meant)
+        return None
+    if rise is None:
+        expected = f"the rise of the level in the cell [{unit}], or added_volume_mL with its stock"
+        raise cells.refused("level", "an empty cell for an addition", expected, "fill in one of them")
+    if rise == 0:
+        raise cells.refused("level", "0 for an addition", f"a rise above 0 [{unit}]", "leave the row out")
+    return rise
+
+
+def _check_volumes(cells: Cells, role: str) -> None:
+    """A volume and its stock belong to an addition; the level of a stock to its id."""
+    added = cells.has("added_volume_mL")
+    if added and role != "addition":
+        _refuse_filled(cells, "added_volume_mL", role, "only additions have one")
+    if added and not (cells.has("stock") or cells.has("stock_level")):
+        expected, remedy = "the stock that was added, or its level", "fill in stock or stock_level"
+        raise cells.refused("stock_level", "an added volume without its stock", expected, remedy)
+    if cells.has("stock_level") and not (cells.has("stock") or added):
+        came = f"{shown(cells.texts['stock_level'])} without a stock"
+        raise cells.refused("stock", came, "the id of the stock that has this level", "fill in stock")
+
+
 def _level_u(cells: Cells, role: str) -> float | None:
-    if role != "standard":
-        _refuse_filled(cells, "level_rel_u", role, "only standards have a nominal level")
+    if role not in ("standard", "addition"):
+        _refuse_filled(cells, "level_rel_u", role, "only standards and additions have a nominal level")
     return cells.number("level_rel_u")
 
 
 def _portion(cells: Cells, role: str) -> tuple[str | None, float, float | None]:
-    """Sample id, dilution and expected level of a sample or control; none of them for others."""
+    """Sample id, dilution and expected level of a sample or control; none of them for others.
+
+    An addition may repeat id and dilution of the sample it was put into.
+    """
+    if role == "addition":
+        _refuse_filled(cells, "expected_level", role, "only controls have one")
+        return cells.id("sample"), cells.number("dilution") or 1.0, None
     if role not in ("sample", "control"):
         for column in ("sample", "expected_level"):
             _refuse_filled(cells, column, role, "only samples and controls have one")
@@ -149,36 +178,9 @@ def _conditions(cells: Cells) -> tuple[tuple[str, float | str], ...]:
     return tuple((name, value) for name in CONDITIONS if (value := found[name]) is not None)
 
 
-def faults_together(rows: Sequence[SheetRow], sheet: str, max_gap_h: float) -> list[Refused]:
-    """Every fault that shows only when rows are seen together."""
-    return [
-        *_electrode_faults(rows, sheet, max_gap_h),
-        *_file_faults(rows, sheet),
-        *_unit_faults(rows, sheet),
-        *_sample_faults(rows, sheet),
-    ]
-
-
-def _electrode_faults(rows: Sequence[SheetRow], sheet: str, max_gap_h: float) -> Iterable[Refused]:
-    """One electrode, one batch, one row: it answers once."""
-    first: dict[str, SheetRow] = {}
-    for row in rows:
-        before = first.setdefault(row.electrode, row)
-        if before is row:
-            continue
-        name, gap = shown(row.electrode), abs((row.measured_at - before.measured_at).total_seconds()) / 3600
-        column = "electrode"
-        if row.batch != before.batch:
-            column, came = "batch", f"electrode {name} in batch {row.batch}, in row {before.number} {before.batch}"
-            expected, remedy = "one batch for an electrode", "correct the batch or the electrode"
-        elif gap > max_gap_h:
-            came = f"a second run of electrode {name}, {gap:.1f} h from row {before.number}"
-            expected, remedy = "one run for an electrode", "give every electrode its own id"
-        else:
-            came = f"a second row of electrode {name}, first in row {before.number}"
-            expected = "today one row for an electrode (several levels on one electrode are not accepted yet)"
-            remedy = "give every electrode its own id"
-        yield Refused(came, expected, remedy, file=sheet, row=row.number, column=column)
+def faults_between(rows: Sequence[SheetRow], sheet: str) -> list[Refused]:
+    """Every fault that shows only when rows of different electrodes are seen together."""
+    return [*_file_faults(rows, sheet), *_unit_faults(rows, sheet), *_sample_faults(rows, sheet)]
 
 
 def _same_file(name: str) -> str:
@@ -211,7 +213,7 @@ def _unit_faults(rows: Sequence[SheetRow], sheet: str) -> Iterable[Refused]:
 def _sample_faults(rows: Sequence[SheetRow], sheet: str) -> Iterable[Refused]:
     first: dict[str, SheetRow] = {}
     for row in rows:
-        if row.sample is None:
+        if row.sample is None or row.role == "addition":
             continue
         before = first.setdefault(row.sample, row)
         if row.role != before.role:

@@ -15,7 +15,6 @@ from brinemark.records.text import Unclear, decimal_comma, decode, nearest, numb
 from brinemark.terms.errors import Refused
 
 NEEDED = ("electrode", "batch", "instrument", "measured_at", "role")
-LATER = ("stock_level", "added_volume_mL", "volume_mL")
 LARGEST = 1e12  # of any level or signal, in whatever unit; beyond it a sign or an exponent was lost
 LONGEST_ID = 120
 LONGEST_TEXT = 2_000
@@ -43,6 +42,9 @@ class Range:
 RANGES: Mapping[str, Range] = {
     "level": Range(0, LARGEST),
     "level_rel_u": Range(0, 1),
+    "stock_level": Range(0, LARGEST, above=True),
+    "added_volume_mL": Range(0, LARGEST, above=True),
+    "volume_mL": Range(0, LARGEST, above=True),
     "dilution": Range(1, 1e6),
     "expected_level": Range(0, LARGEST),
     "signal": Range(-LARGEST, LARGEST),
@@ -57,7 +59,8 @@ RANGES: Mapping[str, Range] = {
 }
 COLUMNS = (
     *NEEDED,
-    *("level", "level_rel_u", "stock", "matrix_lot", *LATER, "sample", "dilution", "expected_level"),
+    *("level", "level_rel_u", "stock", "matrix_lot", "stock_level", "added_volume_mL", "volume_mL"),
+    *("sample", "dilution", "expected_level"),
     *("trace", "prescan", "signal", "signal_u", "signal_unit", "prescan_signal", "covariate"),
     *("position", "salinity", "pH", "temperature_C", "contact_s", "stirring", "scan_rate_V_per_s", "reference"),
     *("operator", "note"),
@@ -169,7 +172,7 @@ def read_table(data: bytes, name: str) -> SheetTable:
         if any(cell.strip() for cell in record)
     ]
     if not rows:
-        raise Refused("a header without rows", "one row for each electrode", "fill in the sheet", file=name)
+        raise Refused("a header without rows", "one row for each reading", "fill in the sheet", file=name)
     comma = _comma(rows, name)
     return SheetTable(tuple(Cells(name, row, texts, comma) for row, texts in rows), encoding)
 

@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import fields
+from dataclasses import fields, replace
 from datetime import UTC
 from typing import TYPE_CHECKING
 from zoneinfo import ZoneInfo
 
-from brinemark.records.sheet_rules import checked_row, faults_together, remarks
+from brinemark.records.life_rules import life_faults, stock_faults
+from brinemark.records.sheet_rules import checked_row, faults_between, remarks
 from brinemark.records.sheet_table import read_table
 from brinemark.terms.canonical import JsonValue, canonical_bytes, sha256_hex
 from brinemark.terms.errors import Refused
@@ -31,21 +32,31 @@ def read_sheet(data: bytes, name: str, settings: Settings) -> RunSheet:
     rows: list[SheetRow] = []
     zoneless: list[int] = []
     faults: list[Refused] = []
+    spoilt: set[str] = set()
     for cells in table.rows:
         try:
             row, zoned = checked_row(cells, zone, unit)
         except Refused as fault:
             faults.append(fault)
+            spoilt.add(cells.texts["electrode"])
             continue
         rows.append(row)
         zoneless += [] if zoned else [row.number]
-    faults += faults_together(rows, name, settings.run.max_gap_h)
+    faults += faults_between(rows, name)
+    # A life with a hole in it would give faults of its own.
+    faults += life_faults([row for row in rows if row.electrode not in spoilt], name, settings.run.max_gap_h)
+    faults += stock_faults(rows, name, settings)
     if faults:
         raise _first(faults)
     warnings = remarks(rows, settings, zoneless)
     if table.encoding in ("latin-1", "cp1252"):
         warnings.append("the sheet is not UTF-8 and was read as Latin-1; check accents in names")
-    return RunSheet(name, tuple(rows), tuple(warnings))
+    return RunSheet(name, tuple(map(_plain, rows)), tuple(warnings))
+
+
+def _plain(row: SheetRow) -> SheetRow:
+    """An addition without what it may repeat of its sample, so that the same content has the same id."""
+    return replace(row, sample=None, dilution=1.0) if row.role == "addition" else row
 
 
 def _first(faults: Sequence[Refused]) -> Refused:

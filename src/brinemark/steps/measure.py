@@ -26,7 +26,8 @@ from brinemark.terms.stored import Record
 if TYPE_CHECKING:
     from brinemark.terms.arrays import FloatArray
 
-MAIN, PRESCAN = "main", "prescan"
+MAIN, PRESCAN, ZERO = "main", "prescan", "zero"
+COVARIATE_USES, ZERO_USES = ("covariate", "both"), ("zero", "both")
 OF_ALL = "of all"
 NO_CURVE = Flag("no curve kept", 0.0, 0.0, "the value was read off a curve elsewhere")
 
@@ -121,10 +122,20 @@ class Traces:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class RowSignals:
-    """The signal records of one row: its own reading, and its pre-scan's covariate when it has one."""
+    """The signal records of one row: its own reading, and from its pre-scan the covariate and the zero reading.
+
+    prescan : the quantity of [covariate]; zero : the pre-scan read as the row itself is, at the analyte's own place.
+    Each is None when there is no pre-scan, and when [prescan] use does not ask for it.
+    """
 
     main: Record
     prescan: Record | None
+    zero: Record | None = None
+
+    @property
+    def records(self) -> tuple[Record, ...]:
+        """All that there are."""
+        return tuple(one for one in (self.main, self.prescan, self.zero) if one is not None)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -152,17 +163,30 @@ def measure_rows(
     found: dict[tuple[str, str], Record] = {}
     for task in tasks:
         found[task.row.id, task.role] = stored.get(task.recipe.id) or _measured(task, traces)
-    return {
-        row.id: RowSignals(found.get((row.id, MAIN)) or _written_signal(row, definition), found.get((row.id, PRESCAN)))
-        for row in rows
-    }
+    return {row.id: _signals(row, definition, found) for row in rows}
+
+
+def _signals(row: StoredRow, definition: Definition, found: Mapping[tuple[str, str], Record]) -> RowSignals:
+    return RowSignals(
+        found.get((row.id, MAIN)) or _written_signal(row, definition),
+        found.get((row.id, PRESCAN)),
+        found.get((row.id, ZERO)) or _written_zero(row, definition),
+    )
 
 
 def _tasks(row: StoredRow, definition: Definition, waves: WaveSet, traces: Traces) -> Iterator[_Task]:
     if row.trace_sha256 is not None:
         yield _task(row, MAIN, row.trace_sha256, definition.curve, waves.for_row(row), traces)
-    if row.prescan_sha256 is not None and definition.covariate is not None:
+    if row.prescan_sha256 is None:
+        return
+    if _asked(COVARIATE_USES, definition) and definition.covariate is not None:
         yield _task(row, PRESCAN, row.prescan_sha256, signal_definition(definition.covariate), None, traces)
+    if _asked(ZERO_USES, definition):
+        yield _task(row, ZERO, row.prescan_sha256, definition.curve, waves.for_row(row), traces)
+
+
+def _asked(uses: tuple[str, ...], definition: Definition) -> bool:
+    return definition.prescan.use in uses
 
 
 def _task(
@@ -186,7 +210,14 @@ def _measured(task: _Task, traces: Traces) -> Record:
     try:
         return task.recipe.record(pack_signal(measure(trace, task.curve, wave, task.rate)))
     except Refused as fault:
-        raise at_row(fault, task.row, "trace" if task.role == MAIN else "prescan") from fault
+        raise _of_task(fault, task) from fault
+
+
+def _of_task(fault: Refused, task: _Task) -> Refused:
+    if task.role == ZERO:
+        remedy = f'{fault.remedy}; or write [prescan] use = "covariate" when pre-scans do not reach that window'
+        fault = Refused(fault.came, fault.expected, remedy, file=fault.file)
+    return at_row(fault, task.row, "trace" if task.role == MAIN else "prescan")
 
 
 def at_row(fault: Refused, row: StoredRow, column: str) -> Refused:
@@ -200,9 +231,21 @@ def _written_signal(row: StoredRow, definition: Definition) -> Record:
     given = row.row
     if given.signal is None:
         raise Refused("a row without trace and without signal", "one of the two", "complete the row", row=given.number)
-    unit = given.signal_unit or definition.curve.unit
-    signal = Signal(given.signal, given.signal_u or 0.0, unit, (NO_CURVE,), given.signal_u or 0.0)
-    recipe = Recipe("signal", MAIN, (("row", row.id),), {"definition": "as written"})
+    unit, u = given.signal_unit or definition.curve.unit, given.signal_u or 0.0
+    return _written(row, MAIN, Signal(given.signal, u, unit, (NO_CURVE,), u), {})
+
+
+def _written_zero(row: StoredRow, definition: Definition) -> Record | None:
+    """A pre-scan that was read off a curve elsewhere, as the row's signal was: with its unit and uncertainty."""
+    given = row.row
+    if given.prescan_signal is None or not _asked(ZERO_USES, definition):
+        return None
+    unit, u = given.signal_unit or definition.curve.unit, given.signal_u or 0.0
+    return _written(row, ZERO, Signal(given.prescan_signal, u, unit, (NO_CURVE,), u), {"unit": unit})
+
+
+def _written(row: StoredRow, role: str, signal: Signal, settings: Mapping[str, JsonValue]) -> Record:
+    recipe = Recipe("signal", role, (("row", row.id),), {"definition": "as written", **settings})
     return recipe.record(pack_signal(signal))
 
 

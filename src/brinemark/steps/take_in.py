@@ -7,12 +7,14 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 
 from brinemark.records.files import read_source, store_originals, sweep_leftovers
+from brinemark.records.life_rules import stock_conflicts
 from brinemark.records.reader import Reader
 from brinemark.records.sheets import canonical_row, read_sheet, row_id, sheet_id
 from brinemark.records.writer import Writer
 from brinemark.steps.answers import Added, AddedSignal, ReadingLine
 from brinemark.steps.chosen import newest_waves
 from brinemark.steps.identity import definition_of
+from brinemark.steps.lives import lives_of
 from brinemark.steps.measure import RowSignals, Traces, measure_rows
 from brinemark.steps.packing import unpack_signal
 from brinemark.steps.place import Place
@@ -35,11 +37,12 @@ class _Incoming:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class _Checked:
-    """A sheet that history has nothing against, with the signals of its rows."""
+    """A sheet that history has nothing against, with the signals and known cell levels of its rows."""
 
     supersedes: str | None
     reason: str | None
     signals: Mapping[str, RowSignals]
+    levels: Mapping[str, float | None]
     waves: tuple[Record, ...]
     wave: str
     fresh: Mapping[tuple[str, str], Mapping[str, object]]
@@ -63,7 +66,7 @@ def take_in(place: Place, sheet: Path, corrects: str | None = None, reason: str 
         if known is not None:
             return _nothing_new(reader, known, incoming, corrects)
         old = _corrected(reader, corrects)
-        _check_history(reader, incoming, old)
+        _check_history(place, reader, incoming, old)
         checked = _measured(place, reader, incoming, old, reason)
     return _keep(place, incoming, checked)
 
@@ -140,15 +143,34 @@ def _corrected(reader: Reader, name: str | None) -> StoredSheet | None:
     raise Refused(f"no sheet {name!r} to correct", "a sheet of this logbook", f"its sheets are: {titles}")
 
 
-def _check_history(reader: Reader, incoming: _Incoming, old: StoredSheet | None) -> None:
-    """An electrode answers once: refuse one that another current sheet holds. Raises Refused."""
+def _check_history(place: Place, reader: Reader, incoming: _Incoming, old: StoredSheet | None) -> None:
+    """An electrode answers once, and an id means one thing: refuse what other current sheets deny. Raises Refused."""
     titles = {one.id: one.title for one in reader.sheets()}
     names = [row.row.electrode for row in incoming.rows]
-    spent = {row.row.electrode: row for row in _rows_of(reader, names) if old is None or row.sheet_id != old.id}
+    spent: dict[str, StoredRow] = {}
+    for row in _rows_of(reader, names):
+        if old is None or row.sheet_id != old.id:
+            spent.setdefault(row.row.electrode, row)
     for row in incoming.rows:
         before = spent.get(row.row.electrode)
         if before is not None:
             raise _spent(row.row, before, titles[before.sheet_id], incoming.sheet.title)
+    _check_samples(reader, incoming, old)
+    _check_stocks(place, reader, incoming, old)
+
+
+def _check_stocks(place: Place, reader: Reader, incoming: _Incoming, old: StoredSheet | None) -> None:
+    """A stock has one level and one error, whatever the sheet. Raises Refused."""
+    rows = [row.row for row in incoming.rows]
+    named = {row.stock for row in rows if row.stock_level is not None or row.level_rel_u is not None} - {None}
+    if not named:
+        return
+    earlier = [one.row for one in reader.rows() if one.row.stock in named and (old is None or one.sheet_id != old.id)]
+    for fault in stock_conflicts(rows, earlier, incoming.sheet.title, place.settings):
+        raise fault
+
+
+def _check_samples(reader: Reader, incoming: _Incoming, old: StoredSheet | None) -> None:
     roles = {row.row.sample: row.row for row in _samples_of(reader, incoming) if old is None or row.sheet_id != old.id}
     for row in incoming.rows:
         other = roles.get(row.row.sample) if row.row.sample else None
@@ -186,7 +208,7 @@ def _spent(row: SheetRow, before: StoredRow, title: str, sheet: str) -> Refused:
             row=row.number,
             column="batch",
         )
-    what = f"{then.role} {then.sample}" if then.sample else f"{then.role} {then.level:g}"
+    what = f"{then.role} {then.sample}" if then.sample else f"{then.role} {then.level or 0.0:g}"
     return Refused(
         f"electrode {row.electrode!r} was spent on {what} in {title}, row {then.number}",
         "an electrode that has not been used",
@@ -204,6 +226,7 @@ def _measured(
     traces = Traces(place, reader)
     waves, phrase = newest_waves(place, reader)
     try:
+        lives = lives_of(incoming.rows, place.settings)
         _parse(incoming, traces)
         signals = measure_rows(incoming.rows, definition, waves, traces)
     except Refused as fault:
@@ -214,6 +237,7 @@ def _measured(
         supersedes=None if old is None else old.id,
         reason=reason,
         signals=signals,
+        levels={dip.row.id: dip.level for life in lives for dip in life.dips if dip.number >= 0},
         waves=tuple(waves.waves.values()),
         wave=phrase,
         fresh=traces.fresh,
@@ -243,14 +267,14 @@ def _in_file(fault: Refused, name: str, row: StoredRow, column: str) -> Refused:
 
 
 def _twins(reader: Reader, incoming: _Incoming) -> Iterator[str]:
-    """Curves that are byte for byte those of another electrode: two electrodes never answer alike."""
-    first: dict[str, str] = {}
-    for row in incoming.rows:
-        if row.trace_sha256 is None:
-            continue
-        before = first.setdefault(row.trace_sha256, row.row.electrode)
-        if before != row.row.electrode:
-            yield f"row {row.row.number}: the curve of {row.row.electrode} is byte for byte that of {before}"
+    """Curves that are byte for byte those of another reading: two readings never answer alike."""
+    first: dict[str, SheetRow] = {}
+    for stored in incoming.rows:
+        row = stored.row
+        before = row if stored.trace_sha256 is None else first.setdefault(stored.trace_sha256, row)
+        if before is not row:
+            other = before.electrode if before.electrode != row.electrode else f"row {before.number}"
+            yield f"row {row.number}: the curve of {row.electrode} is byte for byte that of {other}"
 
 
 def _keep(place: Place, incoming: _Incoming, checked: _Checked) -> Added:
@@ -271,7 +295,7 @@ def _keep(place: Place, incoming: _Incoming, checked: _Checked) -> Added:
         if known is not None:
             return _nothing_new(writer.reader, known, incoming, None)
         old = _corrected(writer.reader, checked.supersedes)
-        _check_history(writer.reader, incoming, old)
+        _check_history(place, writer.reader, incoming, old)
         swept = sweep_leftovers(place.originals, writer.reader.original_ids())
         originals = store_originals(place.originals, [incoming.file, *incoming.files.values()])
         new = _write(writer, stored, incoming, checked, originals)
@@ -303,9 +327,7 @@ def _write(
 
 def _records(signals: Mapping[str, RowSignals]) -> Iterator[Record]:
     for one in signals.values():
-        yield one.main
-        if one.prescan is not None:
-            yield one.prescan
+        yield from one.records
 
 
 def _canonical(incoming: _Incoming) -> str:
@@ -323,13 +345,13 @@ def _added(sheet: StoredSheet, incoming: _Incoming, checked: _Checked, new: int,
         electrodes=len({row.row.electrode for row in incoming.rows}),
         batches=tuple(sorted({row.row.batch for row in incoming.rows})),
         originals=new,
-        signals=tuple(_added_signal(row, checked.signals[row.id]) for row in incoming.rows),
+        signals=tuple(_added_signal(row, checked) for row in incoming.rows),
         swept=swept,
         wave=checked.wave,
         warnings=(*sheet.warnings, *checked.remarks),
     )
 
 
-def _added_signal(row: StoredRow, signals: RowSignals) -> AddedSignal:
-    given = row.row
-    return AddedSignal(given.electrode, ReadingLine(given.number, given.role, given.level, unpack_signal(signals.main)))
+def _added_signal(stored: StoredRow, checked: _Checked) -> AddedSignal:
+    row, signal = stored.row, unpack_signal(checked.signals[stored.id].main)
+    return AddedSignal(row.electrode, ReadingLine(row.number, row.role, checked.levels[stored.id], signal))

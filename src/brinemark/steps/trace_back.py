@@ -71,7 +71,9 @@ def _found(reader: Reader, what: str) -> tuple[str, str, tuple[StoredRow, ...]]:
 
 def _rows_of(reader: Reader, kind: str, name: str) -> tuple[StoredRow, ...]:
     if kind == "sample":
-        return reader.rows(samples=[name], superseded=True)
+        lives = {(row.sheet_id, row.row.electrode) for row in reader.rows(samples=[name], superseded=True)}
+        rows = reader.rows(electrodes=sorted({electrode for _, electrode in lives}), superseded=True)
+        return tuple(row for row in rows if (row.sheet_id, row.row.electrode) in lives)
     if kind == "electrode":
         return reader.rows(electrodes=[name], superseded=True)
     return reader.rows(batches=[name], superseded=True)

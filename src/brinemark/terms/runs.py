@@ -5,8 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from datetime import datetime
 
-ROLES = ("blank", "standard", "sample", "control")
-ROLES_LATER = ("addition",)
+ROLES = ("blank", "standard", "sample", "control", "addition")
 CONDITIONS = (
     "salinity",
     "pH",
@@ -22,8 +21,10 @@ CONDITIONS = (
 class SheetRow:
     """One checked row of a run sheet. Levels are in the logbook's level unit.
 
-    number : row in the file (1 is the header); measured_at : with zone; trace, prescan : file names as
-    written; conditions : those recorded, name to value.
+    number : row in the file (1 is the header); measured_at : with zone; level : of a blank or standard, and the rise
+    of the level in the cell for an addition that gives no volume; stock_level : of the stock that was added;
+    added_volume_mL, volume_mL : what was added, and the cell before the first addition; trace, prescan : file names
+    as written; conditions : those recorded, name to value.
     """
 
     number: int
@@ -36,6 +37,9 @@ class SheetRow:
     level_rel_u: float | None = None
     stock: str | None = None
     matrix_lot: str | None = None
+    stock_level: float | None = None
+    added_volume_mL: float | None = None
+    volume_mL: float | None = None
     sample: str | None = None
     dilution: float = 1.0
     expected_level: float | None = None

@@ -61,7 +61,7 @@ class CovariateSection(Section):
 
 
 class PrescanSection(Section):
-    use: Literal["covariate"] = "covariate"
+    use: Literal["covariate", "zero", "both"] = "both"
     max_ratio: Annotated[float, Field(gt=1)] = 2.5
 
 
@@ -105,6 +105,26 @@ class AllowanceSection(Section):
 
 class RunSection(Section):
     max_gap_h: Positive = 12.0
+    volume_rel_u: Annotated[float, Field(ge=0, lt=1)] = 0.01
+
+
+class StockSection(Section):
+    level: Positive | None = None
+    rel_u: Annotated[float, Field(ge=0, lt=1)] | None = None
+
+
+class LotSection(Section):
+    content: Annotated[float, Field(ge=0)] = 0.0
+    u: Annotated[float, Field(ge=0)] = 0.0
+
+    @model_validator(mode="after")
+    def _u_within_content(self) -> Self:
+        if self.u > self.content:
+            raise ValueError(
+                f"u {self.u:g} is above content {self.content:g}; a lot's error is shared as a part of its content, so "
+                "the content that is likeliest must be above it"
+            )
+        return self
 
 
 class PriorSection(Section):
@@ -121,6 +141,15 @@ class PriorSection(Section):
     slope: tuple[float, Positive] | None = None
     instrument_offset: tuple[float, Positive] | None = None
     logit_share: tuple[float, Positive] | None = None
+    ln_floor_sd: tuple[float, Positive] | None = None
+    ln_floor_batch_sd: tuple[float, Positive] | None = None
+    ln_own_K_sd: tuple[float, Positive] | None = None
+    ln_drift_sd: tuple[float, Positive] | None = None
+    prescan_shift: tuple[float, Positive] | None = None
+    dip_drift: tuple[float, Positive] | None = None
+    spike_shift: tuple[float, Positive] | None = None
+    matrix_K_sd: Annotated[float, Field(ge=0)] = 0.10
+    spike_level: Positive | None = None
     widen: Positive = 1.0
 
 
@@ -153,6 +182,8 @@ class Settings(Section):
     covariate: CovariateSection | None = None
     prescan: PrescanSection = PrescanSection()
     instrument: dict[str, InstrumentSection] = {}
+    stock: dict[str, StockSection] = {}
+    lot: dict[str, LotSection] = {}
     conditions: ConditionsSection = ConditionsSection()
     allowance: AllowanceSection = AllowanceSection()
     run: RunSection = RunSection()

@@ -23,6 +23,7 @@ MEANINGS = {
     "h": "h: exponent of the level",
     "floor": "floor: blank over full rise",
 }
+SIGNAL_OF = {"prescan": "pre-scan", "zero": "pre-scan at the wave's place"}
 
 
 def tell_calibration(report: CalibrationReport, decision: DecisionSection) -> None:
@@ -179,7 +180,7 @@ def _tell_signals(row: ShownRow) -> None:
         value = f"{with_u(one.signal.value * factor, one.signal.u * factor)} {unit}"
         flags = "; ".join(flag.name for flag in one.signal.flags)
         use = "now" if one.current else "earlier"
-        rows.append(("pre-scan" if one.role == "prescan" else "curve", value, one.wave, use, flags))
+        rows.append((SIGNAL_OF.get(one.role, "curve"), value, one.wave, use, flags))
     say_table(("signal of", "value", "wave", "used", "flags"), rows)
 
 

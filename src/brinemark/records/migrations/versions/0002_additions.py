@@ -15,7 +15,7 @@ def upgrade() -> None:
     # putting a row back mends them, renaming a table would not (https://www.sqlite.org/foreignkeys.html, section 4.2).
     connection = op.get_bind()
     found = connection.exec_driver_sql(
-        "SELECT sql FROM sqlite_master WHERE tbl_name = 'electrode_row' AND sql IS NOT NULL ORDER BY type = 'table' DESC"
+        "SELECT sql FROM sqlite_master WHERE tbl_name = 'electrode_row' AND sql <> '' ORDER BY type = 'table' DESC"
     )
     table, *indexes_and_triggers = [str(row[0]) for row in found]
     if BEFORE not in table:
