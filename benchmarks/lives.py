@@ -32,6 +32,7 @@ from brinemark.science.amount.simulate import (
     LADDER,
     PRESCAN_AND_SPIKE,
     SINGLE,
+    Protocol,
     TrueBatch,
     Truth,
     draw_batches,
@@ -40,7 +41,7 @@ from brinemark.science.amount.simulate import (
     simulate_history,
     simulate_sample,
 )
-from brinemark.terms.amounts import Calibration, ElectrodeReadings, SamplePortion
+from brinemark.terms.amounts import Calibration, ElectrodeReadings, Reading, SamplePortion
 from brinemark.terms.arrays import FloatArray
 from brinemark.terms.errors import GateFailed
 from brinemark.terms.settings import AnalyteSection, CalibrationSection, DecisionSection, PriorSection
@@ -77,7 +78,7 @@ class Task:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Season:
-    """Calibration electrodes as they lived, the new batch's true numbers, and the truth they come from."""
+    """Calibration electrodes as they lived, the new batch's true numbers, and the truth all come from."""
 
     truth: Truth
     batch: TrueBatch
@@ -94,16 +95,15 @@ class Outcome:
     sentences: tuple[str, ...]
 
 
-def season(task: Task, rng: np.random.Generator) -> Season:
-    """25 batches of history and the new one."""
-    truth = WORLDS[task.world][1]
-    batches = draw_batches(truth, [*(f"B{i}" for i in range(BATCHES)), NEW_BATCH], rng)
-    levels = [np.array(HISTORY_LEVELS)] * BATCHES + [np.array(BURNED_LEVELS)]
+def season(truth: Truth, batches: int, protocol: Protocol, lived_siblings: bool, rng: np.random.Generator) -> Season:
+    """Batches of history, the last three of which took some standards through the protocol, and the new one."""
+    drawn = draw_batches(truth, [*(f"B{i}" for i in range(batches)), NEW_BATCH], rng)
+    levels = [np.array(HISTORY_LEVELS)] * batches + [np.array(BURNED_LEVELS)]
     plain = [SINGLE] * len(HISTORY_LEVELS)
-    lived = [PRESCAN_AND_SPIKE if i in LIVED_LEVELS else SINGLE for i in range(len(HISTORY_LEVELS))]
-    siblings = [PRESCAN_AND_SPIKE if task.lived_siblings else SINGLE] * len(BURNED_LEVELS)
-    plans = [plain] * (BATCHES - LIVED_BATCHES) + [lived] * LIVED_BATCHES + [siblings]
-    return Season(truth, batches[-1], simulate_history(truth, batches, levels, rng, plans))
+    lived = [protocol if i in LIVED_LEVELS else SINGLE for i in range(len(HISTORY_LEVELS))]
+    siblings = [protocol if lived_siblings else SINGLE] * len(BURNED_LEVELS)
+    plans = [plain] * (batches - LIVED_BATCHES) + [lived] * LIVED_BATCHES + [siblings]
+    return Season(truth, drawn[-1], simulate_history(truth, drawn, levels, rng, plans))
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -119,9 +119,12 @@ class Reader:
         made = calibrate(readings, AnalyteSection(), PriorSection(), CalibrationSection(seed=seed))
         return cls(made, readings, seed)
 
-    def __call__(self, portions: Sequence[SamplePortion]) -> Interval:
-        reading = read_sample(portions, self.calibration, self.readings, DecisionSection(), self.seed)
-        two = reading.two_sided
+    def read(self, portions: Sequence[SamplePortion]) -> Reading:
+        return read_sample(portions, self.calibration, self.readings, DecisionSection(), self.seed)
+
+    def interval(self, portions: Sequence[SamplePortion]) -> Interval:
+        """The two-sided interval whatever the statement; open on both sides where there is none."""
+        two = self.read(portions).two_sided
         if two is None:
             return Interval(0.0, np.inf)
         return Interval(two.lower or 0.0, np.inf if two.upper is None else two.upper)
@@ -130,7 +133,7 @@ class Reader:
 def one_history(task: Task) -> Outcome | None:
     """Simulate, calibrate twice and read; None when a numerical gate of a calibration failed."""
     rng = np.random.default_rng(task.seed)
-    past = season(task, rng)
+    past = season(WORLDS[task.world][1], BATCHES, PRESCAN_AND_SPIKE, task.lived_siblings, rng)
     samples = {c: _samples(task, past, c, rng) for c in levels_of(task.studies)}
     start = time.perf_counter()
     try:
@@ -142,8 +145,8 @@ def one_history(task: Task) -> Outcome | None:
     calibrated = time.perf_counter()
     ends: dict[tuple[str, float], FloatArray] = {}
     for level, made in samples.items():
-        ends["with", level] = np.array([with_lives(one) for one in made])
-        ends["without", level] = np.array([without(main_portions(one)) for one in made])
+        ends["with", level] = np.array([with_lives.interval(one) for one in made])
+        ends["without", level] = np.array([without.interval(main_portions(one)) for one in made])
     seconds = calibrated - start, time.perf_counter() - calibrated
     best = oracle_ends(past, samples) if not task.losses else oracle_ends(past, samples) | losses(past, samples)
     _show_progress(task, seconds)
