@@ -4,13 +4,13 @@
                                      [--processes 2] [--quick]
 
 One logbook: twelve batches of six electrodes at 0, 0, .5, 1, 2, 8 ug/L and a new batch with three burned at 0, 2, 8;
-then samples on one fresh electrode each. By the protocol "lived", samples, the new batch's electrodes and three electrodes
-in each of the last three batches are read with pre-scan, main reading and closing spike, by "rising" with +2 and
-+100 ug/L after the main reading, by "single" once. All worlds are lived through on the same draws.
+then samples on one fresh electrode each. By the protocol "lived", samples, the new batch's electrodes and three
+electrodes in each of the last three batches are read with pre-scan, main reading and closing spike, by "rising" with +2
+and +100 ug/L after the main reading, by "single" once. All worlds are lived through on the same draws.
 
 A world passes when the two-sided interval holds the truth in .90 at every level, or when the program warns in 90 % of
-its logbooks. A warning is a sentence of a calibration or a reading that, numbers aside, fewer than 10 % of the logbooks of
-the model's own world contain. An open end holds every level; a reading that cannot say is left out and counted.
+its logbooks. A warning is a sentence of a calibration or a reading that, numbers aside, fewer than 10 % of the logbooks
+of the model's own world contain. An open end holds every level; a reading that cannot say is left out and counted.
 """
 
 from __future__ import annotations
