@@ -1,13 +1,17 @@
-"""Records of the curve stage: Trace, Sweep, SignalDefinition, Wave, Flag, Signal, Dissection."""
+"""Records of the curve stage: Trace, Sweep, SignalDefinition, Wave, Flag, Signal, Dissection; and those of spectra."""
 
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import TypeAlias
 
 from brinemark.terms.arrays import FloatArray, IntArray
 
 THEORETICAL = "theoretical"
 LEARNED = "learned"
+STATED = "stated"
+BAND, DIFFERENCE = "band", "difference"
+NOTHING, PRESCAN_SPECTRUM = "nothing", "prescan"
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -123,3 +127,78 @@ class Dissection:
     wave_A: FloatArray
     residual_A: FloatArray
     signal: Signal
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Spectrum:
+    """One absorbance spectrum. wavelength_nm : (n,) rising [nm]; absorbance : (n,) decadic, -log10 T [1]."""
+
+    wavelength_nm: FloatArray
+    absorbance: FloatArray
+
+
+@dataclass(frozen=True, slots=True)
+class SpectrumDefinition:
+    """How one number is read from a spectrum; everything in it changes the number.
+
+    quantity : "band", the height of a band above its baseline in window_nm (low, high) [nm], or "difference",
+    A(first) - A(second) of wavelengths_nm [nm]; baseline : of a band, as in SignalDefinition; against : "nothing",
+    or "prescan" when the electrode's own spectrum from before is taken off first. The other pair is None.
+    """
+
+    quantity: str
+    window_nm: tuple[float, float] | None = None
+    wavelengths_nm: tuple[float, float] | None = None
+    baseline: str = "chord"
+    against: str = NOTHING
+
+    @property
+    def unit(self) -> str:
+        return "1"
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Band:
+    """Place and shape of what the analyte does to the spectrum.
+
+    wavelength_nm : (n,) rising [nm]; shape : (n,) height 1 at place_nm, before any baseline is taken off, or for
+    a difference +1 and -1 at its two wavelengths; source : "theoretical", "learned" or "stated" (a difference);
+    spectra : how many taught it.
+    """
+
+    wavelength_nm: FloatArray
+    shape: FloatArray
+    place_nm: float
+    source: str
+    spectra: int
+
+
+@dataclass(frozen=True, slots=True)
+class Spectrometer:
+    """What is known of a spectrometer's range: the largest absorbance it is believed at [1], and its stray light as a
+    share of the light that comes through without absorption [1]."""
+
+    max_absorbance: float = 3.0
+    stray_light: float = 5e-4
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class SpectrumDissection:
+    """A signal of a spectrum taken apart for the eye: all arrays (n,) over the part that was read, rising wavelength.
+
+    absorbance = baseline + band + residual; read_nm : where the value stands.
+    """
+
+    wavelength_nm: FloatArray
+    absorbance: FloatArray
+    baseline: FloatArray
+    band: FloatArray
+    residual: FloatArray
+    read_nm: float
+    signal: Signal
+
+
+Curve: TypeAlias = Trace | Spectrum
+CurveDefinition: TypeAlias = SignalDefinition | SpectrumDefinition
+Shape: TypeAlias = Wave | Band
+CurveDissection: TypeAlias = Dissection | SpectrumDissection

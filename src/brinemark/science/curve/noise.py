@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from functools import lru_cache
 
@@ -24,6 +25,9 @@ WIDEST = (15.0, 6.0)
 FILTER_FLOOR = 0.02
 """Power a filter leaves at every frequency, relative to frequency 0 (rounding, the converter's own noise)."""
 
+BASELINE_LIMIT = 5.0
+"""Variances of its own noise that another baseline's effect must exceed before it counts (by simulation)."""
+
 UNFILTERED = 0.5
 """Weight, before the residuals are seen, of noise that no filter has touched."""
 
@@ -39,6 +43,23 @@ class NoiseSpectrum:
         power = (_cosines(weights.size, self.level.size) @ weights) ** 2
         rest = max(float(weights @ weights) - float(power.sum()), 0.0)
         return float(self.level @ power + self.level[-1] * rest)
+
+
+def weighed(weights: FloatArray, values: FloatArray, noise: NoiseSpectrum) -> tuple[float, float, float]:
+    """Value, noise part and baseline part of u, for weights (1 + K, m): the signal's own, then other baselines.
+
+    d_k = (g_k - g) . y is how far another baseline moves the signal and v_k the variance that noise alone
+    gives it. The true signal is taken to lie anywhere within |d_k|, so the largest of d_k^2 - 5 v_k (0 when
+    all are negative) is divided by 3, the variance of a rectangle of half-width d being d^2/3
+    (JCGM 100:2008, 4.3.7).
+    """
+    found = weights @ values
+    beyond = [
+        (value - found[0]) ** 2 - BASELINE_LIMIT * noise.variance(other - weights[0])
+        for value, other in zip(found[1:], weights[1:], strict=True)
+    ]
+    u_noise = math.sqrt(noise.variance(weights[0]))
+    return float(found[0]), u_noise, math.sqrt(max(0.0, *beyond) / 3.0)
 
 
 @lru_cache(maxsize=64)

@@ -32,7 +32,7 @@ from brinemark.science.curve.flags import (
     spike_flag,
     tilt_flag,
 )
-from brinemark.science.curve.noise import NoiseSpectrum, noise_spectrum
+from brinemark.science.curve.noise import NoiseSpectrum, noise_spectrum, weighed
 from brinemark.science.curve.sweeps import DIRECTIONS, take_segment
 from brinemark.terms.arrays import BoolArray, FloatArray
 from brinemark.terms.curves import Dissection, Flag, Segment, Signal, SignalDefinition, Trace, Wave
@@ -42,9 +42,6 @@ __all__ = ["dissect", "measure", "prescan_ratio_flag"]
 
 END_MOVE = 0.10
 """Share of the window by which each end is moved to see what the baseline does to the signal."""
-
-BASELINE_LIMIT = 5.0
-"""Variances of its own noise that another baseline's effect must exceed before it counts (by simulation)."""
 
 ELSEWHERE_LIMIT = 15.0
 """A wave away from its place, where the signal shows none, is believed above this many u (our choice)."""
@@ -218,20 +215,8 @@ def _make_signal(parts: tuple[float, float, float], definition: SignalDefinition
 
 
 def _value(view: _Window, weights: FloatArray) -> tuple[float, float, float]:
-    """Value, noise part and baseline part of u, for weights (1 + K, m): the signal's own, then other baselines.
-
-    d_k = (g_k - g) . y is how far another baseline moves the signal and v_k the variance that noise alone
-    gives it. The true signal is taken to lie anywhere within |d_k|, so the largest of d_k^2 - 5 v_k (0 when
-    all are negative) is divided by 3, the variance of a rectangle of half-width d being d^2/3
-    (JCGM 100:2008, 4.3.7).
-    """
-    values = weights @ view.current
-    beyond = [
-        (value - values[0]) ** 2 - BASELINE_LIMIT * view.noise.variance(other - weights[0])
-        for value, other in zip(values[1:], weights[1:], strict=True)
-    ]
-    u_noise = math.sqrt(view.noise.variance(weights[0]))
-    return float(values[0]), u_noise, math.sqrt(max(0.0, *beyond) / 3.0)
+    """Value, noise part and baseline part of u, for weights (1 + K, m): the signal's own, then other baselines."""
+    return weighed(weights, view.current, view.noise)
 
 
 def _bow(view: _Window) -> FloatArray:
