@@ -115,8 +115,10 @@ class Calibration:
 
     names : P parameter names; draws : (M, P) equally weighted draws on the working scale (logs where the
     quantity is positive); signal_ref [signal unit] and covariate_ref [covariate unit] : what signals and
-    covariates were divided by; highest_level : highest standard [level unit]; readings : the electrodes it
-    was made from; priors : P; summaries, gates : diagnostics; weaknesses : plain sentences.
+    covariates were divided by; highest_level : highest standard, closing spikes aside [level unit]; readings : the
+    electrodes it was made from; priors : P; summaries, gates : diagnostics; weaknesses : plain sentences;
+    spike_level : cell level from which a last reading is a closing spike [level unit]; matrix_K_sd : sd of ln K
+    between waters.
     """
 
     names: tuple[str, ...]
@@ -135,6 +137,8 @@ class Calibration:
     total_draws: int
     weaknesses: tuple[str, ...]
     seed: int
+    spike_level: float = float("inf")
+    matrix_K_sd: float = 0.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -178,7 +182,10 @@ class ConfidenceCurve:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Reading:
-    """One of the five statements about a sample, with what it rests on (levels are sample levels)."""
+    """One of the five statements about a sample, with what it rests on (levels are sample levels).
+
+    agreement : probability of sound electrodes lying as far apart as these did; None for one electrode.
+    """
 
     statement: str
     reason: str | None
@@ -192,6 +199,7 @@ class Reading:
     curve: ConfidenceCurve | None
     two_sided: Estimate | None
     monte_carlo_error: tuple[float, float] | None = None
+    agreement: float | None = None
 
 
 @dataclass(frozen=True, slots=True)

@@ -210,7 +210,7 @@ def test_the_vectorised_likelihood_agrees_with_the_equations_written_out() -> No
 def test_a_missing_covariate_is_integrated_over_its_distribution() -> None:
     """The second electrode's covariate is missing: average its likelihood over x ~ N(center, sd) by brute force."""
     z = np.zeros((2, 1, 1, 1))
-    x, log_weight = hermite_grid(1, 41)
+    x, log_weight = hermite_grid((41,))
     weight = np.exp(log_weight) * np.exp(-0.5 * x[0] ** 2) / np.sqrt(2.0 * np.pi)
     values = []
     for node in x[0]:
@@ -234,7 +234,7 @@ def unit_log_marginal(of: ElectrodeResponse, z: FloatArray) -> FloatArray:
 
 @pytest.mark.parametrize("dims", [1, 2, 3])
 def test_the_grid_integrates_a_polynomial_times_a_normal_exactly(dims: int) -> None:
-    points, log_weights = hermite_grid(dims, 5)
+    points, log_weights = hermite_grid((5,) * dims)
     normal = np.exp(-0.5 * (points**2).sum(axis=0)) / (2.0 * np.pi) ** (dims / 2)
     fourth_moments = (np.exp(log_weights) * normal * (points**4).prod(axis=0)).sum()
     assert fourth_moments == pytest.approx(3.0**dims, rel=1e-12)

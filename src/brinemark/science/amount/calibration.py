@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
+from brinemark.science.amount.lives import latent_model_of
 from brinemark.science.amount.posterior import (
     LAST_ROUND,
     OnStep,
@@ -15,36 +17,37 @@ from brinemark.science.amount.posterior import (
     always,
     sample_posterior,
 )
-from brinemark.science.amount.priors import default_priors
+from brinemark.science.amount.priors import default_priors, spike_level
 from brinemark.science.amount.quadrature import Adapted, LatentModel, Nodes, adapt, log_marginal
-from brinemark.science.amount.response import (
-    ElectrodeResponse,
-    ParameterLayout,
-    UnitData,
-)
+from brinemark.science.amount.response import ParameterLayout, UnitData
 from brinemark.terms.amounts import Calibration, ElectrodeReadings, NormalPrior, Summary
-from brinemark.terms.arrays import FloatArray, IntArray
+from brinemark.terms.arrays import BoolArray, FloatArray, IntArray
 from brinemark.terms.errors import Refused
 from brinemark.terms.settings import AnalyteSection, CalibrationSection, PriorSection
 
 INTERVAL = 0.95
+NODES = Nodes(group=(4, 4, 3))
+ENOUGH_ELECTRODES = 4  # read several times, before what happens between dips counts as measured
 FEW_ELECTRODES = 30  # so few say little, which makes a posterior hard, and cost little
 
 
 @dataclass(frozen=True, slots=True)
 class Scale:
     """What makes data relative: signal_ref [signal unit], covariate_ref [covariate unit] or None when no covariate
-    is used, mean and sd of x among the calibration electrodes, and the instruments in order."""
+    is used, mean and sd of x among the calibration electrodes; the layout of the parameters; spike_level [level
+    unit]."""
 
     signal_ref: float
     covariate_ref: float | None
     covariate_center: float
     covariate_sd: float
-    instruments: tuple[str, ...]
+    layout: ParameterLayout
+    spike_level: float
 
     @property
-    def layout(self) -> ParameterLayout:
-        return ParameterLayout(self.instruments, self.covariate_ref is not None)
+    def instruments(self) -> tuple[str, ...]:
+        """Instruments in the order of the layout."""
+        return self.layout.instruments
 
 
 def scale_of_calibration(calibration: Calibration) -> Scale:
@@ -54,24 +57,79 @@ def scale_of_calibration(calibration: Calibration) -> Scale:
         calibration.covariate_ref,
         calibration.covariate_center,
         calibration.covariate_sd,
-        calibration.instruments,
+        layout_of_names(calibration.names),
+        calibration.spike_level,
     )
 
 
-def scale_of_data(readings: ElectrodeReadings) -> Scale:
-    """Signal reference: median signal of the standards (of all readings when there is none, or when it is not
+def layout_of_names(names: tuple[str, ...]) -> ParameterLayout:
+    """The layout that gives these parameter names."""
+
+    def owners(stem: str) -> tuple[str, ...]:
+        return tuple(n.partition(":")[2] for n in names if n.startswith(f"{stem}:"))
+
+    return ParameterLayout(
+        instruments=owners("ln_noise"),
+        has_covariate="slope" in names,
+        own_K="ln_own_K_sd" in names,
+        prescan="prescan_shift" in names,
+        later="dip_drift" in names,
+        spike="spike_shift" in names,
+        stocks=owners("stock_error"),
+    )
+
+
+def scale_of_data(readings: ElectrodeReadings, spike_level: float = math.inf) -> Scale:
+    """Signal reference: median main signal of the standards (of all readings when there is none, or when it is not
     positive: median of absolute values). Covariate reference: median; used when three electrodes have one."""
-    standards = readings.signal[readings.level > 0]
+    standards = readings.signal[(readings.level > 0) & (readings.dip == 0)]
     reference = float(np.median(standards)) if standards.size else 0.0
     if reference <= 0:
         reference = float(np.median(np.abs(readings.signal)))
-    instruments = tuple(dict.fromkeys(readings.instrument))
     known = readings.covariate[np.isfinite(readings.covariate)]
+    layout = _layout(readings, spike_level, known.size >= 3)
     if known.size < 3:
-        return Scale(reference or 1.0, None, 0.0, 0.0, instruments)
+        return Scale(reference or 1.0, None, 0.0, 0.0, layout, spike_level)
     middle = float(np.median(known))
     x = np.log(known / middle)
-    return Scale(reference or 1.0, middle, float(x.mean()), float(x.std(ddof=1)), instruments)
+    return Scale(reference or 1.0, middle, float(x.mean()), float(x.std(ddof=1)), layout, spike_level)
+
+
+def _layout(readings: ElectrodeReadings, spike_level: float, has_covariate: bool) -> ParameterLayout:
+    """The parameters that these readings need."""
+    spike = closing_spikes(readings, spike_level)
+    rel_u = dict(zip(readings.stocks, readings.stock_rel_u, strict=True))
+    return ParameterLayout(
+        instruments=tuple(dict.fromkeys(readings.instrument)),
+        has_covariate=has_covariate,
+        own_K=electrodes_with_two_levels(readings, spike) >= ENOUGH_ELECTRODES,
+        prescan=bool((readings.dip < 0).any()),
+        later=bool(((readings.dip > 0) & ~spike).any()),
+        spike=bool(spike.any()),
+        stocks=tuple(name for name in readings.stocks if rel_u[name] > 0),
+    )
+
+
+def closing_spikes(readings: ElectrodeReadings, spike_level: float) -> BoolArray:
+    """(R,) whether a reading is the last of its electrode, after a main one, at a saturating level."""
+    last = np.full(len(readings.electrode), -2)
+    np.maximum.at(last, readings.unit, readings.dip)
+    return np.asarray(
+        (readings.dip > 0) & (readings.dip == last[readings.unit]) & (readings.level >= spike_level), dtype=bool
+    )
+
+
+def electrodes_with_two_levels(readings: ElectrodeReadings, spike: BoolArray) -> int:
+    """How many electrodes carry two or more unsaturated levels above zero, which is what shows their own K."""
+    inside = (readings.level > 0) & ~spike
+    pairs = np.unique(np.column_stack([readings.unit[inside], readings.level[inside]]), axis=0)
+    return int((np.bincount(pairs[:, 0].astype(np.int64), minlength=1) > 1).sum())
+
+
+def drift_is_measured(readings: ElectrodeReadings) -> bool:
+    """Whether enough electrodes with known levels, from two batches, were read more than once."""
+    several = np.unique(readings.unit[readings.dip != 0])
+    return several.size >= ENOUGH_ELECTRODES and len({readings.batch[i] for i in several}) >= 2
 
 
 def checked(readings: ElectrodeReadings) -> ElectrodeReadings:
@@ -104,25 +162,29 @@ def unit_data(readings: ElectrodeReadings, scale: Scale) -> tuple[UnitData, IntA
     order = np.argsort(batch, kind="stable")
     place = np.argsort(order)
     by_unit = np.argsort(place[readings.unit], kind="stable")
-    covariate = np.full(batch.size, np.nan)
+    covariate = np.zeros(batch.size)
     if scale.covariate_ref is not None:
         covariate = np.log(readings.covariate / scale.covariate_ref)
+    stock = [readings.stocks.index(name) for name in scale.layout.stocks if name in readings.stocks]
     data = UnitData(
         instrument=np.array([scale.instruments.index(m) for m in readings.instrument], dtype=np.int64)[order],
-        covariate=covariate[order] if scale.covariate_ref is not None else np.zeros(batch.size),
+        covariate=covariate[order],
         unit=place[readings.unit][by_unit],
         signal=readings.signal[by_unit] / scale.signal_ref,
         u=readings.u[by_unit] / scale.signal_ref,
         level=readings.level[by_unit],
+        level_u=readings.level_u[by_unit],
+        dip=readings.dip[by_unit],
+        spike=closing_spikes(readings, scale.spike_level)[by_unit],
+        stock_part=readings.stock_part[stock][:, by_unit],
     )
     return data, batch[order], names
 
 
 def latent_model(readings: ElectrodeReadings, scale: Scale) -> LatentModel:
-    """The two-level model of some electrodes: batches with two latents, electrodes with one."""
+    """The two-level model of some electrodes: batches with three latents, electrodes with one to three."""
     data, batch, _ = unit_data(readings, scale)
-    response = ElectrodeResponse(data, scale.layout, scale.covariate_center, scale.covariate_sd)
-    return LatentModel(response, batch, group_dim=2, unit_dim=1)
+    return latent_model_of(data, batch, scale.layout, scale.covariate_center, scale.covariate_sd)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -167,18 +229,18 @@ def calibrate(
     (posterior.py). Raises Refused for unusable readings, GateFailed when a numerical gate fails, Stopped.
     """
     readings = checked(readings)
-    scale = scale_of_data(readings)
-    priors = default_priors(scale.layout, readings, analyte, prior)
+    scale = scale_of_data(readings, spike_level(readings, analyte, prior))
+    priors = default_priors(scale.layout, readings, analyte, prior, drift_is_measured(readings))
     model = latent_model(readings, scale)
     center, sd = np.array([p.center for p in priors]), np.array([p.sd for p in priors])
-    target = HyperTarget(model, center, sd, Nodes(), adapt(model, center[None]))
+    target = HyperTarget(model, center, sd, NODES, adapt(model, center[None]))
     last = LAST_ROUND if len(readings.electrode) > FEW_ELECTRODES else 2 * LAST_ROUND
     # Where data contradict the model, the search tries absurd parameters; the gates judge what they give.
     with np.errstate(over="ignore", invalid="ignore"):
         sample = sample_posterior(
             target, center, sd, scale.layout.names, SampleOptions(options.draws, options.seed, on_step, last)
         )
-    return _record(readings, scale, priors, sample, options.seed)
+    return replace(_record(readings, scale, priors, sample, options.seed), matrix_K_sd=prior.matrix_K_sd)
 
 
 def _record(
@@ -196,7 +258,7 @@ def _record(
         covariate_center=scale.covariate_center,
         covariate_sd=scale.covariate_sd,
         instruments=scale.instruments,
-        highest_level=float(readings.level.max()),
+        highest_level=_highest(readings, scale),
         readings=readings,
         priors=priors,
         summaries=summaries(scale.layout.names, sample.draws, scale.signal_ref),
@@ -205,7 +267,13 @@ def _record(
         total_draws=sample.total_draws,
         weaknesses=weaknesses(readings, scale, sample.draws),
         seed=seed,
+        spike_level=scale.spike_level,
     )
+
+
+def _highest(readings: ElectrodeReadings, scale: Scale) -> float:
+    """The highest level that closing spikes do not count for."""
+    return float(readings.level[~closing_spikes(readings, scale.spike_level)].max(initial=0.0))
 
 
 def summaries(names: tuple[str, ...], draws: FloatArray, signal_ref: float) -> tuple[Summary, ...]:
@@ -225,6 +293,14 @@ def _summary(name: str, draws: FloatArray, signal_ref: float) -> Summary:
         "ln_K_sd": ("batch sd of ln K", "1", np.exp(draws)),
         "logit_share": ("share of reading noise in the electrode variance", "1", 1.0 / (1.0 + np.exp(-draws))),
         "ln_noise": ("additive noise", "signal", np.exp(draws) * signal_ref),
+        "ln_floor_sd": ("electrode sd of ln floor", "1", np.exp(draws)),
+        "ln_floor_batch_sd": ("batch sd of ln floor", "1", np.exp(draws)),
+        "ln_own_K_sd": ("electrode sd of ln K", "1", np.exp(draws)),
+        "ln_drift_sd": ("sd of the drift between dips", "1", np.exp(draws)),
+        "prescan_shift": ("shift of the pre-scan reading", "1", np.exp(draws)),
+        "dip_drift": ("drift per dip", "1", np.exp(draws)),
+        "spike_shift": ("shift of the closing spike", "1", np.exp(draws)),
+        "stock_error": ("factor of the stock", "1", np.exp(draws)),
         "instrument_offset": ("gain ratio to the first instrument", "1", np.exp(draws)),
         "slope": ("slope of the covariate", "1", draws),
     }[stem]

@@ -12,17 +12,11 @@ from __future__ import annotations
 import numpy as np
 
 from brinemark.science.amount.calibration import scale_of_calibration
-from brinemark.science.amount.predictive import (
-    GAIN_NODES,
-    GAIN_WEIGHTS,
-    ElectrodeLaw,
-    batch_draws,
-    electrode_law,
-    of_batch,
-)
+from brinemark.science.amount.law import GAIN_NODES, GAIN_WEIGHTS, DipLaw, electrode_laws
+from brinemark.science.amount.predictive import batch_draws, of_batch
 from brinemark.science.amount.reading import working_range
 from brinemark.science.amount.statistic import Observed, SingleReading, crossing, search_levels
-from brinemark.terms.amounts import Calibration, ElectrodeReadings, Limits, SamplePortion
+from brinemark.terms.amounts import Calibration, ElectrodeReadings, Limits, OtherDip, SamplePortion
 from brinemark.terms.arrays import FloatArray
 from brinemark.terms.settings import DecisionSection
 
@@ -43,14 +37,10 @@ def batch_limits(
     The electrode has the median covariate, and a reading noise as small as the calibration electrodes' own traces
     (their median u). readings : the present calibration electrodes.
     """
-    draws = batch_draws(calibration, readings, [batch], seed)
-    typical_u = float(np.median(calibration.readings.u))
-    covariate = calibration.covariate_ref
-    portion = SamplePortion("", batch, instrument, covariate, 0.0, typical_u)
-    law = electrode_law(draws, scale_of_calibration(calibration), portion)
+    electrode = _fresh(calibration, readings, batch, instrument, seed)
+    law = electrode.laws[0]
     critical, value, detectable = critical_and_detectable(law, decision)
-    seen = Observed(law, critical, 1.0)
-    statistic = SingleReading(seen, search_levels([seen]), np.empty(0), critical)
+    statistic = SingleReading(law, critical, search_levels([electrode]), np.empty(0), critical)
     working = working_range(statistic, calibration.highest_level, decision)
     return Limits(
         batch=batch,
@@ -63,6 +53,21 @@ def batch_limits(
         working_lower=None if working is None else working[0],
         working_upper=None if working is None else working[1],
     )
+
+
+def _fresh(
+    calibration: Calibration,
+    readings: ElectrodeReadings,
+    batch: str,
+    instrument: str,
+    seed: int,
+    others: tuple[OtherDip, ...] = (),
+) -> Observed:
+    """A fresh electrode of a batch with the median covariate and the calibration electrodes' median trace noise."""
+    draws = batch_draws(calibration, readings, [batch], seed)
+    u = float(np.median(calibration.readings.u))
+    portion = SamplePortion("", batch, instrument, calibration.covariate_ref, 0.0, u, others=others)
+    return Observed(*electrode_laws(draws, scale_of_calibration(calibration), portion), 1.0)
 
 
 def response_band(
@@ -79,25 +84,23 @@ def response_band(
     history only. Equal tails of the predictive distribution, over the first BAND_DRAWS draws: for drawing, not for
     statements (against 1,024 draws its ends move by less than a tenth of the band).
     """
-    draws = batch_draws(calibration, readings, [batch], calibration.seed)
-    u = float(np.median(calibration.readings.u))
-    portion = SamplePortion("", batch, instrument, calibration.covariate_ref, 0.0, u)
-    law = electrode_law(draws, scale_of_calibration(calibration), portion).thinned(BAND_DRAWS)
+    law = _fresh(calibration, readings, batch, instrument, calibration.seed).laws[0].thinned(BAND_DRAWS)
     tail = (1.0 - interval) / 2.0
     middle, lower, upper = _quantiles(law, (0.5, tail, 1.0 - tail), level) * calibration.signal_ref
     return middle, lower, upper
 
 
-def _quantiles(law: ElectrodeLaw, probability: tuple[float, ...], level: FloatArray) -> FloatArray:
+def _quantiles(law: DipLaw, probability: tuple[float, ...], level: FloatArray) -> FloatArray:
     """Quantiles (k, n) of the signal at levels (n,), read off normal scores on a grid.
 
     Against bisection the ends differ by less than 1 % of a 95 % band's width.
     """
     from scipy.special import ndtri
 
-    mean = np.exp(law.log_median(level)[..., None] + law.spread[:, None] * GAIN_NODES)
+    middle, spread = law.log_normal(level)
+    mean = np.exp(middle[..., None] + spread[..., None] * GAIN_NODES)
     first = (mean @ GAIN_WEIGHTS).mean(axis=1)
-    square = ((1.0 + law.cv[:, None] ** 2) * mean**2 + law.variance[:, None]) @ GAIN_WEIGHTS
+    square = ((1.0 + law.electrode.cv[:, None] ** 2) * mean**2 + law.variance[:, None]) @ GAIN_WEIGHTS
     sd = np.sqrt(square.mean(axis=1) - first**2)
     grid = first + sd * BAND_GRID[:, None]
     score = ndtri(np.clip([law.cdf(signal, level) for signal in grid], 1e-12, 1.0 - 1e-12))
@@ -105,10 +108,10 @@ def _quantiles(law: ElectrodeLaw, probability: tuple[float, ...], level: FloatAr
     return np.stack([np.interp(wanted, score[:, n], grid[:, n]) for n in range(level.size)], axis=1)
 
 
-def critical_and_detectable(law: ElectrodeLaw, decision: DecisionSection) -> tuple[float, float | None, float | None]:
+def critical_and_detectable(law: DipLaw, decision: DecisionSection) -> tuple[float, float | None, float | None]:
     """Critical relative signal, the level whose median signal it is, and the minimum detectable level."""
     critical = float(law.quantile(1.0 - decision.alpha, np.zeros(1))[0])
-    search = search_levels([Observed(law, critical, 1.0)])
+    search = search_levels([Observed((law,), (critical,), 1.0)])
 
     def below(level: FloatArray) -> FloatArray:
         return law.cdf(np.array([critical]), level)

@@ -20,7 +20,7 @@ scale comes from finite differences, which moves nodes but not the value integra
 from __future__ import annotations
 
 import itertools
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import TypeAlias
 
@@ -45,12 +45,23 @@ def standard_normal(theta: FloatArray, latents: FloatArray) -> FloatArray:
 
 
 @dataclass(frozen=True, slots=True, eq=False)
+class UnitClass:
+    """Units (their indices) whose likelihood depends on the first len(nodes) unit latents only, nodes a side of each,
+    and the likelihood of these units alone."""
+
+    units: IntArray
+    nodes: tuple[int, ...]
+    log_likelihood: UnitLogLikelihood
+
+
+@dataclass(frozen=True, slots=True, eq=False)
 class LatentModel:
     """A two-level latent model and the shape of its data.
 
     log_likelihood : f(theta, z, e) of the readings of each unit (see the module's text for shapes);
     group_of_unit : (U,) group index of each unit, rising, every group present; group_dim : 0..3;
-    unit_dim : 0 or more; the priors default to standard normal latents.
+    unit_dim : 0 or more; the priors default to standard normal latents; classes : where units differ in how many
+    latents they need, the classes that all units fall into (the mode is still sought with unit_dim latents).
     """
 
     log_likelihood: UnitLogLikelihood
@@ -59,6 +70,7 @@ class LatentModel:
     unit_dim: int
     log_group_prior: LatentLogPrior = standard_normal
     log_unit_prior: LatentLogPrior = standard_normal
+    classes: tuple[UnitClass, ...] = ()
 
     def __post_init__(self) -> None:
         groups = np.asarray(self.group_of_unit)
@@ -93,7 +105,7 @@ class Nodes:
     """Nodes a side for group and unit integrals. Measured on 60 simulated electrodes, nine parameter vectors, worst
     error of the log marginal: (5, 5) 1.2e-3, (5, 7) 1.2e-4, (9, 9) 3e-6 (benchmarks/quadrature.py)."""
 
-    group: int = 5
+    group: int | tuple[int, ...] = 5
     unit: int = 7
 
 
@@ -214,7 +226,7 @@ def log_marginal_by_group(
 ) -> FloatArray:
     """Log marginal likelihood of each group, (D, G), for parameters (D, P)."""
     adapted = adapt(model, parameters) if adapted is None else adapted
-    points, log_weights = hermite_grid(model.group_dim, nodes.group)
+    points, log_weights = hermite_grid(_sides(nodes.group, model.group_dim))
     offset = np.einsum("ijdg,ja->iadg", adapted.z_root, points)
     inner = log_group_integrand(model, parameters, adapted, adapted.z[:, None] + offset, nodes.unit)
     log_det = sum(np.log(adapted.z_root[i, i]) for i in range(model.group_dim))
@@ -239,20 +251,30 @@ def log_group_integrand(
     if model.group_dim and model.unit_dim:
         away = (z - adapted.z[:, None])[..., model.group_of_unit]
         centre = centre + np.einsum("ijdu,jadu->iadu", adapted.slope, away)
-    points, log_weights = hermite_grid(model.unit_dim, unit_nodes)
-    e = centre[:, None] + np.einsum("ijdu,jb->ibdu", adapted.e_root, points)[:, :, None]
-    values = model.log_unit(theta, z_unit, e) + log_weights[:, None, None, None]
-    log_det = sum(np.log(adapted.e_root[i, i]) for i in range(model.unit_dim))
-    per_unit = log_sum_exp(values) + log_det
+    everybody = np.arange(model.group_of_unit.size)
+    whole = UnitClass(everybody, _sides(unit_nodes, model.unit_dim), model.log_likelihood)
+    per_unit = np.empty(z_unit.shape[1:])
+    for part in model.classes or (whole,):
+        dims, units = len(part.nodes), part.units
+        points, log_weights = hermite_grid(part.nodes)
+        root = adapted.e_root[:dims, :dims][..., units]
+        e = centre[:dims, None][..., units] + np.einsum("ijdu,jb->ibdu", root, points)[:, :, None]
+        values = part.log_likelihood(theta, z_unit[..., units], e) + model.log_unit_prior(theta, e)
+        log_det = sum(np.log(root[i, i]) for i in range(dims))
+        per_unit[..., units] = log_sum_exp(values + log_weights[:, None, None, None]) + log_det
     return np.asarray(model.sum_units(per_unit) + model.log_group_prior(theta, z))
 
 
-def hermite_grid(dims: int, side: int) -> tuple[FloatArray, FloatArray]:
-    """Product Gauss-Hermite nodes x (dims, side^dims) and log weights for int f(x) dx (no Gaussian factor)."""
-    x, w = np.polynomial.hermite_e.hermegauss(side)
-    log_w = np.log(w) + 0.5 * x**2
-    points = np.array(list(itertools.product(x, repeat=dims))).reshape(side**dims, dims).T
-    weights = np.array([sum(pick) for pick in itertools.product(log_w, repeat=dims)], dtype=float)
+def _sides(nodes: int | tuple[int, ...], dims: int) -> tuple[int, ...]:
+    return (nodes,) * dims if isinstance(nodes, int) else nodes
+
+
+def hermite_grid(sides: Sequence[int]) -> tuple[FloatArray, FloatArray]:
+    """Product Gauss-Hermite nodes x (dims, N), sides a side, and log weights for int f(x) dx (no Gaussian factor)."""
+    rules = [np.polynomial.hermite_e.hermegauss(side) for side in sides]
+    logs = [np.log(w) + 0.5 * x**2 for x, w in rules]
+    points = np.array(list(itertools.product(*(x for x, _ in rules)))).reshape(int(np.prod(sides)), len(rules)).T
+    weights = np.array([sum(pick) for pick in itertools.product(*logs)], dtype=float)
     return points, weights
 
 

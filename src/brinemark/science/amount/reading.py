@@ -23,7 +23,14 @@ import numpy as np
 
 from brinemark.science.amount.calibration import scale_of_calibration
 from brinemark.science.amount.joint import JointReading
-from brinemark.science.amount.predictive import BatchDraws, batch_draws, electrode_law, of_batch
+from brinemark.science.amount.law import electrode_laws
+from brinemark.science.amount.life_checks import (
+    FALL_LIMIT,
+    fall_probability,
+    unmeasured_drift,
+    without_strange_spike,
+)
+from brinemark.science.amount.predictive import BatchDraws, batch_draws, of_batch
 from brinemark.science.amount.statistic import Observed, SingleReading, Statistic, crossing
 from brinemark.terms.amounts import (
     Calibration,
@@ -38,6 +45,7 @@ from brinemark.terms.amounts import (
 from brinemark.terms.settings import DecisionSection
 
 BLANK_LOW = 0.001
+APART = 0.05
 BEYOND_STANDARDS = (
     "the signal lies above what the highest standard gives: the lower limit is stated at that standard; "
     "dilute the sample, or add higher standards"
@@ -60,23 +68,64 @@ def read_sample(
     if not usable:
         return cannot_say("; ".join(problems) or "no electrode has read this sample", tuple(calibration.weaknesses))
     draws = batch_draws(calibration, readings, [p.batch for p in usable], seed)
-    observed = observe(usable, calibration, draws)
-    statistic: Statistic = SingleReading.of(observed[0]) if len(observed) == 1 else JointReading.of(observed, seed)
+    statistic, usable, fallen = _sound_statistic(usable, calibration, draws, seed)
+    if statistic is None:
+        return cannot_say("; ".join([*problems, *fallen]), tuple(calibration.weaknesses))
     span = calibration.highest_level * max(p.dilution for p in usable)
     reading = state(statistic, span, decision)
     share = dict(zip((p.electrode for p in usable), reading.shares, strict=True))
+    warnings = (*_warnings(usable, calibration, readings), *problems, *fallen, *_apart(statistic), *reading.warnings)
     return replace(
         reading,
         shares=tuple(share.get(p.electrode, 0.0) for p in portions),
-        warnings=(*_warnings(usable, calibration, readings), *problems, *reading.warnings),
+        warnings=warnings,
+        agreement=statistic.agreement if isinstance(statistic, JointReading) else None,
     )
 
 
 def observe(portions: Sequence[SamplePortion], calibration: Calibration, draws: BatchDraws) -> tuple[Observed, ...]:
     """Laws and relative signals of the electrodes."""
     scale = scale_of_calibration(calibration)
-    return tuple(
-        Observed(electrode_law(draws, scale, p), p.signal / calibration.signal_ref, p.dilution) for p in portions
+    return tuple(Observed(*electrode_laws(draws, scale, p), p.dilution) for p in portions)
+
+
+def statistic_of(observed: Sequence[Observed], seed: int) -> Statistic:
+    """The signal itself where there is one reading, else the signed root of all of them."""
+    alone = len(observed) == 1 and len(observed[0].laws) == 1
+    return SingleReading.of(observed[0]) if alone else JointReading.of(observed, seed)
+
+
+def _sound_statistic(
+    portions: list[SamplePortion], calibration: Calibration, draws: BatchDraws, seed: int
+) -> tuple[Statistic | None, list[SamplePortion], list[str]]:
+    """The statistic of the electrodes whose signals do not fall impossibly, those electrodes, and the others' fault."""
+    observed = observe(portions, calibration, draws)
+    statistic = statistic_of(observed, seed)
+    best = statistic.best()
+    kept, fallen = [], []
+    for portion, electrode in zip(portions, observed, strict=True):
+        order = [0, *(dip.dip for dip in portion.others)]
+        chance = fall_probability(electrode, order, float("inf") if best is None else best, seed)
+        if chance < FALL_LIMIT:
+            fallen.append(
+                f"electrode {portion.electrode} failed: its signal falls from dip to dip as it would with "
+                f"probability {chance:.2g} only"
+            )
+        else:
+            kept.append(portion)
+    if not fallen:
+        return statistic, portions, []
+    return statistic_of(observe(kept, calibration, draws), seed) if kept else None, kept, fallen
+
+
+def _apart(statistic: Statistic) -> tuple[str, ...]:
+    """A sentence when the electrodes disagree."""
+    agreement = statistic.agreement if isinstance(statistic, JointReading) else None
+    if agreement is None or agreement >= APART:
+        return ()
+    return (
+        f"the electrodes disagree: sound ones lie as far apart with probability {agreement:.2g} only; "
+        "look at each electrode's own reading",
     )
 
 
@@ -92,7 +141,9 @@ def _sort_out(portions: Sequence[SamplePortion], calibration: Calibration) -> tu
                 "add blanks and standards measured on it"
             )
         else:
-            usable.append(portion)
+            kept, remark = without_strange_spike(portion, calibration)
+            usable.append(kept)
+            problems += [remark] if remark else []
     return usable, problems
 
 
@@ -109,7 +160,8 @@ def _warnings(
             for p in usable
             if p.covariate is None
         ]
-    return tuple(found)
+    drift = unmeasured_drift(usable, calibration)
+    return (*found, drift) if drift else tuple(found)
 
 
 def cannot_say(reason: str, warnings: tuple[str, ...] = (), curve: ConfidenceCurve | None = None) -> Reading:

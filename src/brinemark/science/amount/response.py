@@ -1,18 +1,20 @@
 """Response of an electrode to the level in its cell, and the parameters that describe a population of them.
 
-Electrode e of batch b on instrument m, read at cell level c (methods, section "Response"):
+Reading j (pre-scan, main, later dips) of electrode e, batch b, instrument m, at cell level c (methods, "Response"):
 
-    ln u = mu + delta_m + a_b + beta x_e + eps_e + ln[ phi + theta(c; K_b, h) ]
-    theta(c; K, h) = c^h / (K^h + c^h)
-    y ~ N( u, u(y)^2 + s0_m^2 + cv^2 u^2 )
-
-    a_b ~ N(0, s_b^2)    ln K_b ~ N(ln K, s_K^2)    eps_e ~ N(0, s_el^2)
-    tau^2 = s_el^2 + cv^2    rho = cv^2 / tau^2
+    y    = G_e exp(delta_j + eta_ej) [ phi_e + theta(c; K_e, h) ] + noise      theta(c; K, h) = c^h / (K^h + c^h)
+    ln G_e   = mu + delta_m + a_b + beta x_e + eps_e                           a_b ~ N(0, s_b^2)   eps_e ~ N(0, s_el^2)
+    ln phi_e = ln phi + p_b + p_e                                              p_b ~ N(0, s_pb^2)  p_e ~ N(0, s_p^2)
+    ln K_e   = ln K + k_b + k_e                                                k_b ~ N(0, s_K^2)   k_e ~ N(0, s_k^2)
+    noise ~ N(0, u(y)^2 + s0_m^2 + cv^2 mean^2)    tau^2 = s_el^2 + cv^2    rho = cv^2 / tau^2
+    delta_main = eta_main = 0, else eta_ej ~ N(0, s_eta^2); delta of the pre-scan, of each dip after the main one (a
+    drift per dip), and of a closing spike, whose plateau need not be the standards', each have a parameter.
 
 The gain spreads on the logarithmic scale, the noise of the reading on the linear one, so a reading at or below
 zero is an ordinary value. Only the product of gain and top exists, so top = 1 and the floor phi is a ratio. A
 missing covariate is integrated over its distribution N(m_x, s_x^2) among the calibration electrodes, which adds
-(beta s_x)^2 to s_el^2. Signals are divided by a reference before anything is computed.
+(beta s_x)^2 to s_el^2. Signals are divided by a reference before anything is computed. How the electrode's own
+three latents are integrated is in lives.py.
 """
 
 from __future__ import annotations
@@ -21,31 +23,61 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from brinemark.terms.arrays import FloatArray, IntArray
+from brinemark.terms.arrays import BoolArray, FloatArray, IntArray
 
 LOG_2PI = float(np.log(2.0 * np.pi))
-FIXED = ("ln_gain", "ln_K", "ln_h", "ln_floor", "ln_batch_sd", "ln_electrode_sd", "ln_K_sd", "logit_share")
+FIXED = (
+    "ln_gain",
+    "ln_K",
+    "ln_h",
+    "ln_floor",
+    "ln_batch_sd",
+    "ln_electrode_sd",
+    "ln_K_sd",
+    "logit_share",
+    "ln_floor_sd",
+    "ln_floor_batch_sd",
+)
+PRESCAN, MAIN = -1, 0
+# Held, and said to be so, until electrodes of the logbook have measured them; common practice, no source.
+DEFAULT_ELECTRODE_K_SD = 0.10
+DEFAULT_DRIFT_SD = 0.10
+DEFAULT_SHIFT_SD = {"prescan_shift": 0.05, "dip_drift": 0.05, "spike_shift": 0.10}
 
 
 @dataclass(frozen=True, slots=True)
 class ParameterLayout:
-    """Names and places of the parameters in a vector: eight common ones, noise per instrument, an offset for
-    every instrument but the first, and the covariate's slope where a covariate is used."""
+    """Names and places of the parameters in a vector.
+
+    Ten common ones; what several readings on one electrode add (own_K : scatter of K between electrodes; prescan,
+    later, spike : which kinds of dips there are); noise per instrument, an offset for every instrument but the
+    first; the relative error of each stock; the covariate's slope where a covariate is used.
+    """
 
     instruments: tuple[str, ...]
     has_covariate: bool
+    own_K: bool = False
+    prescan: bool = False
+    later: bool = False
+    spike: bool = False
+    stocks: tuple[str, ...] = ()
 
     @property
     def names(self) -> tuple[str, ...]:
+        """Parameter names in order."""
+        dips = self.prescan or self.later or self.spike
+        wanted = (
+            ("ln_own_K_sd", self.own_K),
+            ("ln_drift_sd", dips),
+            ("prescan_shift", self.prescan),
+            ("dip_drift", self.later),
+            ("spike_shift", self.spike),
+        )
         noise = tuple(f"ln_noise:{name}" for name in self.instruments)
         offsets = tuple(f"instrument_offset:{name}" for name in self.instruments[1:])
-        return FIXED + noise + offsets + (("slope",) if self.has_covariate else ())
-
-    def noise_index(self) -> int:
-        return len(FIXED)
-
-    def offset_index(self) -> int:
-        return len(FIXED) + len(self.instruments)
+        stocks = tuple(f"stock_error:{name}" for name in self.stocks)
+        slope = ("slope",) if self.has_covariate else ()
+        return FIXED + tuple(name for name, there in wanted if there) + noise + offsets + stocks + slope
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -53,7 +85,8 @@ class UnitData:
     """Readings of U electrodes with R readings in all, ready for the model (signals already divided).
 
     instrument : (U,) index; covariate : (U,) x, nan = missing; unit : (R,) rising electrode index;
-    signal, u : (R,) relative signals; level : (R,) cell levels [level unit].
+    signal, u : (R,) relative signals; level, level_u : (R,) cell levels and their own u [level unit];
+    dip : (R,); spike : (R,) whether a closing spike; stock_part : (S, R) [level unit].
     """
 
     instrument: IntArray
@@ -62,46 +95,89 @@ class UnitData:
     signal: FloatArray
     u: FloatArray
     level: FloatArray
+    level_u: FloatArray
+    dip: IntArray
+    spike: BoolArray
+    stock_part: FloatArray
+
+    def of_units(self, units: IntArray) -> UnitData:
+        """The readings of some electrodes, renumbered in order."""
+        place = np.full(self.instrument.size, -1)
+        place[units] = np.arange(units.size)
+        rows = place[self.unit] >= 0
+        readings = (getattr(self, name)[rows] for name in ("signal", "u", "level", "level_u", "dip", "spike"))
+        return UnitData(
+            self.instrument[units], self.covariate[units], place[self.unit[rows]], *readings, self.stock_part[:, rows]
+        )
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Population:
-    """Parameters on their natural scale; every field is (D, 1) and broadcasts against (..., D, U)."""
+    """Parameters on their natural scale; every field is (D, 1) and broadcasts against (..., D, U).
+
+    noise, offset : (instruments, D, 1); stock : (S, D, 1) factors of what came from each stock.
+    """
 
     gain: FloatArray
     ln_K: FloatArray
     h: FloatArray
-    floor: FloatArray
+    ln_floor: FloatArray
     batch_sd: FloatArray
     electrode_sd: FloatArray
     cv: FloatArray
     ln_K_sd: FloatArray
+    floor_sd: FloatArray
+    floor_batch_sd: FloatArray
+    own_K_sd: FloatArray
+    drift_sd: FloatArray
+    prescan_shift: FloatArray
+    dip_drift: FloatArray
+    spike_shift: FloatArray
     noise: FloatArray
     offset: FloatArray
+    stock: FloatArray
     slope: FloatArray
+
+    def shift(self, dip: IntArray, spike: BoolArray) -> FloatArray:
+        """delta (D, R) of readings at dips (R,)."""
+        later = np.where(spike, self.spike_shift, self.dip_drift * np.maximum(dip, 0))
+        return np.where(dip == PRESCAN, self.prescan_shift, later)
+
+    def levels(self, data: UnitData) -> FloatArray:
+        """Cell levels (D, R), or (R,) without stocks: what came from a stock carries the stock's error."""
+        if not data.stock_part.size:
+            return data.level
+        return np.asarray(data.level + ((self.stock - 1.0) * data.stock_part[:, None, :]).sum(axis=0))
 
 
 def population(theta: FloatArray, layout: ParameterLayout) -> Population:
-    """Natural-scale parameters from theta (P, D, 1); noise and offset are (instruments, D, 1)."""
-    gain, ln_K, ln_h, ln_floor, ln_batch, ln_tau, ln_K_sd, logit = theta[: len(FIXED)]
-    share = 1.0 / (1.0 + np.exp(-logit))
-    tau = np.exp(ln_tau)
-    count = len(layout.instruments)
-    noise = np.exp(theta[layout.noise_index() : layout.noise_index() + count])
-    offsets = theta[layout.offset_index() : layout.offset_index() + count - 1]
-    slope = theta[-1] if layout.has_covariate else np.zeros_like(gain)
+    """Natural-scale parameters from theta (P, D, 1)."""
+    row = dict(zip(layout.names, theta, strict=True))
+    nothing = np.zeros_like(theta[0])
+    share = 1.0 / (1.0 + np.exp(-row["logit_share"]))
+    tau = np.exp(row["ln_electrode_sd"])
+    offsets = [row[f"instrument_offset:{name}"] for name in layout.instruments[1:]]
+    stocks = [np.exp(row[f"stock_error:{name}"]) for name in layout.stocks]
     return Population(
-        gain=gain,
-        ln_K=ln_K,
-        h=np.exp(ln_h),
-        floor=np.exp(ln_floor),
-        batch_sd=np.exp(ln_batch),
+        gain=row["ln_gain"],
+        ln_K=row["ln_K"],
+        h=np.exp(row["ln_h"]),
+        ln_floor=row["ln_floor"],
+        batch_sd=np.exp(row["ln_batch_sd"]),
         electrode_sd=tau * np.sqrt(1.0 - share),
         cv=tau * np.sqrt(share),
-        ln_K_sd=np.exp(ln_K_sd),
-        noise=noise,
-        offset=np.concatenate([np.zeros_like(gain)[None], offsets]),
-        slope=slope,
+        ln_K_sd=np.exp(row["ln_K_sd"]),
+        floor_sd=np.exp(row["ln_floor_sd"]),
+        floor_batch_sd=np.exp(row["ln_floor_batch_sd"]),
+        own_K_sd=np.exp(row.get("ln_own_K_sd", nothing + np.log(DEFAULT_ELECTRODE_K_SD))),
+        drift_sd=np.exp(row.get("ln_drift_sd", nothing + np.log(DEFAULT_DRIFT_SD))),
+        prescan_shift=row.get("prescan_shift", nothing),
+        dip_drift=row.get("dip_drift", nothing),
+        spike_shift=row.get("spike_shift", nothing),
+        noise=np.exp([row[f"ln_noise:{name}"] for name in layout.instruments]),
+        offset=np.array([nothing, *offsets]),
+        stock=np.array(stocks) if stocks else np.zeros((0, *nothing.shape)),
+        slope=row.get("slope", nothing),
     )
 
 
@@ -139,31 +215,31 @@ def reading_log_density(mean: FloatArray, variance: FloatArray, signal: FloatArr
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class ElectrodeResponse:
-    """The log-likelihood of (parameters, batch latents, electrode latents) that calibration and reading integrate.
+class LogResponse:
+    """ln[ phi e^p + theta(c; K e^k) ] as a function of the electrode's own p and k, to second order.
 
-    Batch latents z = (gain, ln K) in population sd; electrode latent e = own gain in electrode sd.
+    value : at p = k = 0; by_floor, by_K : first derivatives; floor_bend, K_bend : second derivatives.
     """
 
-    data: UnitData
-    layout: ParameterLayout
-    covariate_center: float
-    covariate_sd: float
+    value: FloatArray
+    by_floor: FloatArray
+    by_K: FloatArray
+    floor_bend: FloatArray
+    K_bend: FloatArray
 
-    def __call__(self, theta: FloatArray, z: FloatArray, e: FloatArray) -> FloatArray:
-        data, pop = self.data, population(theta, self.layout)
-        middle = centre(pop, data, self.covariate_center, self.covariate_sd)
-        own_noise = pop.noise[data.instrument, :, 0].T ** 2
-        single = data.unit.size == data.instrument.size
-        pick = slice(None) if single else data.unit
-        ln_K = (pop.ln_K + pop.ln_K_sd * z[1])[..., pick]
-        log_gain = (middle.log_gain + pop.batch_sd * z[0])[..., pick]
-        log_base = log_gain + np.log(pop.floor + occupancy(data.level, ln_K, pop.h))
-        # A trial point of the search may lie absurdly far out; exp(150) is as impossible as infinity, and finite.
-        mean = np.exp(np.minimum(log_base + (middle.spread * e[0])[..., pick], 150.0))
-        variance = data.u**2 + own_noise[..., pick] + (pop.cv * mean) ** 2
-        values = reading_log_density(mean, variance, data.signal)
-        if single:
-            return values
-        starts = np.flatnonzero(np.diff(data.unit, prepend=-1))
-        return np.asarray(np.add.reduceat(values, starts, axis=-1))
+    @classmethod
+    def at(cls, occupied: FloatArray, floor: FloatArray, h: FloatArray) -> LogResponse:
+        """From theta(c), the floor and h, broadcast against each other."""
+        total = np.maximum(floor + occupied, 1e-300)  # a trial floor may underflow to nothing
+        share = floor / total
+        by_K = -h * occupied * (1.0 - occupied) / total
+        K_bend = -h * (1.0 - 2.0 * occupied) * by_K - by_K**2
+        return cls(np.asarray(np.log(total)), share, by_K, share * (1.0 - share), K_bend)
+
+    def moments(self, floor_sd: FloatArray, K_sd: FloatArray) -> tuple[FloatArray, FloatArray]:
+        """Mean and variance over p ~ N(0, floor_sd^2), k ~ N(0, K_sd^2); exact for a blank, else to fourth order."""
+        floor_var, K_var = floor_sd**2, K_sd**2
+        floor_bend, K_bend = 0.5 * self.floor_bend * floor_var, 0.5 * self.K_bend * K_var
+        mean = self.value + floor_bend + K_bend
+        variance = self.by_floor**2 * floor_var + self.by_K**2 * K_var + 2.0 * (floor_bend**2 + K_bend**2)
+        return np.asarray(mean), np.asarray(variance)

@@ -1,7 +1,7 @@
 """Tail probabilities of what was observed, as a function of the level: the object that carries every statement.
 
 For one reading the statistic is the signal itself and its law is exact up to quadrature; several readings are in
-joint.py. Levels here are sample levels: an electrode with dilution d sees c / d.
+joint.py. Levels here are sample levels.
 """
 
 from __future__ import annotations
@@ -12,7 +12,7 @@ from typing import Protocol
 
 import numpy as np
 
-from brinemark.science.amount.predictive import ElectrodeLaw
+from brinemark.science.amount.law import DipLaw
 from brinemark.science.amount.roots import rising_root
 from brinemark.terms.arrays import FloatArray
 
@@ -24,10 +24,10 @@ FOLD_DRAWS = 128
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Observed:
-    """One reading of a sample: the law of its electrode, the relative signal, the dilution it saw."""
+    """One electrode that read a sample: laws and relative signals of its readings (main one first), the dilution."""
 
-    law: ElectrodeLaw
-    signal: float
+    laws: tuple[DipLaw, ...]
+    signals: tuple[float, ...]
     dilution: float
 
 
@@ -55,7 +55,7 @@ class Statistic(Protocol):
         """Probability that a blank gives as little as observed or less (smallest over readings, Bonferroni)."""
 
     def shares(self) -> tuple[float, ...]:
-        """Each reading's share of what is known about the level; they sum to 1."""
+        """Each electrode's share of what is known about the level; they sum to 1."""
 
     def folds(self, level: FloatArray, tail: float) -> FloatArray:
         """Upper over lower end (n,) of the two-sided intervals that typical readings of levels give; inf if open."""
@@ -64,9 +64,9 @@ class Statistic(Protocol):
         """Monte Carlo standard error of below at a level."""
 
 
-def search_levels(readings: Sequence[Observed]) -> FloatArray:
-    """0 and a geometric ladder from LOWEST K d to HIGHEST K d over the readings."""
-    K = np.array([float(np.exp(np.median(r.law.ln_K))) * r.dilution for r in readings])
+def search_levels(electrodes: Sequence[Observed]) -> FloatArray:
+    """0 and a geometric ladder from LOWEST K d to HIGHEST K d over the electrodes."""
+    K = np.array([float(np.exp(np.median(e.laws[0].electrode.ln_K))) * e.dilution for e in electrodes])
     low, high = LOWEST * K.min(), HIGHEST * K.max()
     points = int(np.ceil(np.log(high / low) / LADDER_STEP)) + 1
     return np.concatenate([[0.0], np.geomspace(low, high, points)])
@@ -74,26 +74,27 @@ def search_levels(readings: Sequence[Observed]) -> FloatArray:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class SingleReading:
-    """The signal of one electrode as the statistic."""
+    """The signal of one electrode, read once, as the statistic."""
 
-    reading: Observed
+    law: DipLaw
+    signal: float
     search: FloatArray
     ladder: FloatArray
     blank_median: float
 
     @classmethod
-    def of(cls, reading: Observed) -> SingleReading:
+    def of(cls, electrode: Observed) -> SingleReading:
         """With its ladder and the median signal of a blank on this electrode."""
-        search = search_levels([reading])
-        ladder = reading.law.cdf(np.array([reading.signal]), search / reading.dilution)
-        return cls(reading, search, ladder, float(reading.law.quantile(0.5, np.zeros(1))[0]))
+        law, signal = electrode.laws[0], electrode.signals[0]
+        search = search_levels([electrode])
+        ladder = law.cdf(np.array([signal]), search)
+        return cls(law, signal, search, ladder, float(law.quantile(0.5, np.zeros(1))[0]))
 
     def below(self, level: FloatArray) -> FloatArray:
-        return self.reading.law.cdf(np.array([self.reading.signal]), level / self.reading.dilution)
+        return self.law.cdf(np.array([self.signal]), level)
 
     def below_typical(self, level: FloatArray) -> FloatArray:
-        signal = max(self.reading.signal, self.blank_median)
-        return self.reading.law.cdf(np.array([signal]), level / self.reading.dilution)
+        return self.law.cdf(np.array([max(self.signal, self.blank_median)]), level)
 
     def best(self) -> float | None:
         return crossing(self.below, 0.5, self.search, self.ladder)
@@ -105,17 +106,15 @@ class SingleReading:
         return (1.0,)
 
     def folds(self, level: FloatArray, tail: float) -> FloatArray:
-        law, d = self.reading.law.thinned(FOLD_DRAWS), self.reading.dilution
-        typical = np.exp(np.median(law.log_median(level / d), axis=1))
+        law = self.law.thinned(FOLD_DRAWS)
+        typical = np.exp(np.median(law.log_median(level), axis=1))
         ladder = self.search[::2]
-        table = law.cdf(np.tile(typical, ladder.size), np.repeat(ladder / d, typical.size))
+        table = law.cdf(np.tile(typical, ladder.size), np.repeat(ladder, typical.size))
         return folds_of(ladder, table.reshape(ladder.size, typical.size), tail)
 
     def monte_carlo_sd(self, level: float) -> float:
-        law = self.reading.law
-        halves = [ElectrodeLaw(*(values[k::8] for values in law.fields())) for k in range(8)]
-        at = np.array([level / self.reading.dilution])
-        parts = [float(h.cdf(np.array([self.reading.signal]), at)[0]) for h in halves]
+        at = np.array([level])
+        parts = [float(self.law.picked(slice(k, None, 8)).cdf(np.array([self.signal]), at)[0]) for k in range(8)]
         return float(np.std(parts, ddof=1) / np.sqrt(len(parts)))
 
 

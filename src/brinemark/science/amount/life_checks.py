@@ -1,0 +1,90 @@
+"""Whether an electrode's readings can belong to one sound life: spikes like the standards', signals that rise."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import replace
+
+import numpy as np
+
+from brinemark.science.amount.calibration import closing_spikes
+from brinemark.science.amount.joint import SimulatedLives
+from brinemark.science.amount.law import closing_spike
+from brinemark.science.amount.statistic import Observed
+from brinemark.terms.amounts import Calibration, ElectrodeReadings, SamplePortion
+
+FALL_LIMIT = 0.001
+FALL_SIMULATIONS = 8000
+SPIKE_ALIKE = 0.10  # relative difference of the rise from the nearest of the standards' spikes
+FEW_SPIKED, FEW_BATCHES = 4, 2
+NOT_MEASURED = (
+    "drift not measured: fewer than 4 standards or blanks of 2 batches were taken through several dips, "
+    "so the labelled default (10 % between dips) stands for it"
+)
+
+
+def without_strange_spike(portion: SamplePortion, calibration: Calibration) -> tuple[SamplePortion, str | None]:
+    """The portion, without its closing spike when that is unlike the standards' spikes, and a sentence on it."""
+    spike = closing_spike(portion.others, calibration.spike_level)
+    known = spikes_of(calibration.readings, calibration.spike_level)
+    if spike is None or not known:
+        return portion, None
+    stocks = {name for name, _ in spike.stock_parts}
+    alike = [
+        rise
+        for rise, used in known
+        if abs(rise / spike.added - 1.0) <= SPIKE_ALIKE and (not stocks or not used or stocks <= used)
+    ]
+    if alike:
+        return portion, None
+    rises = sorted(rise for rise, _ in known)
+    span = f"{rises[0]:g}" if rises[0] == rises[-1] else f"{rises[0]:g} to {rises[-1]:g}"
+    source = f" of {', '.join(sorted(stocks))}" if stocks else ""
+    others = tuple(dip for dip in portion.others if dip is not spike)
+    return replace(portion, others=others), (
+        f"electrode {portion.electrode} is read without its closing spike: it added {spike.added:g}{source}, "
+        f"the standards' spikes {span}; spike samples as the standards were spiked"
+    )
+
+
+def spikes_of(readings: ElectrodeReadings, spike_level: float) -> list[tuple[float, set[str]]]:
+    """Rise against the electrode's main reading, and stocks, of each closing spike among calibration electrodes."""
+    found = []
+    for index in np.flatnonzero(closing_spikes(readings, spike_level)):
+        main = (readings.unit == readings.unit[index]) & (readings.dip == 0)
+        first = float(readings.level[main][0]) if main.any() else 0.0
+        used = {name for name, part in zip(readings.stocks, readings.stock_part[:, index], strict=True) if part > 0}
+        found.append((float(readings.level[index]) - first, used))
+    return found
+
+
+def unmeasured_drift(portions: Sequence[SamplePortion], calibration: Calibration) -> str | None:
+    """A sentence when readings beside the main one lean on defaults."""
+    if not any(portion.others for portion in portions):
+        return None
+    readings = calibration.readings
+    kinds = {dip.dip > 0 for portion in portions for dip in portion.others}
+    for after in kinds:
+        units = np.unique(readings.unit[readings.dip > 0 if after else readings.dip < 0])
+        if units.size < FEW_SPIKED or len({readings.batch[i] for i in units}) < FEW_BATCHES:
+            return NOT_MEASURED
+    return None
+
+
+def fall_probability(electrode: Observed, order: Sequence[int], level: float, seed: int) -> float:
+    """Probability, at a sample level, of the signal falling as much as it did between any two neighbouring dips.
+
+    order : dip numbers of the electrode's readings; simulated, FALL_SIMULATIONS lives; times the number of falls
+    (Bonferroni); 1 when nothing falls. Compared on a scale that is logarithmic above the noise.
+    """
+    places = np.argsort(order)
+    noise = [float(np.sqrt(law.variance.mean())) for law in electrode.laws]
+    seen = np.array([np.arcsinh(y / s) for y, s in zip(electrode.signals, noise, strict=True)])[places]
+    falls = np.flatnonzero(np.diff(seen) < 0)
+    if falls.size == 0:
+        return 1.0
+    lives = SimulatedLives.draw([electrode], seed, FALL_SIMULATIONS).signals(level)[0]
+    simulated = np.arcsinh(lives / np.array(noise))[:, places]
+    steps = np.diff(simulated, axis=1)
+    smallest = min(float((steps[:, i] <= seen[i + 1] - seen[i]).mean()) for i in falls)
+    return min(1.0, smallest * falls.size)
