@@ -5,6 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 
 from build import SHEET, Row, sheet_csv, small_run
+from spoil_lives import LIFE_FAULTS, LIFE_ODDITIES
 from spoil_tools import Fault, Oddity, again, cell, delimited, rows, sheet, sheet_bytes, without
 
 MEGA = 10_000_000
@@ -181,7 +182,7 @@ CONDITIONS = [
     Fault("negative contact", cell(2, contact_s="-3"), "from 0 up to 1e+06", 2, "contact_s"),
     Fault("scan rate 0", cell(2, scan_rate_V_per_s="0"), "above 0 up to 1000", 2, "scan_rate_V_per_s"),
 ]
-SHEET_FAULTS = [*TABLE, *BYTES, *ROLES, *LEVELS, *PORTIONS, *IDS, *TIMES, *ANSWERS, *CONDITIONS]
+SHEET_FAULTS = [*TABLE, *BYTES, *ROLES, *LEVELS, *PORTIONS, *IDS, *TIMES, *ANSWERS, *CONDITIONS, *LIFE_FAULTS]
 
 # Against the logbook, which holds electrodes A1-1 (blank), A1-2 (standard) and A1-3 (sample S0).
 HISTORY_FAULTS = [
@@ -192,6 +193,7 @@ HISTORY_FAULTS = [
 ]
 
 SHEET_ODDITIES = [
+    *LIFE_ODDITIES,
     Oddity("history", "a sample of an earlier sheet again", cell(6, sample="S0")),
     Oddity("history", "an earlier batch goes on", cell(6, electrode="A1-4", batch="A1")),
     Oddity("columns", "columns the other way round", sheet(swapped)),

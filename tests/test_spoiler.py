@@ -106,7 +106,7 @@ def test_a_valid_oddity_is_taken(oddity: Oddity, run: Path, own: Logbook) -> Non
     before = state(own)
     oddity.change(run)
     added = own.add(run / SHEET)
-    assert (added.new, added.rows, len(added.signals)) == (True, 8, 8)
+    assert (added.new, added.electrodes, len(added.signals)) == (True, 8, added.rows)
     assert state(own) != before
 
 

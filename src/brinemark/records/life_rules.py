@@ -19,7 +19,7 @@ _Fault = tuple[str, str, str, str]  # column, came, expected, remedy
 
 
 def life_faults(rows: Sequence[SheetRow], sheet: str, max_gap_h: float) -> Iterator[Refused]:
-    """At most one fault for each row that cannot follow the earlier rows of its electrode.
+    """The first fault in time of each electrode's life; what follows it could be a fault of that fault.
 
     A life is one run: blank and standards at levels that do not fall, or one sample or control; then additions. The
     pre-scan stands in its first row.
@@ -30,6 +30,7 @@ def life_faults(rows: Sequence[SheetRow], sheet: str, max_gap_h: float) -> Itera
             if fault is not None:
                 column, came, expected, remedy = fault
                 yield Refused(came, expected, remedy, file=sheet, row=row.number, column=column)
+                break
 
 
 def by_electrode(rows: Iterable[SheetRow]) -> list[list[SheetRow]]:
