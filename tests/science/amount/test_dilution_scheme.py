@@ -339,6 +339,8 @@ def test_vessels_that_make_no_sense_are_refused(kit: Kit, words: str) -> None:
 def test_a_dilution_or_a_wish_that_makes_no_sense_is_refused() -> None:
     with pytest.raises(Refused, match="a factor above 1"):
         sample_dilution(1.0, KIT)
+    with pytest.raises(Refused, match="0 mL of sample"):
+        sample_dilution(2.0, KIT, sample_mL=0.0)
     with pytest.raises(Refused, match="finite numbers from 0"):
         sample_dilution(2.0, KIT, Diluent(math.nan))
     with pytest.raises(Refused, match="at least one step"):

@@ -9,6 +9,7 @@ import click
 
 from brinemark.faces.cli.amounts import calibrate, read
 from brinemark.faces.cli.books import add, new
+from brinemark.faces.cli.dilutions import dilute
 from brinemark.faces.cli.pictures import chart
 from brinemark.faces.cli.season import demo
 from brinemark.faces.cli.session import Session, Verbs, show_version
@@ -43,7 +44,7 @@ def brinemark(context: click.Context, logbook: Path | None, version: bool) -> No
     context.obj = Session(logbook)
 
 
-for verb in (demo, new, add, calibrate, read, show, chart):
+for verb in (demo, new, add, calibrate, read, show, chart, dilute):
     brinemark.add_command(verb)
 
 

@@ -114,8 +114,9 @@ def sample_dilution(
     """
     if not (math.isfinite(factor) and factor > 1.0):
         raise Refused(f"dilution {factor:g}", "a factor above 1", "leave the sample as it is, or give another factor")
-    if not (math.isfinite(diluent.level) and diluent.level >= 0.0 and math.isfinite(diluent.u) and diluent.u >= 0.0):
-        raise Refused(f"diluent {diluent.level:g} +- {diluent.u:g}", "finite numbers from 0", "correct the diluent")
+    if not sample_mL > 0.0:
+        raise Refused(f"{sample_mL:g} mL of sample", "a volume above 0", "say how much there is, or leave it out")
+    _check_diluent(diluent)
     _check_kit(kit)
     _check_wish(wish)
     bench = _Bench(Stock(1.0), CLEAN, kit, wish, sample_mL, "sample")
@@ -262,7 +263,7 @@ class _Bench:
         reason = (
             f"at most {self.wish.steps} dilutions with these vessels do not come within {self.wish.within:.0%} of it, "
             f"no volume below {self.kit.smallest_mL:g} mL and at least {self.wish.volume_mL:g} mL of the solution; "
-            "allow another step, a smaller volume to pipette or a smaller finished one, or add a larger pipette or flask"
+            "allow another step, a smaller volume to pipette or to finish, or add a larger pipette or flask"
         )
         return Prepared(wanted, None, None, 0.0, 0.0, 0.0, 0.0, (), (), reason)
 
@@ -305,8 +306,7 @@ def _check_solutions(stock: Stock, diluent: Diluent, wanted: Sequence[float]) ->
     if not (math.isfinite(stock.level) and stock.level > 0.0 and math.isfinite(stock.rel_u) and stock.rel_u >= 0.0):
         came = f"stock of level {stock.level:g}, relative uncertainty {stock.rel_u:g}"
         raise Refused(came, "a level above 0 and an uncertainty from 0", "correct the stock")
-    if not (math.isfinite(diluent.level) and diluent.level >= 0.0 and math.isfinite(diluent.u) and diluent.u >= 0.0):
-        raise Refused(f"diluent {diluent.level:g} +- {diluent.u:g}", "finite numbers from 0", "correct the diluent")
+    _check_diluent(diluent)
     if not wanted:
         raise Refused("no wanted level", "at least one level", "say which levels to make")
     for level in wanted:
@@ -316,3 +316,8 @@ def _check_solutions(stock: Stock, diluent: Diluent, wanted: Sequence[float]) ->
                 f"a level above the diluent's own ({diluent.level:g}) and below the stock's ({stock.level:g})",
                 "choose another level, a cleaner lot of diluent or another stock",
             )
+
+
+def _check_diluent(diluent: Diluent) -> None:
+    if not (math.isfinite(diluent.level) and diluent.level >= 0.0 and math.isfinite(diluent.u) and diluent.u >= 0.0):
+        raise Refused(f"diluent {diluent.level:g} +- {diluent.u:g}", "finite numbers from 0", "correct the diluent")
