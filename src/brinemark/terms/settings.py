@@ -45,7 +45,7 @@ class AnalyteSection(Section):
 
 
 class CurveSection(Section):
-    quantity: Literal["height", "charge", "potential"] = "height"
+    quantity: Literal["height", "charge", "potential", "width"] = "height"
     sweep: Literal["anodic", "cathodic"] = "anodic"
     cycle: Cycle = "last"
     window_V: Window = (0.40, 0.76)
