@@ -23,7 +23,7 @@ from dataclasses import dataclass, replace
 from multiprocessing import get_context
 
 import numpy as np
-from oracle import BatchPoints, Interval, intervals, known, learned, log_likelihood
+from oracle import BatchPoints, Interval, intervals, known, learned, log_likelihood, with_true_population
 from worlds import BURNED_LEVELS, HISTORY_LEVELS, NEW_BATCH
 
 from brinemark.science.amount.calibration import calibrate
@@ -148,7 +148,12 @@ def one_history(task: Task) -> Outcome | None:
         ends["with", level] = np.array([with_lives.interval(one) for one in made])
         ends["without", level] = np.array([without.interval(main_portions(one)) for one in made])
     seconds = calibrated - start, time.perf_counter() - calibrated
-    best = oracle_ends(past, samples) if not task.losses else oracle_ends(past, samples) | losses(past, samples)
+    best = oracle_ends(past, samples)
+    if task.losses:
+        best |= losses(past, samples)
+        knowing = replace(with_lives, calibration=with_true_population(with_lives.calibration, past.truth))
+        for level, made in samples.items():
+            best["population known, with", level] = np.array([knowing.interval(one) for one in made])
     _show_progress(task, seconds)
     return Outcome(ends | best, *seconds, with_lives.calibration.weaknesses)
 
@@ -343,7 +348,11 @@ def main() -> int:
     parser.add_argument("--siblings", choices=["single", "lived"], default="lived", help="of the sample's batch")
     parser.add_argument("--processes", type=int, default=2)
     parser.add_argument("--quick", action="store_true", help="three histories with three samples a level")
-    parser.add_argument("--losses", action="store_true", help="also one who must learn the batch only")
+    parser.add_argument(
+        "--losses",
+        action="store_true",
+        help="also those who know the population, by the program's statistic and exactly",
+    )
     arguments = parser.parse_args()
     if arguments.quick:
         arguments.histories, arguments.samples = 3, 3

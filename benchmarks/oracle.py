@@ -9,13 +9,13 @@ in ln(1 + c / .2) up to 2,000 ug/L, and where the likelihood root stays within 1
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import NamedTuple
 
 import numpy as np
 
 from brinemark.science.amount.simulate import Protocol, TrueBatch, Truth, occupied_share
-from brinemark.terms.amounts import ElectrodeReadings, OtherDip, SamplePortion
+from brinemark.terms.amounts import Calibration, ElectrodeReadings, OtherDip, SamplePortion
 from brinemark.terms.arrays import FloatArray
 
 OFFSET, HIGHEST = 0.2, 2000.0
@@ -23,6 +23,7 @@ T = np.linspace(0.0, np.log1p(HIGHEST / OFFSET), 161)
 LEVELS = OFFSET * np.expm1(T)
 TAIL = 0.025
 ROOT = 1.96
+NOTHING = 1e-3  # stands for a scatter of 0 where the model has only positive ones
 GAIN_NODES, OWN_NODES, DRIFT_NODES, BATCH_NODES = 41, 9, 9, 17
 
 
@@ -176,3 +177,35 @@ def _root_interval(log_l: FloatArray) -> Interval:
 def oracle(truth: Truth, batch: TrueBatch, portions: Sequence[SamplePortion], protocol: Protocol) -> Both:
     """Intervals of one who knows all but the electrodes' own numbers."""
     return intervals(log_likelihood(truth, known(batch), portions, protocol))
+
+
+def with_true_population(calibration: Calibration, truth: Truth) -> Calibration:
+    """The calibration as if it knew the population: every stored draw the truth, waters all alike."""
+    values = true_parameters(truth, calibration.signal_ref, calibration.covariate_ref or 1.0)
+    point = np.array([values[name.partition(":")[0]] for name in calibration.names])
+    return replace(calibration, draws=np.tile(point, (calibration.draws.shape[0], 1)), matrix_K_sd=0.0)
+
+
+def true_parameters(truth: Truth, signal_ref: float, covariate_ref: float) -> dict[str, float]:
+    """Parameters on their working scale, by name; the closing spike's shift is that of a full plateau."""
+    tau = np.hypot(truth.electrode_sd, truth.cv)
+    spike = np.log((truth.floor + truth.plateau) / (truth.floor + 1.0))
+    return {
+        "ln_gain": truth.slope * float(np.log(covariate_ref)) - float(np.log(signal_ref)),
+        "ln_K": truth.ln_K,
+        "ln_h": float(np.log(truth.h)),
+        "ln_floor": float(np.log(truth.floor)),
+        "ln_batch_sd": float(np.log(truth.batch_sd)),
+        "ln_electrode_sd": float(np.log(tau)),
+        "ln_K_sd": float(np.log(truth.ln_K_sd)),
+        "logit_share": 2.0 * float(np.log(truth.cv / truth.electrode_sd)),
+        "ln_floor_sd": float(np.log(max(truth.floor_sd, NOTHING))),
+        "ln_floor_batch_sd": float(np.log(max(truth.floor_batch_sd, NOTHING))),
+        "ln_own_K_sd": float(np.log(max(truth.electrode_K_sd, NOTHING))),
+        "ln_drift_sd": float(np.log(max(truth.drift_sd, NOTHING))),
+        "prescan_shift": truth.prescan_shift,
+        "dip_drift": truth.drift,
+        "spike_shift": truth.drift + float(spike),
+        "ln_noise": float(np.log(truth.noise / signal_ref)),
+        "slope": truth.slope,
+    }
