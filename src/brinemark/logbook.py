@@ -16,6 +16,7 @@ if TYPE_CHECKING:
     from brinemark.records.audit import AuditEntry
     from brinemark.steps.answers import Added, CalibrationReport, SampleReading
     from brinemark.steps.check import CheckReport
+    from brinemark.steps.run_control import RunReport
     from brinemark.steps.shown import Shown
     from brinemark.terms.curves import Dissection, Trace
     from brinemark.terms.runs import StoredRow
@@ -64,6 +65,12 @@ class Logbook:
         from brinemark.steps.read import read_samples
 
         return read_samples(self._place, samples, calibration)
+
+    def controls(self, calibration: str | None = None) -> list[RunReport]:
+        """Every run with its blanks and controls, and whether it counts. Raises Refused without a calibration."""
+        from brinemark.steps.read import judge_runs
+
+        return judge_runs(self._place, calibration)
 
     def show(self, what: str) -> Shown:
         """A batch, electrode or sample with its way back to the files. Raises Refused for an unknown name."""

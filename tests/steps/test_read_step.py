@@ -83,7 +83,8 @@ def test_a_reading_rests_on_its_calibration_rows_and_signals(calibrated: Logbook
         record = reader.record(answer.id)
     assert record is not None
     roles = [role for role, _ in record.parents]
-    assert roles == ["calibration", "row", "signal", "prescan", *["batch signal", "batch prescan"] * 2]
+    batch, run = ["batch signal", "batch prescan"] * 2, ["run blank", "run control"]
+    assert roles == ["calibration", "row", "signal", "prescan", *batch, *run]
 
 
 def test_an_unknown_sample_is_refused_with_the_nearest_one(calibrated: Logbook) -> None:

@@ -22,9 +22,7 @@ if TYPE_CHECKING:
 BY_ID = ("instrument", "stock", "lot")
 # Values and keys that later versions will take; "*" stands for an id.
 LATER_VALUES: Mapping[tuple[str, ...], tuple[str, ...]] = {}
-LATER_KEYS: Mapping[tuple[str, ...], str] = {
-    ("run", "control_limits"): "controls are read and compared with expected_level, without limits",
-}
+LATER_KEYS: Mapping[tuple[str, ...], str] = {}
 _EXPECTED = {
     "finite_number": "a finite number",
     "float_type": "a number",

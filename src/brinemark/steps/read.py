@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 from brinemark.records.reader import Reader
@@ -18,6 +18,7 @@ from brinemark.steps.identity import Recipe, difference
 from brinemark.steps.measure import PRESCAN, RowSignals, Traces, measure_rows
 from brinemark.steps.packing import pack_reading, unpack_calibration, unpack_reading, unpack_signal
 from brinemark.steps.place import Place
+from brinemark.steps.run_control import RunDesk, RunReport, runs_of, standard_lots
 from brinemark.terms.amounts import Calibration, Reading, SamplePortion
 from brinemark.terms.canonical import JsonValue
 from brinemark.terms.curves import Flag, Signal
@@ -37,6 +38,14 @@ class _Bench:
     calibration: Calibration
     traces: Traces
     calibration_rows: tuple[StoredRow, ...]
+    controls: dict[str, tuple[_Sample, Record]] = field(default_factory=dict)
+
+    def desk(self) -> RunDesk:
+        """Who judges the runs; the records that it has read stand in controls."""
+        settings = self.place.settings
+        runs = runs_of(self.reader.rows(), settings.run.max_gap_h)
+        lots, known = standard_lots(self.calibration_rows), frozenset(self.calibration.instruments)
+        return RunDesk(runs, settings.run, lots, settings.lot, known, lambda role, rows: _control(self, role, rows))
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -50,6 +59,8 @@ class _Sample:
     peer_signals: Mapping[str, RowSignals]
     failures: Mapping[str, str]
     remarks: tuple[str, ...]
+    kind: str = "reading"
+    controls: tuple[tuple[str, str], ...] = ()
 
 
 def read_samples(place: Place, names: Sequence[str] = (), calibration: str | None = None) -> list[SampleReading]:
@@ -59,13 +70,51 @@ def read_samples(place: Place, names: Sequence[str] = (), calibration: str | Non
     Raises Refused for an unknown sample, and when there is no such calibration.
     """
     with place.database.reading() as reader:
-        chosen = current(place, reader) if calibration is None else named(reader, calibration)
-        record = reader.record(chosen.record.id) or chosen.record
-        known = reader.rows(roles=CALIBRATION_ROLES)
-        bench = _Bench(place, reader, chosen, record, unpack_calibration(record), Traces(place, reader), known)
-        samples = [_gathered(bench, name) for name in _wanted(reader, names)]
+        bench = _bench(place, reader, calibration)
+        desk = bench.desk()
+        samples = [_accepted(_gathered(bench, name), desk) for name in _wanted(reader, names)]
         made = [_read(bench, sample) for sample in samples]
     return _store(place, bench, samples, made)
+
+
+def judge_runs(place: Place, calibration: str | None = None) -> list[RunReport]:
+    """Every run whose instrument the calibration knows, with its blanks and controls, in order of time.
+
+    Raises Refused when there is no such calibration.
+    """
+    with place.database.reading() as reader:
+        bench = _bench(place, reader, calibration)
+        desk = bench.desk()
+        reports = [desk.judge(run) for run in desk.runs if run.instrument in desk.instruments]
+    _store(place, bench, [], [])
+    return reports
+
+
+def _bench(place: Place, reader: Reader, calibration: str | None) -> _Bench:
+    chosen = current(place, reader) if calibration is None else named(reader, calibration)
+    record = reader.record(chosen.record.id) or chosen.record
+    known = reader.rows(roles=CALIBRATION_ROLES)
+    return _Bench(place, reader, chosen, record, unpack_calibration(record), Traces(place, reader), known)
+
+
+def _accepted(sample: _Sample, desk: RunDesk) -> _Sample:
+    """The sample with what run control says of its runs; a control is not judged by itself."""
+    if sample.rows[0].row.role != "sample":
+        return sample
+    failures, remarks, records = desk.findings(sample.rows)
+    return replace(
+        sample, failures={**failures, **sample.failures}, remarks=(*sample.remarks, *remarks), controls=records
+    )
+
+
+def _control(bench: _Bench, role: str, rows: Sequence[StoredRow]) -> Record:
+    """A blank or control of a run read as if it were a sample."""
+    sample = _of_rows(bench, role, rows, "control")
+    recipe = _recipe(bench, sample)
+    if recipe.id not in bench.controls:
+        record = bench.reader.record(recipe.id) or _read(bench, sample)
+        bench.controls[recipe.id] = (sample, record)
+    return bench.controls[recipe.id][1]
 
 
 def _wanted(reader: Reader, names: Sequence[str]) -> list[str]:
@@ -81,14 +130,17 @@ def _wanted(reader: Reader, names: Sequence[str]) -> list[str]:
 
 
 def _gathered(bench: _Bench, name: str) -> _Sample:
+    return _of_rows(bench, name, bench.reader.rows(samples=[name]))
+
+
+def _of_rows(bench: _Bench, name: str, rows: Sequence[StoredRow], kind: str = "reading") -> _Sample:
     definition, waves = bench.chosen.definition, bench.chosen.waves
-    rows = bench.reader.rows(samples=[name])
-    batches = sorted({row.row.batch for row in rows})
-    # A calibration knows nothing of an instrument that came after it.
+    batches, own = sorted({row.row.batch for row in rows}), {row.row.electrode for row in rows}
+    # A calibration knows nothing of an instrument that came after it; a blank that is judged does not speak for itself.
     known = [
         row
         for row in bench.reader.rows(batches=batches, roles=CALIBRATION_ROLES)
-        if row.row.instrument in bench.calibration.instruments
+        if row.row.instrument in bench.calibration.instruments and row.row.electrode not in own
     ]
     signals = measure_rows(rows, definition, waves, bench.traces)
     peer_signals = measure_rows(known, definition, waves, bench.traces)
@@ -96,7 +148,7 @@ def _gathered(bench: _Bench, name: str) -> _Sample:
     behind = {*bench.calibration.readings.electrode, *(row.row.electrode for row in known)}
     standards = [row for row in bench.calibration_rows if row.row.electrode in behind]
     failures, remarks = condition_findings(rows, standards, bench.place.settings)
-    return _Sample(name, rows, signals, peers, peer_signals, failures, remarks)
+    return _Sample(name, tuple(rows), signals, peers, peer_signals, failures, remarks, kind)
 
 
 def _read(bench: _Bench, sample: _Sample) -> Record:
@@ -123,12 +175,17 @@ def _recipe(bench: _Bench, sample: _Sample) -> Recipe:
         parents += [("row", row.id), *signal_parents(sample.signals[row.id])]
     for row in sample.peers.rows:
         parents += [(f"batch {role}", one) for role, one in signal_parents(sample.peer_signals[row.id])]
+    parents += sample.controls
     settings: dict[str, JsonValue] = {
         "decision": bench.place.settings.decision.model_dump(mode="json"),
         "definition": bench.chosen.definition.identity,
         "conditions": bench.place.settings.conditions.model_dump(mode="json"),
         "allowance": bench.place.settings.allowance.model_dump(mode="json"),
     }
+    if sample.kind != "reading":
+        return Recipe(sample.kind, sample.name, tuple(parents), settings, bench.calibration.seed)
+    settings["run"] = bench.place.settings.run.model_dump(mode="json")
+    settings["lot"] = {name: lot.model_dump(mode="json") for name, lot in bench.place.settings.lot.items()}
     return Recipe("reading", f"sample {sample.name}", tuple(parents), settings, bench.calibration.seed)
 
 
@@ -186,14 +243,20 @@ def _control_remarks(sample: _Sample, reading: Reading, unit: str) -> list[str]:
 
 def _store(place: Place, bench: _Bench, samples: Sequence[_Sample], made: Sequence[Record]) -> list[SampleReading]:
     answers = []
+    controls = list(bench.controls.values())
     with place.database.writing() as writer:
         stored = writer.reader.records([record.id for record in made], arrays=True)
-        signals = [one for sample in samples for one in _all_signals(sample)]
-        new = [*writer.add_records(signals), *writer.add_records(made)]
+        signals = [one for sample in (*(one for one, _ in controls), *samples) for one in _all_signals(sample)]
+        new = [*writer.add_records(signals), *writer.add_records([record for _, record in controls])]
+        new += writer.add_records(made)
         writer.cache_traces(bench.traces.fresh)
         if new:
             said = [{"sample": sample.name, "reading": one.id} for sample, one in zip(samples, made, strict=True)]
-            writer.seal("samples read", bench.record.id[:12], {"readings": said, "records": len(new)})
+            writer.seal(
+                "samples read" if samples else "runs judged",
+                bench.record.id[:12],
+                {"readings": said, "records": len(new)},
+            )
     for record in made:
         kept = stored.get(record.id)
         apart = None if kept is None else difference(kept, record)

@@ -22,6 +22,12 @@ def _countable(cycle: str | int) -> str | int:
     raise ValueError('"last", "mean" or a whole number from 1')
 
 
+def _around_one(limits: tuple[float, float]) -> tuple[float, float]:
+    if not 0 < limits[0] < 1 < limits[1]:
+        raise ValueError("recoveries [low, high] with 0 < low < 1 < high")
+    return limits
+
+
 Window = Annotated[tuple[float, float], AfterValidator(_rising)]
 Cycle = Annotated[str | int, AfterValidator(_countable)]
 
@@ -105,6 +111,9 @@ class AllowanceSection(Section):
 
 class RunSection(Section):
     max_gap_h: Positive = 12.0
+    control_limits: Annotated[tuple[float, float], AfterValidator(_around_one)] = (0.7, 1.3)
+    control_history: Annotated[int, Field(ge=10, le=1000)] = 20
+    blank_probability: Annotated[float, Field(gt=0, lt=0.5)] = 0.001
     volume_rel_u: Annotated[float, Field(ge=0, lt=1)] = 0.01
 
 

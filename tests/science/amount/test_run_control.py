@@ -13,8 +13,10 @@ from hypothesis import strategies as st
 from brinemark.science.amount.run_control import (
     BLANK,
     CHECK,
+    SPIKED,
     ControlFinding,
     ControlLimits,
+    Expected,
     control_limits,
     decide,
     level_zero_finding,
@@ -102,23 +104,35 @@ def test_too_few_biased_or_equal_controls_leave_the_starting_limits() -> None:
 def test_by_starting_limits_a_control_fails_only_with_its_whole_interval(
     median: float | None, lower: float | None, upper: float | None, passed: bool
 ) -> None:
-    found = recovery_finding(CHECK, "C1", 2.0, reading(median, lower, upper), ControlLimits(*STARTING))
+    found = recovery_finding(CHECK, "C1", Expected(2.0), reading(median, lower, upper), ControlLimits(*STARTING))
     assert found.passed is passed
     assert "limits 70 % to 130 %, starting limits" in found.sentence
 
 
 def test_by_limits_from_history_the_estimate_itself_is_compared() -> None:
     limits = ControlLimits(0.8, 1.25, 24)
-    inside = recovery_finding(CHECK, "C1", 2.0, reading(2.4, 1.0, 4.0), limits)
-    outside = recovery_finding(CHECK, "C1", 2.0, reading(1.2, 0.6, 3.0), limits)
+    inside = recovery_finding(CHECK, "C1", Expected(2.0), reading(2.4, 1.0, 4.0), limits)
+    outside = recovery_finding(CHECK, "C1", Expected(2.0), reading(1.2, 0.6, 3.0), limits)
     assert (inside.passed, outside.passed) == (True, False)
     assert outside.sentence == (
         "check standard C1 recovered 60 % (95 % interval 30 % to 150 %; limits 80 % to 125 %, from 24 earlier controls)"
     )
 
 
+def test_a_spiked_water_recovers_the_rise_above_what_it_held() -> None:
+    found = recovery_finding(SPIKED, "T", Expected(3.0, own=1.0), reading(2.8, 2.0, 4.0), ControlLimits(*STARTING))
+    assert found.value == pytest.approx(0.9)
+    assert (found.lower, found.upper) == (0.5, 1.5)
+    assert (
+        recovery_finding(SPIKED, "T", Expected(1.0, 1.0), reading(1.0, 0.5, 2.0), ControlLimits(0.7, 1.3)).passed
+        is None
+    )
+
+
 def test_a_signal_below_every_blank_is_no_recovery_at_all() -> None:
-    found = recovery_finding(CHECK, "C1", 2.0, reading(0.0, None, None, at_zero=0.001), ControlLimits(*STARTING))
+    found = recovery_finding(
+        CHECK, "C1", Expected(2.0), reading(0.0, None, None, at_zero=0.001), ControlLimits(*STARTING)
+    )
     assert (found.passed, found.upper) == (False, 0.0)
 
 
@@ -145,6 +159,6 @@ def test_a_run_counts_with_a_control_and_without_a_failure() -> None:
 
 
 def test_a_control_that_cannot_be_read_tells_nothing() -> None:
-    found = recovery_finding(CHECK, "C1", 2.0, UNREAD, ControlLimits(*STARTING))
+    found = recovery_finding(CHECK, "C1", Expected(2.0), UNREAD, ControlLimits(*STARTING))
     assert (found.passed, found.sentence) == (None, "check standard C1 tells nothing: no curve")
     assert level_zero_finding(BLANK, "B", UNREAD, 0.001).passed is None

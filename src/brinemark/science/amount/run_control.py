@@ -1,11 +1,13 @@
 """Whether a run counts: its blanks, check standards and spiked waters against limits (docs/decisions/0020).
 
 A blank passes while it is an ordinary blank by its own predictive law, known without it. A control of level E read as
-r recovers r/E. While a logbook has too few controls of its own, limits are the starting ones of the settings, and a
-control fails only when its whole two-sided interval lies beyond them: guarded rejection in the sense of JCGM 106:2012
-section 8.3.3 (number of the section from memory), since one uneven electrode knows a level to a factor of two or
-three. Once there are enough earlier controls, the limits are those within which one further control falls with
-probability .9973 (three standard deviations of a normal chart), and the control's estimate itself is compared:
+r recovers r/E; a spiked water that held w before recovers (r - w)/(E - w).
+
+While a logbook has too few controls of its own, limits are the starting ones of the settings, and a control fails only
+when its whole two-sided interval lies beyond them: guarded rejection in the sense of JCGM 106:2012 section 8.3.3
+(number of the section from memory), since one uneven electrode knows a level to a factor of two or three. Once there
+are enough earlier controls, the limits are those within which one further control falls with probability .9973 (three
+standard deviations of a normal chart), and the control's estimate itself is compared:
 
     exp( m +- t(.99865; nu) s sqrt(1 + pi/(2 n)) )     m, s : median and 1.4826 MAD of n logarithms of recovery
     nu = .3674 (n - 1)
@@ -118,12 +120,24 @@ def control_limits(recoveries: Sequence[float], starting: tuple[float, float], f
     return ControlLimits(math.exp(middle - reach), math.exp(middle + reach), count)
 
 
-def recovery_of(reading: Reading, expected: float) -> float | None:
-    """Level read over level expected; inf when the reading has no finite estimate; None when nothing was read."""
+@dataclass(frozen=True, slots=True)
+class Expected:
+    """What a control is known to hold, and what its water held before the addition [level unit]."""
+
+    level: float
+    own: float = 0.0
+
+    @property
+    def rise(self) -> float:
+        return self.level - self.own
+
+
+def recovery_of(reading: Reading, expected: Expected) -> float | None:
+    """Rise read over rise expected; inf when the reading has no finite estimate; None when nothing was read."""
     ends = reading.two_sided
-    if ends is None or reading.curve is None or expected <= 0:
+    if ends is None or reading.curve is None or expected.rise <= 0:
         return None
-    return math.inf if ends.median is None else ends.median / expected
+    return math.inf if ends.median is None else (ends.median - expected.own) / expected.rise
 
 
 def level_zero_finding(kind: str, name: str, reading: Reading, probability: float) -> ControlFinding:
@@ -140,18 +154,20 @@ def level_zero_finding(kind: str, name: str, reading: Reading, probability: floa
     return ControlFinding(kind, name, 0.0, tail, None, None, None, passed, sentence)
 
 
-def recovery_finding(kind: str, name: str, expected: float, reading: Reading, limits: ControlLimits) -> ControlFinding:
-    """A control of a level above 0 against limits of recovery."""
+def recovery_finding(
+    kind: str, name: str, expected: Expected, reading: Reading, limits: ControlLimits
+) -> ControlFinding:
+    """A control of a level above that of its water against limits of recovery."""
     value = recovery_of(reading, expected)
     if value is None:
-        return _unjudged(kind, name, expected, reading)
-    lower, upper = (end / expected for end in _ends(reading))
+        return _unjudged(kind, name, expected.level, reading)
+    lower, upper = ((end - expected.own) / expected.rise for end in _ends(reading))
     near, far = (value, value) if limits.earlier else (lower, upper)
     passed = far >= limits.low and near <= limits.high
     level = 0.95 if reading.two_sided is None else reading.two_sided.level
     ends = f"{100 * level:g} % interval {percent(lower)} to {percent(upper)}"
     sentence = f"{kind} {name} recovered {_recovered(value)} ({ends}; {limits})"
-    return ControlFinding(kind, name, expected, _finite(value), lower, _finite(upper), limits, passed, sentence)
+    return ControlFinding(kind, name, expected.level, _finite(value), lower, _finite(upper), limits, passed, sentence)
 
 
 def decide(findings: Sequence[ControlFinding]) -> RunDecision:
