@@ -57,7 +57,7 @@ class Segment:
 class SignalDefinition:
     """How one number is read from a trace; everything in it changes the number.
 
-    quantity : "height" [A], "charge" [C] or "potential" [V]; sweep : "anodic" or "cathodic";
+    quantity : "height" [A], "charge" [C], "potential" [V] or "width" [V]; sweep : "anodic" or "cathodic";
     cycle : "last", "mean" or a number written as text; window_V : (low, high) [V]; baseline : "chord",
     "polynomial" or "whittaker".
     """
@@ -70,7 +70,7 @@ class SignalDefinition:
 
     @property
     def unit(self) -> str:
-        return {"height": "A", "charge": "C", "potential": "V"}[self.quantity]
+        return {"height": "A", "charge": "C", "potential": "V", "width": "V"}[self.quantity]
 
 
 @dataclass(frozen=True, slots=True, eq=False)

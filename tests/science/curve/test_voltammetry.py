@@ -274,7 +274,7 @@ def test_a_single_spike_is_left_out_and_said() -> None:
     ("definition", "expected"),
     [
         (replace(DEFINITION, quantity="charge"), "scan rate"),
-        (replace(DEFINITION, quantity="width"), "quantity 'width'"),
+        (replace(DEFINITION, quantity="depth"), "quantity 'depth'"),
         (replace(DEFINITION, baseline="spline"), "baseline 'spline'"),
         (replace(DEFINITION, window_V=(0.33, 0.80)), "wave known from 0.4 to 0.76 V"),
         (replace(DEFINITION, sweep="cathodic"), "without cathodic sweep"),

@@ -11,6 +11,9 @@ from brinemark.terms.curves import Flag
 NO_WAVE_LIMIT = 3.0
 """A signal within this many u of zero is no wave (common practice, no source)."""
 
+WIDTH_LIMIT = 10.0
+"""A wave whose height is within this many u of zero has no width to speak of (by simulation)."""
+
 NOISE_LIMIT = 0.2
 """Noise part of u relative to the signal above which a present wave counts as noisy (our choice)."""
 
@@ -38,6 +41,14 @@ def no_wave_flag(value: float, u: float) -> Flag | None:
     ratio = abs(value) / u if u > 0.0 else 0.0
     return Flag(
         "no wave", ratio, NO_WAVE_LIMIT, "at the expected place the signal is within 3 standard uncertainties of zero"
+    )
+
+
+def width_flag(value: float, u: float) -> Flag:
+    """The width that came back is the expected one: the wave is too small, or fits at no believable width."""
+    ratio = abs(value) / u if u > 0.0 else 0.0
+    return Flag(
+        "no width", ratio, WIDTH_LIMIT, "no wave whose width could be told; the expected one is given", severe=True
     )
 
 

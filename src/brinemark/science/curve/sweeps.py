@@ -19,6 +19,9 @@ REVERSAL_STEPS = 3.0
 MIN_POINTS = 20
 """Fewest points in a window that a signal and its noise can be read from."""
 
+FEWEST_TO_COMPARE = 3
+"""Cycles that cover the window from which on the first, which often differs, is left out of a mean."""
+
 EDGE_STEPS = 1.5
 """A sweep covers a window when it reaches to within this many steps of both ends."""
 
@@ -147,6 +150,14 @@ def take_segment(trace: Trace, definition: SignalDefinition) -> Segment:
         No sweep of that direction, no such cycle, the window reaches beyond the sweep, fewer than
         MIN_POINTS points inside it, a current that is no number there, or a potential that does not change.
     """
+    return take_cycles(trace, definition)[0]
+
+
+def take_cycles(trace: Trace, definition: SignalDefinition) -> tuple[Segment, FloatArray]:
+    """The segment as `take_segment`, and the currents (k, m) [A] of all cycles to compare, on its potentials.
+
+    Those are the cycles that a mean takes, when three or more cover the window; else none, k = 0.
+    """
     direction = DIRECTIONS.get(definition.sweep)
     if direction is None:
         raise Refused(f"sweep {definition.sweep!r}", '"anodic" or "cathodic"', "change the signal's sweep")
@@ -158,7 +169,11 @@ def take_segment(trace: Trace, definition: SignalDefinition) -> Segment:
     covering = [s for s in sweeps if _covers(trace.potential_V, s, definition.window_V)]
     chosen = _choose(sweeps, covering, definition)
     pieces = [_cut(trace, sweep, definition) for sweep in chosen]
-    return pieces[0] if len(pieces) == 1 else _mean(pieces)
+    segment = pieces[0] if len(pieces) == 1 else _mean(pieces)
+    if len(covering) < FEWEST_TO_COMPARE:
+        return segment, np.empty((0, segment.potential_V.size))
+    others = pieces if chosen == covering[1:] else [_cut(trace, sweep, definition) for sweep in covering[1:]]
+    return segment, np.stack([_onto(segment.potential_V, piece) for piece in others])
 
 
 def _covers(potential_V: FloatArray, sweep: Sweep, window_V: tuple[float, float]) -> bool:
@@ -179,7 +194,7 @@ def _choose(sweeps: list[Sweep], covering: list[Sweep], definition: SignalDefini
         )
     if definition.cycle != "mean":
         return covering[-1:]
-    return covering[1:] if len(covering) >= 3 else covering
+    return covering[1:] if len(covering) >= FEWEST_TO_COMPARE else covering
 
 
 def _cycle_number(sweeps: list[Sweep], definition: SignalDefinition) -> int:
@@ -216,6 +231,10 @@ def _cut(trace: Trace, sweep: Sweep, definition: SignalDefinition) -> Segment:
 
 def _mean(pieces: list[Segment]) -> Segment:
     grid = pieces[-1].potential_V
-    currents = [np.interp(grid, piece.potential_V, piece.current_A) for piece in pieces]
+    currents = [_onto(grid, piece) for piece in pieces]
     cycles = tuple(number for piece in pieces for number in piece.cycles)
     return Segment(grid, np.asarray(np.mean(currents, axis=0), dtype=np.float64), pieces[-1].time_s, cycles)
+
+
+def _onto(grid: FloatArray, piece: Segment) -> FloatArray:
+    return np.interp(grid, piece.potential_V, piece.current_A)
