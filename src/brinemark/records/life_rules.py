@@ -38,7 +38,7 @@ def by_electrode(rows: Iterable[SheetRow]) -> list[list[SheetRow]]:
     lives: dict[str, list[SheetRow]] = {}
     for row in rows:
         lives.setdefault(row.electrode, []).append(row)
-    return [sorted(life, key=lambda row: (row.measured_at, row.number)) for life in lives.values()]
+    return [sorted(life, key=lambda row: (row.measured_at.timestamp(), row.number)) for life in lives.values()]
 
 
 def _order_fault(row: SheetRow, before: Sequence[SheetRow], max_gap_h: float) -> _Fault | None:
@@ -63,7 +63,8 @@ def _first_fault(row: SheetRow) -> _Fault | None:
 
 def _run_fault(row: SheetRow, first: SheetRow, max_gap_h: float) -> _Fault | None:
     """One electrode, one batch, one run, one instrument."""
-    name, gap = shown(row.electrode), (row.measured_at - first.measured_at).total_seconds() / 3600
+    # Not the difference of local times, which a change of the clocks makes an hour longer or shorter.
+    name, gap = shown(row.electrode), (row.measured_at.timestamp() - first.measured_at.timestamp()) / 3600
     if row.batch != first.batch:
         came = f"electrode {name} in batch {row.batch}, in row {first.number} {first.batch}"
         return "batch", came, "one batch for an electrode", "correct the batch or the electrode"

@@ -115,8 +115,8 @@ def lives_of(rows: Sequence[StoredRow], settings: Settings) -> tuple[Life, ...]:
     return tuple(_life(sorted(life, key=_moment), settings) for life in lives.values())
 
 
-def _moment(stored: StoredRow) -> tuple[object, int]:
-    return stored.row.measured_at, stored.row.number
+def _moment(stored: StoredRow) -> tuple[float, int]:
+    return stored.row.measured_at.timestamp(), stored.row.number
 
 
 def _life(rows: Sequence[StoredRow], settings: Settings) -> Life:

@@ -155,7 +155,9 @@ def tell_shown(shown: Shown) -> None:
 
 
 def _tell_row(row: ShownRow, unit: str) -> None:
-    held = {"blank": "blank", "standard": f"standard of {row.level:g} {unit}"} if row.level is not None else {}
+    held = {}
+    if row.level is not None:
+        held = {"blank": "blank"} | {role: f"{role} of {row.level:g} {unit}" for role in ("standard", "addition")}
     what = held.get(row.role, f"{row.role} {row.sample or ''}".strip())
     diluted = f", diluted {row.dilution:g}" if row.dilution != 1 else ""
     say(f"electrode {row.electrode} of batch {row.batch}: {what}{diluted}")
