@@ -60,11 +60,19 @@ class Logbook:
 
         return run_calibration(self._place, on_step)
 
-    def read(self, *samples: str, calibration: str | None = None) -> list[SampleReading]:
-        """One of the five statements about each of the samples, or about all. Raises Refused."""
+    def read(self, *samples: str, calibration: str | None = None, unit: str | None = None) -> list[SampleReading]:
+        """One of the five statements about each of the samples, or about all. Raises Refused.
+
+        unit : levels are stated in it instead of the logbook's, for example nmol/kg.
+        """
         from brinemark.steps.read import read_samples
 
-        return read_samples(self._place, samples, calibration)
+        if unit is None:
+            return read_samples(self._place, samples, calibration)
+        from brinemark.steps.in_unit import restated, unit_factors
+
+        factors = unit_factors(self._place, samples, unit)
+        return restated(read_samples(self._place, samples, calibration), factors, unit)
 
     def controls(self, calibration: str | None = None) -> list[RunReport]:
         """Every run with its blanks and controls, and whether it counts. Raises Refused without a calibration."""

@@ -45,7 +45,10 @@ class _Bench:
         settings = self.place.settings
         runs = runs_of(self.reader.rows(), settings.run.max_gap_h)
         lots, known = standard_lots(self.calibration_rows), frozenset(self.calibration.instruments)
-        return RunDesk(runs, settings.run, lots, settings.lot, known, lambda role, rows: _control(self, role, rows))
+        unit = self.chosen.definition.level_unit
+        return RunDesk(
+            runs, unit, settings.run, lots, settings.lot, known, lambda role, rows: _control(self, role, rows)
+        )
 
 
 @dataclass(frozen=True, slots=True, eq=False)

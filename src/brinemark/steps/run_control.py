@@ -94,6 +94,7 @@ class RunReport:
     decision: RunDecision
     findings: tuple[ControlFinding, ...]
     parents: tuple[tuple[str, str], ...]
+    unit: str
 
     def to_dict(self) -> dict[str, Any]:
         """One run in the JSON of `controls --json`."""
@@ -103,6 +104,7 @@ class RunReport:
             "instrument": self.run.instrument,
             "begin": self.run.begin.isoformat(),
             "sheet": self.run.sheet,
+            "unit": self.unit,
             "electrodes": len({row.row.electrode for row in self.run.rows}),
             "samples": list(dict.fromkeys(samples)),
             "accepted": self.decision.accepted,
@@ -118,6 +120,7 @@ class RunDesk:
     calibration knows."""
 
     runs: tuple[Run, ...]
+    unit: str
     section: RunSection
     lots: frozenset[str]
     contents: Mapping[str, LotSection]
@@ -152,7 +155,7 @@ class RunDesk:
         if key not in self._judged:
             parents: list[tuple[str, str]] = []
             found = [*self._blanks(run, parents), *self._controls(run, parents)]
-            self._judged[key] = RunReport(run, decide(found), tuple(found), tuple(dict.fromkeys(parents)))
+            self._judged[key] = RunReport(run, decide(found), tuple(found), tuple(dict.fromkeys(parents)), self.unit)
         return self._judged[key]
 
     def _blanks(self, run: Run, parents: list[tuple[str, str]]) -> Iterator[ControlFinding]:
@@ -177,7 +180,7 @@ class RunDesk:
         return self.read_rows(f"control {name} of {run.name}", rows)
 
     def _kind(self, rows: Sequence[StoredRow]) -> str:
-        """An undiluted control in water of a lot that no standard has is a spiked water; diluted, it names the diluent."""
+        """Spiked water is an undiluted control in a lot that no standard has; a diluted one names its diluent."""
         row = rows[0].row
         return CHECK if row.matrix_lot is None or row.matrix_lot in self.lots or row.dilution != 1 else SPIKED
 
@@ -220,8 +223,3 @@ def _remarks(findings: Sequence[ControlFinding]) -> list[str]:
 def standard_lots(rows: Sequence[StoredRow]) -> frozenset[str]:
     """Lots of seawater that blanks and standards were made with."""
     return frozenset(row.row.matrix_lot for row in rows if row.row.matrix_lot is not None)
-
-
-def reports_dict(reports: Sequence[RunReport]) -> list[Mapping[str, Any]]:
-    """The JSON of `controls --json`: one object a run, in order of time."""
-    return [report.to_dict() for report in reports]

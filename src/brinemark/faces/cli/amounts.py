@@ -45,9 +45,10 @@ def calibrate(session: Session, as_json: bool) -> None:
 @click.command(short_help="One of five statements about each sample.")
 @click.argument("samples", nargs=-1, metavar="[SAMPLE ...]")
 @calibration_option
+@click.option("--unit", metavar="UNIT", help="State levels in this unit instead, for example nmol/L or nmol/kg.")
 @json_option
 @click.pass_obj
-def read(session: Session, samples: tuple[str, ...], calibration: str | None, as_json: bool) -> None:
+def read(session: Session, samples: tuple[str, ...], calibration: str | None, unit: str | None, as_json: bool) -> None:
     """Say one of five things about each SAMPLE or control, or about every sample when none is named.
 
     "cannot say", "not detected" with an upper limit, "at or above" a lower limit, "quantified" with an interval, or
@@ -61,7 +62,7 @@ def read(session: Session, samples: tuple[str, ...], calibration: str | None, as
     from brinemark.faces.cli.telling import tell_reading
 
     with session.open() as logbook, working("reading"):
-        answers = logbook.read(*samples, calibration=calibration)
+        answers = logbook.read(*samples, calibration=calibration, unit=unit)
     if as_json:
         say_json([answer.to_dict() for answer in answers])
         return

@@ -9,6 +9,7 @@ import click
 
 from brinemark.faces.cli.amounts import calibrate, read
 from brinemark.faces.cli.books import add, new
+from brinemark.faces.cli.controls import controls
 from brinemark.faces.cli.dilutions import dilute
 from brinemark.faces.cli.pictures import chart
 from brinemark.faces.cli.season import demo
@@ -44,7 +45,7 @@ def brinemark(context: click.Context, logbook: Path | None, version: bool) -> No
     context.obj = Session(logbook)
 
 
-for verb in (demo, new, add, calibrate, read, show, chart, dilute):
+for verb in (demo, new, add, calibrate, read, controls, show, chart, dilute):
     brinemark.add_command(verb)
 
 

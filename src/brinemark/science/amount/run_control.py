@@ -56,7 +56,7 @@ class ControlFinding:
 
     kind : BLANK, CHECK or SPIKED; expected [level unit]; value : recovery, for level 0 the probability of such a
     signal or one further out, None = none; lower, upper : ends of the recovery, None = no end or no recovery;
-    limits : None for level 0; passed : None = it could not be judged.
+    limits, least : limits of the recovery, or for level 0 the least probability; passed : None = not to be judged.
     """
 
     kind: str
@@ -68,6 +68,7 @@ class ControlFinding:
     limits: ControlLimits | None
     passed: bool | None
     sentence: str
+    least: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -146,12 +147,12 @@ def level_zero_finding(kind: str, name: str, reading: Reading, probability: floa
     reading : of this electrode as if it were a sample, without it among the calibration electrodes.
     """
     if reading.curve is None:
-        return _unjudged(kind, name, 0.0, reading)
+        return _unjudged(kind, name, 0.0, reading, probability)
     below = float(reading.curve.probability[0])
     tail, side = min((1.0 - below, "high"), (below, "low"))
     passed = tail >= probability
     sentence = f"{kind} {name}: a blank is as {side} with probability {tail:.2g}, limit {probability:g}"
-    return ControlFinding(kind, name, 0.0, tail, None, None, None, passed, sentence)
+    return ControlFinding(kind, name, 0.0, tail, None, None, None, passed, sentence, probability)
 
 
 def recovery_finding(
@@ -167,7 +168,9 @@ def recovery_finding(
     level = 0.95 if reading.two_sided is None else reading.two_sided.level
     ends = f"{100 * level:g} % interval {percent(lower)} to {percent(upper)}"
     sentence = f"{kind} {name} recovered {_recovered(value)} ({ends}; {limits})"
-    return ControlFinding(kind, name, expected.level, _finite(value), lower, _finite(upper), limits, passed, sentence)
+    return ControlFinding(
+        kind, name, expected.level, _finite(value), _finite(lower), _finite(upper), limits, passed, sentence
+    )
 
 
 def decide(findings: Sequence[ControlFinding]) -> RunDecision:
@@ -205,6 +208,6 @@ def _finite(value: float) -> float | None:
     return value if math.isfinite(value) else None
 
 
-def _unjudged(kind: str, name: str, expected: float, reading: Reading) -> ControlFinding:
-    why = reading.reason or "nothing could be read"
-    return ControlFinding(kind, name, expected, None, None, None, None, None, f"{kind} {name} tells nothing: {why}")
+def _unjudged(kind: str, name: str, expected: float, reading: Reading, least: float | None = None) -> ControlFinding:
+    sentence = f"{kind} {name} tells nothing: {reading.reason or 'nothing could be read'}"
+    return ControlFinding(kind, name, expected, None, None, None, None, None, sentence, least)
