@@ -38,6 +38,9 @@ MEASURED = {
     "blank": Term("", "A row whose cell holds seawater without the analyte: level 0."),
     "standard": Term("", "A row whose level is known because it was made up; standards and blanks calibrate."),
     "control": Term("", "A sample of known level, read like a sample and compared with it, never fitted."),
+    "check standard": Term("", "A control made up like a standard; its recovery speaks for its run."),
+    "spiked water": Term("", "A control made from a water that is not the standards', with a known rise of its level."),
+    "run control": Term("", "Whether a run counts, by its blanks and controls; else its samples cannot be read."),
     "sample": Term("", "Water of unknown level."),
     "consignment": Term("", "Fish or water samples that arrived together."),
     "tank": Term("", "One body of water that held fish and was sampled."),
@@ -54,9 +57,10 @@ MEASURED = {
     "cell level": Term(LEVEL, "Level in the cell while the electrode is read: 0, the standard's, or c/dilution."),
     "sample level": Term(LEVEL, "Level in the sample as taken; every statement about a sample is on this scale."),
     "matrix lot": Term("", "The lot of seawater that served as blank, solvent of standards or diluent."),
+    "allowance": Term("", "How far beyond the span of the standards' conditions a sample is still read."),
     "salinity": Term("1 (practical salinity)", "Salt content of the water on the practical scale."),
     "custody": Term("", "Who held a sample, when and where, from taking to reading."),
-    "recovery": Term("1", "Level found over level added."),
+    "recovery": Term("1", "Level found over level made up; for a spiked water the rise found over the rise made."),
     "repeatability": Term("as the quantity", "Scatter of results under the same conditions in one sitting."),
 }
 
