@@ -17,8 +17,9 @@ if TYPE_CHECKING:
     from brinemark.steps.answers import Added, CalibrationReport, SampleReading
     from brinemark.steps.check import CheckReport
     from brinemark.steps.run_control import RunReport
+    from brinemark.steps.scan_rates import ScanRates
     from brinemark.steps.shown import Shown
-    from brinemark.terms.curves import Dissection, Trace
+    from brinemark.terms.curves import Curve, CurveDissection
     from brinemark.terms.runs import StoredRow
     from brinemark.terms.settings import Settings
     from brinemark.terms.stored import StoredSheet
@@ -86,6 +87,12 @@ class Logbook:
 
         return show(self._place, what)
 
+    def scan_rates(self, table: str | Path) -> ScanRates:
+        """Whether a wave diffuses or is bound to the surface, from a table of curves; nothing is stored. Refused."""
+        from brinemark.steps.scan_rates import scan_rates
+
+        return scan_rates(self._place, Path(table))
+
     def rows(self, superseded: bool = False) -> tuple[StoredRow, ...]:
         """Rows of all current sheets, in their order."""
         with self._place.database.reading() as reader:
@@ -108,13 +115,13 @@ class Logbook:
 
         return stored_readings(self._place)
 
-    def trace_of(self, row: StoredRow, prescan: bool = False) -> Trace:
+    def trace_of(self, row: StoredRow, prescan: bool = False) -> Curve:
         """The curve of a row, or of its pre-scan. Raises Refused when no curve was kept."""
         from brinemark.steps.look import trace_of
 
         return trace_of(self._place, row, prescan)
 
-    def dissection_of(self, row: StoredRow, prescan: bool = False) -> Dissection:
+    def dissection_of(self, row: StoredRow, prescan: bool = False) -> CurveDissection:
         """The signal of a row taken apart, with the wave that reads it now. Raises Refused when no curve was kept."""
         from brinemark.steps.look import dissection_of
 

@@ -78,6 +78,7 @@ def test_learned_waves_find_the_place_that_the_curves_have(calibrated: Logbook) 
     place_tolerance_V = 0.01
     for wave in calibrated.calibration().waves:
         assert wave.source == "learned"
+        assert wave.place_V is not None
         assert abs(wave.place_V - 0.58) < place_tolerance_V
 
 

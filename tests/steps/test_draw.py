@@ -26,6 +26,7 @@ from brinemark.steps.draw import (
 )
 from brinemark.steps.place import Place
 from brinemark.terms.amounts import SamplePortion
+from brinemark.terms.curves import Dissection
 from brinemark.terms.errors import Refused
 
 SMALL = Path(__file__).resolve().parents[2] / "examples" / "small"
@@ -156,6 +157,7 @@ def test_a_trace_is_drawn_with_every_baseline_and_its_signal_is_that_baseline_s(
     with Logbook.open(tmp_path / "book") as book:
         row = book.rows()[0]
         other = book.dissection_of(row)
+        assert isinstance(other, Dissection)
         assert np.abs(np.diff(other.baseline_A, 2)).max() > 1e-6 * np.ptp(other.baseline_A)  # no straight line
         assert other.signal.value != Logbook(place).dissection_of(row).signal.value
         assert book.draw_trace(row).startswith(b"<svg")

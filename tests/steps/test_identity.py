@@ -29,7 +29,7 @@ from brinemark.terms.amounts import (
     Reading,
     Summary,
 )
-from brinemark.terms.curves import Flag, Signal, Wave
+from brinemark.terms.curves import Band, Flag, Signal, Wave
 from brinemark.terms.settings import Settings
 
 RECIPE = Recipe("signal", "main", (("row", "a" * 64), ("trace", "b" * 64)), {"window_V": [0.4, 0.76]}, 3)
@@ -94,8 +94,14 @@ def test_decisions_and_draws_are_no_part_of_the_definition(section: dict[str, ob
 def test_waves_and_signals_come_back_from_their_records() -> None:
     wave = Wave(np.linspace(0.4, 0.7, 5), np.array([0.0, 0.5, 1.0, 0.5, 0.0]), 0.55, "learned", 12)
     back = unpack_wave(RECIPE.record(pack_wave(wave)))
+    assert isinstance(back, Wave)
     assert (back.place_V, back.source, back.traces) == (0.55, "learned", 12)
     assert np.array_equal(back.shape, wave.shape)
+    band = Band(np.linspace(420.0, 480.0, 5), np.array([0.0, 0.5, 1.0, 0.5, 0.0]), 448.5, "learned", 7)
+    again = unpack_wave(RECIPE.record(pack_wave(band)))
+    assert isinstance(again, Band)
+    assert (again.place_nm, again.source, again.spectra) == (448.5, "learned", 7)
+    assert np.array_equal(again.wavelength_nm, band.wavelength_nm)
     signal = Signal(-1e-9, 2e-9, "A", (Flag("no wave", 0.4, 3.0, "small", True),), 1e-9, 1.7e-9)
     assert unpack_signal(RECIPE.record(pack_signal(signal))) == signal
 

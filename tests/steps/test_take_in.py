@@ -13,6 +13,7 @@ import pytest
 
 from brinemark.logbook import Logbook
 from brinemark.terms.canonical import sha256_hex
+from brinemark.terms.curves import Dissection, Trace
 from brinemark.terms.errors import Refused
 from season import BLANK, COVARIATE, Season, sample, standard
 
@@ -293,11 +294,14 @@ def test_the_curve_comes_back_from_the_cache_and_from_the_file(book: Logbook, se
     with book._place.database._engine.connect() as connection:
         connection.exec_driver_sql("DELETE FROM trace_cache")
     fresh = book.trace_of(row)
+    assert isinstance(cached, Trace)
+    assert isinstance(fresh, Trace)
     assert (cached.potential_V == fresh.potential_V).all()
     assert (cached.current_A == fresh.current_A).all()
     assert cached.time_s is not None
     assert fresh.time_s is not None
     assert (cached.time_s == fresh.time_s).all()
     view = book.dissection_of(row)
+    assert isinstance(view, Dissection)
     left = view.current_A - view.baseline_A - view.wave_A - view.residual_A
     assert abs(left).max() < 1e-12 * abs(view.current_A).max()

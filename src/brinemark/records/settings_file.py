@@ -20,6 +20,9 @@ if TYPE_CHECKING:
 
 # Sections with one table for each id.
 BY_ID = ("instrument", "stock", "lot")
+# Sections whose keys depend on their quantity: pydantic puts the family behind their name.
+BY_QUANTITY = ("signal", "covariate")
+OF_SPECTRA = ("wavelength", "absorbance", "transmittance", "max_absorbance", "stray_light")
 # Values and keys that later versions will take; "*" stands for an id.
 LATER_VALUES: Mapping[tuple[str, ...], tuple[str, ...]] = {}
 LATER_KEYS: Mapping[tuple[str, ...], str] = {}
@@ -126,6 +129,7 @@ def parse_settings(text: str, name: str) -> Settings:
         *_condition_faults(settings),
         *_id_faults(settings),
         *_instrument_faults(settings),
+        *_spectra_faults(settings),
     ]
     if faults:
         raise _one_line(faults, name)
@@ -153,6 +157,7 @@ def _distinct(details: list[ErrorDetails]) -> list[ErrorDetails]:
 
 def _keys(detail: ErrorDetails) -> tuple[str, ...]:
     loc = tuple(str(part) for part in detail["loc"])
+    loc = loc[:1] + loc[2:] if loc[0] in BY_QUANTITY else loc
     return loc[:-1] if loc[-1] in ("str", "int", "float") and len(loc) > 2 else loc
 
 
@@ -167,12 +172,15 @@ def _dotted(keys: tuple[str, ...]) -> str:
 
 def _fault(detail: ErrorDetails) -> _Fault:
     keys, kind, value = _keys(detail), detail["type"], detail["input"]
+    family = str(detail["loc"][1]) if keys[0] in BY_QUANTITY and len(detail["loc"]) > 1 else ""
     general = (keys[0], "*", *keys[2:]) if keys[0] in BY_ID and len(keys) > 2 else keys
     where = _dotted(keys)
     if general in LATER_KEYS:
         return where, f"{where} is not accepted yet", f"today no such key ({LATER_KEYS[general]})", "remove the key"
     if kind == "extra_forbidden":
-        return (where, *_unknown(keys, where))
+        return (where, *_unknown(keys, where, family))
+    if kind == "missing" and isinstance(value, dict):
+        return where, f"no {where}", _expected(detail), "write it"
     came = f"{where} = {json.dumps(value, ensure_ascii=False, default=str)}"
     came = came if len(came) <= 160 else f"{came[:160]}..."
     expected = _expected(detail)
@@ -183,19 +191,21 @@ def _fault(detail: ErrorDetails) -> _Fault:
     return where, came, expected, "correct the value, or remove the key for its default"
 
 
-def _unknown(keys: tuple[str, ...], where: str) -> tuple[str, str, str]:
-    known = _known_keys(keys[:-1])
+def _unknown(keys: tuple[str, ...], where: str, family: str) -> tuple[str, str, str]:
+    known = _known_keys(keys[:-1], family)
     alike = nearest(keys[-1], known)
     what = "key" if len(keys) > 1 else "section"
     expected = f"the nearest known {what}, {alike}" if alike else f"one of {', '.join(known)}"
     return f"{where} is an unknown {what}", expected, "correct the name or remove it"
 
 
-def _known_keys(section: tuple[str, ...]) -> tuple[str, ...]:
-    from brinemark.terms.settings import Settings
+def _known_keys(section: tuple[str, ...], family: str) -> tuple[str, ...]:
+    from brinemark.terms.settings import COVARIATE_SECTIONS, SIGNAL_SECTIONS, Settings
 
     model: type[BaseModel] = Settings
-    if section:
+    if section and family:
+        model = SIGNAL_SECTIONS[family] if section[0] == "signal" else COVARIATE_SECTIONS[family]
+    elif section:
         model = _model_of(Settings.model_fields[section[0]].annotation)
     return tuple(field.alias or key for key, field in model.model_fields.items())
 
@@ -209,7 +219,9 @@ def _model_of(annotation: Any) -> type[BaseModel]:
 def _expected(detail: ErrorDetails) -> str:
     context = detail.get("ctx", {})
     if detail["type"] in ("literal_error", "enum"):
-        return str(context["expected"]).replace("'", '"')
+        expected = str(context["expected"]).replace("'", '"')
+        of_signal = detail["loc"][-1] == "quantity" and detail["loc"][0] in BY_QUANTITY
+        return f'{expected}; of a spectrum "band" or "difference"' if of_signal else expected
     if detail["type"] in _EXPECTED:
         expected = _EXPECTED[detail["type"]]
         is_cycle = str(detail["loc"][-2:-1]) == "('cycle',)"
@@ -269,9 +281,34 @@ def _instrument_faults(settings: Settings) -> list[_Fault]:
     faults: list[_Fault] = []
     for name, section in settings.instrument.items():
         where = f"[instrument.{name}]"
-        named = [text for text in (section.potential, section.current, section.time, section.cycle) if text is not None]
+        columns = ("potential", "current", "time", "cycle", "wavelength", "absorbance", "transmittance")
+        named = [text for key in columns if (text := getattr(section, key)) is not None]
         if len({text.casefold() for text in named}) < len(named):
             faults.append(
                 (where, f"{where} names one column twice", "a different column for each", "correct the names")
             )
+    return faults
+
+
+def _spectra_faults(settings: Settings) -> list[_Fault]:
+    """A logbook holds spectra or voltammograms, by its [signal]; what belongs to the other kind is a mistake."""
+    from brinemark.terms.settings import family
+
+    here, other = ("spectra", "voltammograms") if settings.of_spectra else ("voltammograms", "spectra")
+    faults: list[_Fault] = []
+    covariate = settings.covariate
+    if covariate is not None and (family(covariate) == "wave") == settings.of_spectra:
+        where = f'[covariate] quantity = "{covariate.quantity}"'
+        expected = '"band" or "difference"' if settings.of_spectra else '"height" or "charge"'
+        faults.append((where, f"{where}, and [signal] reads {here}", expected, "read both from one kind of curve"))
+    for name, section in settings.instrument.items():
+        for key in sorted(section.model_fields_set):
+            if (key in OF_SPECTRA) != settings.of_spectra:
+                where = f"[instrument.{name}] {key}"
+                came = f"{where}, which is of {other}, and [signal] reads {here}"
+                faults.append((where, came, f"keys for {here}", "remove the key, or keep a logbook for each kind"))
+    if getattr(settings.signal, "against", "nothing") == "prescan" and settings.prescan.use != "covariate":
+        where = f'[prescan] use = "{settings.prescan.use}"'
+        came = f'{where}, and [signal] against = "prescan" takes the pre-scan off'
+        faults.append((where, came, 'use = "covariate": a pre-scan less itself says nothing', "write that"))
     return faults

@@ -129,13 +129,18 @@ def reading_sentence(answer: SampleReading) -> str:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class WaveNote:
-    """One wave behind a calibration."""
+    """One wave or band behind a calibration; its place is given in V or in nm, and the other is None."""
 
     id: str
     role: str
     source: str
     traces: int
-    place_V: float
+    place_V: float | None
+    place_nm: float | None = None
+
+    def to_dict(self) -> dict[str, Any]:
+        """As JSON, with the one place that there is."""
+        return {key: value for key, value in asdict(self).items() if value is not None}
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -173,7 +178,7 @@ class CalibrationReport:
                 "instruments": list(one.instruments),
                 "left_out": list(self.left_out),
             },
-            "waves": [asdict(wave) for wave in self.waves],
+            "waves": [wave.to_dict() for wave in self.waves],
             "diagnostics": {
                 "gates": [{**asdict(gate), "passed": gate.passed} for gate in one.gates],
                 "rounds": one.rounds,

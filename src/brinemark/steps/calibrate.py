@@ -172,4 +172,5 @@ def report_of(
 
 def _wave_note(wave: Record) -> WaveNote:
     results: Any = wave.results
-    return WaveNote(wave.id, wave.role, results["source"], results["traces"], results["place_V"])
+    place_V, place_nm = results.get("place_V"), results.get("place_nm")
+    return WaveNote(wave.id, wave.role, results["source"], results["traces"], place_V, place_nm)

@@ -24,6 +24,7 @@ from brinemark.steps.place import Place
 from brinemark.steps.read import read_samples
 from brinemark.terms.amounts import Calibration
 from brinemark.terms.arrays import FloatArray
+from brinemark.terms.curves import Spectrum
 from brinemark.terms.errors import Refused
 from brinemark.terms.pictures import FanPanel
 from brinemark.terms.runs import StoredRow
@@ -43,9 +44,9 @@ def draw_trace(place: Place, row: StoredRow, kind: Kind, prescan: bool = False) 
     """The curve of a row, or of its pre-scan, with baseline and wave. Raises Refused when no curve was kept."""
     taken_apart, whole = dissection_of(place, row, prescan), trace_of(place, row, prescan)
     title = _row_title(row, place.settings.analyte.level_unit) + (", pre-scan" if prescan else "")
-    reference = _reference(place, row)
-    potential = f"potential, V against {reference}" if reference else "potential, V"
-    return render(trace_chart(taken_apart, whole, title, potential), kind)
+    reference = None if isinstance(whole, Spectrum) else _reference(place, row)
+    across = f"potential, V against {reference}" if reference else None
+    return render(trace_chart(taken_apart, whole, title, across), kind)
 
 
 def draw_reading(place: Place, sample: str, kind: Kind, calibration: str | None = None) -> bytes:
@@ -98,6 +99,7 @@ def fan_panels(calibration: Calibration, pairs: Sequence[tuple[str, str]]) -> li
     for batch, instrument in pairs:
         mine = of_batch(calibration.readings, batch)
         here = np.array([mine.instrument[unit] == instrument for unit in mine.unit], dtype=bool)
+        here &= mine.dip == 0
         median, lower, upper = response_band(calibration, calibration.readings, batch, instrument, level)
         points = (mine.level[here], mine.signal[here], mine.u[here])
         wide = population[instrument]

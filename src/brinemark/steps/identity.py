@@ -11,30 +11,45 @@ import numpy as np
 
 from brinemark.terms.arrays import FloatArray
 from brinemark.terms.canonical import JsonValue, content_hash, record_id
-from brinemark.terms.curves import SignalDefinition
-from brinemark.terms.settings import CovariateSection, CurveSection, InstrumentSection, PrescanSection, Settings
+from brinemark.terms.curves import CurveDefinition, SignalDefinition, SpectrumDefinition
+from brinemark.terms.settings import (
+    COVARIATE_SECTIONS,
+    SIGNAL_SECTIONS,
+    BandCovariateSection,
+    CovariateSection,
+    CurveSection,
+    InstrumentSection,
+    PrescanQuantity,
+    PrescanSection,
+    Settings,
+    SignalSection,
+    family,
+)
 from brinemark.terms.stored import Record
 
 # The version of the package and the number of the engine: raised when a computation gives other numbers.
-ENGINE = "0.1.0/1"
+ENGINE = "0.1.0/2"
 SCHEMA = 1
 
 # Keys of [instrument.ID] that were added after logbooks had been made, with their defaults.
-_CAME_LATER: Mapping[str, JsonValue] = {"layout": "long"}
+_CAME_LATER: Mapping[str, JsonValue] = {
+    "layout": "long",
+    **dict.fromkeys(("wavelength", "absorbance", "transmittance", "max_absorbance", "stray_light")),
+}
 
 
 @dataclass(frozen=True, slots=True)
 class Definition:
     """All that decides what a signal and a covariate are, with the unit of levels."""
 
-    signal: CurveSection
-    covariate: CovariateSection | None
+    signal: SignalSection
+    covariate: PrescanQuantity | None
     prescan: PrescanSection
     level_unit: str
     analyte: str
 
     @property
-    def curve(self) -> SignalDefinition:
+    def curve(self) -> CurveDefinition:
         return signal_definition(self.signal)
 
     @property
@@ -57,19 +72,24 @@ def definition_of(settings: Settings) -> Definition:
 
 def definition_from(identity: Mapping[str, Any]) -> Definition:
     """The definition that a stored record was made with."""
-    covariate = identity["covariate"]
+    signal, covariate = identity["signal"], identity["covariate"]
     return Definition(
-        CurveSection.model_validate(identity["signal"]),
-        None if covariate is None else CovariateSection.model_validate(covariate),
+        SIGNAL_SECTIONS[family(signal)].model_validate(signal),
+        None if covariate is None else COVARIATE_SECTIONS[family(covariate)].model_validate(covariate),
         PrescanSection.model_validate(identity["prescan"]),
         identity["level_unit"],
         identity["analyte"],
     )
 
 
-def signal_definition(section: CurveSection | CovariateSection) -> SignalDefinition:
+def signal_definition(section: SignalSection | PrescanQuantity) -> CurveDefinition:
     """A [signal] or [covariate] section as the curve functions take it."""
-    return SignalDefinition(section.quantity, section.sweep, str(section.cycle), section.window_V, section.baseline)
+    if isinstance(section, CurveSection | CovariateSection):
+        return SignalDefinition(section.quantity, section.sweep, str(section.cycle), section.window_V, section.baseline)
+    against = getattr(section, "against", "nothing")
+    if isinstance(section, BandCovariateSection):
+        return SpectrumDefinition(section.quantity, section.window_nm, None, section.baseline, against)
+    return SpectrumDefinition(section.quantity, None, section.wavelengths_nm, against=against)
 
 
 def instrument_identity(settings: Settings, instrument: str) -> dict[str, JsonValue]:

@@ -2,15 +2,15 @@
 
 from __future__ import annotations
 
-from brinemark.science.curve.voltammetry import dissect
 from brinemark.steps.answers import CalibrationReport, SampleReading
 from brinemark.steps.calibrate import report_of
 from brinemark.steps.chosen import current, limits_of, named, newest_waves
+from brinemark.steps.curves import take_apart
 from brinemark.steps.identity import definition_of, signal_definition
-from brinemark.steps.measure import Traces, scan_rate
+from brinemark.steps.measure import Traces
 from brinemark.steps.place import Place
 from brinemark.steps.read import answer_of
-from brinemark.terms.curves import Dissection, Trace
+from brinemark.terms.curves import Curve, CurveDissection
 from brinemark.terms.errors import Refused
 from brinemark.terms.runs import StoredRow
 
@@ -33,27 +33,26 @@ def stored_readings(place: Place) -> list[SampleReading]:
     return [answer_of(found[one]) for one in reversed(ids)]
 
 
-def trace_of(place: Place, row: StoredRow, prescan: bool = False) -> Trace:
+def trace_of(place: Place, row: StoredRow, prescan: bool = False) -> Curve:
     """The curve of a row, or of its pre-scan. Raises Refused when none was kept."""
     with place.database.reading() as reader:
         return Traces(place, reader).get(_curve(row, prescan), row.row.instrument)
 
 
-def dissection_of(place: Place, row: StoredRow, prescan: bool = False) -> Dissection:
+def dissection_of(place: Place, row: StoredRow, prescan: bool = False) -> CurveDissection:
     """A row's signal taken apart with the wave that reads it now. Raises Refused when no curve was kept."""
     sha256 = _curve(row, prescan)
     definition = definition_of(place.settings)
     with place.database.reading() as reader:
         traces = Traces(place, reader)
-        trace = traces.get(sha256, row.row.instrument)
         waves, _ = newest_waves(place, reader)
         wave = traces.wave(waves.for_row(row))
         if not prescan:
-            return dissect(trace, definition.curve, wave, scan_rate(row, traces))
+            return take_apart(traces.seen(row, sha256, definition.curve), definition.curve, wave)
         if definition.covariate is None:
             raise Refused("a pre-scan without [covariate]", "a [covariate] section", "add it to logbook.toml")
         curve = signal_definition(definition.covariate)
-        return dissect(trace, curve, traces.theory(curve), scan_rate(row, traces))
+        return take_apart(traces.seen(row, sha256, curve), curve, traces.theory(curve))
 
 
 def _curve(row: StoredRow, prescan: bool) -> str:

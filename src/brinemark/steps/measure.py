@@ -6,18 +6,24 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
-import numpy as np
-
 from brinemark.records.files import read_original
 from brinemark.records.reader import Reader
-from brinemark.records.traces import parse_trace
-from brinemark.science.curve.voltammetry import measure
-from brinemark.science.curve.waves import theoretical_wave
+from brinemark.steps.curves import (
+    Seen,
+    columns_of,
+    curve_from,
+    definition_json,
+    is_against_prescan,
+    parse_curve,
+    read_signal,
+    spectrometer,
+    stated_shape,
+)
 from brinemark.steps.identity import Definition, Recipe, instrument_identity, signal_definition
 from brinemark.steps.packing import pack_signal, pack_wave, unpack_signal, unpack_wave
 from brinemark.steps.place import Place
 from brinemark.terms.canonical import JsonValue, canonical_bytes, sha256_hex
-from brinemark.terms.curves import Flag, Signal, SignalDefinition, Trace, Wave
+from brinemark.terms.curves import Curve, CurveDefinition, Flag, Shape, Signal, SpectrumDefinition
 from brinemark.terms.errors import Refused
 from brinemark.terms.runs import StoredRow
 from brinemark.terms.settings import InstrumentSection
@@ -64,7 +70,7 @@ def theoretical_waves(definition: Definition) -> WaveSet:
 def theoretical_record(definition: Definition) -> Record:
     """The wave of theory as a record without parents."""
     recipe = Recipe("wave", "theoretical", (), definition.signal.model_dump(mode="json"))
-    return recipe.record(pack_wave(theoretical_wave(definition.curve)))
+    return recipe.record(pack_wave(stated_shape(definition.curve)))
 
 
 @dataclass(slots=True, eq=False)
@@ -74,11 +80,12 @@ class Traces:
     place: Place
     reader: Reader
     fresh: dict[tuple[str, str], dict[str, FloatArray]] = field(default_factory=dict)
-    _known: dict[tuple[str, str], Trace] = field(default_factory=dict)
-    _waves: dict[str, Wave] = field(default_factory=dict)
+    _known: dict[tuple[str, str], Curve] = field(default_factory=dict)
+    _waves: dict[str, Shape] = field(default_factory=dict)
+    _before: dict[str, str | None] = field(default_factory=dict)
 
-    def get(self, sha256: str, instrument: str) -> Trace:
-        """The trace of a kept original as its instrument's settings read it."""
+    def get(self, sha256: str, instrument: str) -> Curve:
+        """The curve of a kept original as its instrument's settings read it."""
         key = self.key(sha256, instrument)
         if key not in self._known:
             columns = self.reader.cached_trace(*key)
@@ -87,37 +94,65 @@ class Traces:
                 name = sha256 if original is None else original.name
                 self.take(read_original(self.place.originals, sha256), sha256, instrument, name)
             else:
-                self._known[key] = _trace(columns)
+                self._known[key] = curve_from(columns)
         return self._known[key]
 
-    def take(self, data: bytes, sha256: str, instrument: str, name: str) -> Trace:
-        """Read bytes as a trace and remember it. Raises Refused."""
+    def take(self, data: bytes, sha256: str, instrument: str, name: str) -> Curve:
+        """Read bytes as a curve and remember it. Raises Refused."""
         key = self.key(sha256, instrument)
         if key not in self._known:
-            trace = parse_trace(data, self.section(instrument), name)
-            self._known[key] = trace
-            self.fresh[key] = _columns(trace)
+            curve = parse_curve(data, self.section(instrument), name, self.place.settings.of_spectra)
+            self._known[key] = curve
+            self.fresh[key] = columns_of(curve)
         return self._known[key]
 
-    def wave(self, record: Record) -> Wave:
+    def seen(self, row: StoredRow, sha256: str, definition: CurveDefinition) -> Seen:
+        """A curve of a row with all that reading it by a definition needs."""
+        before = self.prescan_sha256(row) if is_against_prescan(definition) else None
+        return Seen(
+            self.get(sha256, row.row.instrument),
+            None if before is None else self.get(before, row.row.instrument),
+            scan_rate(row, self),
+            spectrometer(self.section(row.row.instrument)),
+        )
+
+    def remember_prescans(self, rows: Sequence[StoredRow]) -> None:
+        """Which pre-scan each electrode has: a life has one, on its first row."""
+        for row in rows:
+            if row.prescan_sha256 is not None:
+                self._before[row.row.electrode] = row.prescan_sha256
+
+    def prescan_sha256(self, row: StoredRow) -> str | None:
+        """The pre-scan of the row's electrode, from the row, the rows at hand, or the logbook."""
+        electrode = row.row.electrode
+        if row.prescan_sha256 is not None:
+            return row.prescan_sha256
+        if electrode not in self._before:
+            found = [one.prescan_sha256 for one in self.reader.rows(electrodes=[electrode])]
+            self._before[electrode] = next((one for one in found if one is not None), None)
+        return self._before[electrode]
+
+    def wave(self, record: Record) -> Shape:
         """The wave of a wave record, whose arrays are fetched when it came without them."""
         if record.id not in self._waves:
             loaded = record if record.arrays else self.reader.record(record.id)
             self._waves[record.id] = unpack_wave(loaded or record)
         return self._waves[record.id]
 
-    def theory(self, curve: SignalDefinition) -> Wave:
+    def theory(self, curve: CurveDefinition) -> Shape:
         """The wave of theory for a definition."""
-        name = canonical_bytes(_definition_json(curve)).decode()
+        name = canonical_bytes(definition_json(curve)).decode()
         if name not in self._waves:
-            self._waves[name] = theoretical_wave(curve)
+            self._waves[name] = stated_shape(curve)
         return self._waves[name]
 
     def section(self, instrument: str) -> InstrumentSection:
         return self.place.settings.instrument.get(instrument, InstrumentSection())
 
     def key(self, sha256: str, instrument: str) -> tuple[str, str]:
-        return sha256, sha256_hex(canonical_bytes(instrument_identity(self.place.settings, instrument)))
+        identity = instrument_identity(self.place.settings, instrument)
+        identity |= {"curve": "spectrum"} if self.place.settings.of_spectra else {}
+        return sha256, sha256_hex(canonical_bytes(identity))
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -145,9 +180,8 @@ class _Task:
     row: StoredRow
     role: str
     sha256: str
-    curve: SignalDefinition
+    curve: CurveDefinition
     wave: Record | None
-    rate: float | None
     recipe: Recipe
 
 
@@ -158,6 +192,7 @@ def measure_rows(
 
     Raises Refused with the sheet's row and column when a trace cannot be read by the definition.
     """
+    traces.remember_prescans(rows)
     tasks = [task for row in rows for task in _tasks(row, definition, waves, traces)]
     stored = traces.reader.records([task.recipe.id for task in tasks])
     found: dict[tuple[str, str], Record] = {}
@@ -189,26 +224,27 @@ def _asked(uses: tuple[str, ...], definition: Definition) -> bool:
     return definition.prescan.use in uses
 
 
-def _task(
-    row: StoredRow, role: str, sha256: str, curve: SignalDefinition, wave: Record | None, traces: Traces
-) -> _Task:
-    rate = scan_rate(row, traces)
+def _task(row: StoredRow, role: str, sha256: str, curve: CurveDefinition, wave: Record | None, traces: Traces) -> _Task:
     settings: dict[str, JsonValue] = {
-        "definition": _definition_json(curve),
+        "definition": definition_json(curve),
         "instrument": instrument_identity(traces.place.settings, row.row.instrument),
-        "scan_rate_V_per_s": rate,
     }
+    if not isinstance(curve, SpectrumDefinition):
+        settings["scan_rate_V_per_s"] = scan_rate(row, traces)
     parents = [("row", row.id), ("trace", sha256)]
+    before = traces.prescan_sha256(row) if is_against_prescan(curve) else None
+    if before is not None:
+        parents.append(("before", before))
     if wave is not None:
         parents.append(("wave", wave.id))
-    return _Task(row, role, sha256, curve, wave, rate, Recipe("signal", role, tuple(parents), settings))
+    return _Task(row, role, sha256, curve, wave, Recipe("signal", role, tuple(parents), settings))
 
 
 def _measured(task: _Task, traces: Traces) -> Record:
-    trace = traces.get(task.sha256, task.row.row.instrument)
-    wave = traces.theory(task.curve) if task.wave is None else traces.wave(task.wave)
+    shape = traces.theory(task.curve) if task.wave is None else traces.wave(task.wave)
     try:
-        return task.recipe.record(pack_signal(measure(trace, task.curve, wave, task.rate)))
+        seen = traces.seen(task.row, task.sha256, task.curve)
+        return task.recipe.record(pack_signal(read_signal(seen, task.curve, shape)))
     except Refused as fault:
         raise _of_task(fault, task) from fault
 
@@ -258,35 +294,6 @@ def scan_rate(row: StoredRow, traces: Traces) -> float | None:
         if isinstance(value, int | float):
             return float(value)
     return None
-
-
-def _definition_json(curve: SignalDefinition) -> dict[str, JsonValue]:
-    return {
-        "quantity": curve.quantity,
-        "sweep": curve.sweep,
-        "cycle": curve.cycle,
-        "window_V": list(curve.window_V),
-        "baseline": curve.baseline,
-    }
-
-
-def _columns(trace: Trace) -> dict[str, FloatArray]:
-    columns = {"potential_V": trace.potential_V, "current_A": trace.current_A}
-    if trace.time_s is not None:
-        columns["time_s"] = trace.time_s
-    if trace.cycle is not None:
-        columns["cycle"] = trace.cycle.astype(np.float64)
-    return columns
-
-
-def _trace(columns: Mapping[str, FloatArray]) -> Trace:
-    cycle = columns.get("cycle")
-    return Trace(
-        columns["potential_V"],
-        columns["current_A"],
-        columns.get("time_s"),
-        None if cycle is None else cycle.astype(np.int64),
-    )
 
 
 def value_of(record: Record) -> Signal:

@@ -23,19 +23,25 @@ from brinemark.terms.amounts import (
     Summary,
 )
 from brinemark.terms.canonical import JsonValue
-from brinemark.terms.curves import Flag, Signal, Wave
+from brinemark.terms.curves import Band, Flag, Shape, Signal, Wave
 from brinemark.terms.stored import Record
 
 
-def pack_wave(wave: Wave) -> Made:
+def pack_wave(wave: Shape) -> Made:
+    if isinstance(wave, Band):
+        of_band: dict[str, JsonValue] = {"place_nm": wave.place_nm, "source": wave.source, "traces": wave.spectra}
+        return Made(of_band, {"wavelength_nm": wave.wavelength_nm, "shape": wave.shape})
     results: dict[str, JsonValue] = {"place_V": wave.place_V, "source": wave.source, "traces": wave.traces}
     return Made(results, {"potential_V": wave.potential_V, "shape": wave.shape})
 
 
-def unpack_wave(record: Record) -> Wave:
+def unpack_wave(record: Record) -> Shape:
     results: Any = record.results
     arrays = record.arrays
-    return Wave(arrays["potential_V"], arrays["shape"], results["place_V"], results["source"], results["traces"])
+    source, traces = results["source"], results["traces"]
+    if "place_nm" in results:
+        return Band(arrays["wavelength_nm"], arrays["shape"], results["place_nm"], source, traces)
+    return Wave(arrays["potential_V"], arrays["shape"], results["place_V"], source, traces)
 
 
 def pack_signal(signal: Signal) -> Made:
@@ -72,6 +78,9 @@ def pack_calibration(calibration: Calibration, context: dict[str, JsonValue]) ->
         "total_draws": calibration.total_draws,
         "weaknesses": list(calibration.weaknesses),
         "seed": calibration.seed,
+        "stocks": list(readings.stocks),
+        "spike_level": calibration.spike_level,
+        "matrix_K_sd": calibration.matrix_K_sd,
         "context": context,
     }
     arrays = {
@@ -81,6 +90,10 @@ def pack_calibration(calibration: Calibration, context: dict[str, JsonValue]) ->
         "signal": readings.signal,
         "u": readings.u,
         "level": readings.level,
+        "dip": readings.dip.astype(np.float64),
+        "level_u": readings.level_u,
+        "stock_part": readings.stock_part,
+        "stock_rel_u": readings.stock_rel_u,
     }
     return Made(results, arrays)
 
@@ -97,6 +110,11 @@ def unpack_calibration(record: Record) -> Calibration:
         signal=arrays["signal"],
         u=arrays["u"],
         level=arrays["level"],
+        dip=arrays["dip"].astype(np.int64),
+        level_u=arrays["level_u"],
+        stocks=tuple(results["stocks"]),
+        stock_part=arrays["stock_part"],
+        stock_rel_u=arrays["stock_rel_u"],
     )
     return Calibration(
         names=tuple(results["names"]),
@@ -115,6 +133,8 @@ def unpack_calibration(record: Record) -> Calibration:
         total_draws=results["total_draws"],
         weaknesses=tuple(results["weaknesses"]),
         seed=results["seed"],
+        spike_level=results["spike_level"],
+        matrix_K_sd=results["matrix_K_sd"],
     )
 
 
@@ -141,6 +161,7 @@ def pack_reading(reading: Reading, context: dict[str, JsonValue]) -> Made:
         "warnings": list(reading.warnings),
         "two_sided": _json(reading.two_sided and asdict(reading.two_sided)),
         "monte_carlo_error": _json(reading.monte_carlo_error),
+        "agreement": reading.agreement,
         "at_infinity": None if reading.curve is None else reading.curve.at_infinity,
         "context": context,
     }
@@ -168,6 +189,7 @@ def unpack_reading(record: Record) -> Reading:
         curve=curve,
         two_sided=results["two_sided"] and Estimate(**results["two_sided"]),
         monte_carlo_error=results["monte_carlo_error"] and tuple(results["monte_carlo_error"]),
+        agreement=results.get("agreement"),
     )
 
 

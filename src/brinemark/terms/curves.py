@@ -186,7 +186,7 @@ class Spectrometer:
 class SpectrumDissection:
     """A signal of a spectrum taken apart for the eye: all arrays (n,) over the part that was read, rising wavelength.
 
-    absorbance = baseline + band + residual; read_nm : where the value stands.
+    absorbance = baseline + band + residual; read_nm : where the value stands; gained : whether the pre-scan is off.
     """
 
     wavelength_nm: FloatArray
@@ -196,6 +196,7 @@ class SpectrumDissection:
     residual: FloatArray
     read_nm: float
     signal: Signal
+    gained: bool = False
 
 
 Curve: TypeAlias = Trace | Spectrum

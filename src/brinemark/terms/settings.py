@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from typing import Annotated, Literal, Self
+from collections.abc import Mapping
+from typing import Annotated, Any, Literal, Self, TypeAlias
 
-from pydantic import AfterValidator, BaseModel, ConfigDict, Field, model_validator
+from pydantic import AfterValidator, BaseModel, ConfigDict, Discriminator, Field, Tag, model_validator
 
 Positive = Annotated[float, Field(gt=0)]
 Probability = Annotated[float, Field(gt=0, lt=1)]
@@ -22,6 +23,12 @@ def _countable(cycle: str | int) -> str | int:
     raise ValueError('"last", "mean" or a whole number from 1')
 
 
+def _apart(places: tuple[float, float]) -> tuple[float, float]:
+    if places[0] == places[1]:
+        raise ValueError("two wavelengths that differ")
+    return places
+
+
 def _around_one(limits: tuple[float, float]) -> tuple[float, float]:
     if not 0 < limits[0] < 1 < limits[1]:
         raise ValueError("recoveries [low, high] with 0 < low < 1 < high")
@@ -29,7 +36,9 @@ def _around_one(limits: tuple[float, float]) -> tuple[float, float]:
 
 
 Window = Annotated[tuple[float, float], AfterValidator(_rising)]
+Apart = Annotated[tuple[float, float], AfterValidator(_apart)]
 Cycle = Annotated[str | int, AfterValidator(_countable)]
+BaselineName: TypeAlias = Literal["chord", "polynomial", "whittaker"]
 
 
 class Section(BaseModel):
@@ -66,6 +75,60 @@ class CovariateSection(Section):
     baseline: Literal["chord", "polynomial", "whittaker"] = "chord"
 
 
+class BandCovariateSection(Section):
+    quantity: Literal["band"]
+    window_nm: Window
+    baseline: BaselineName = "chord"
+
+
+class DifferenceCovariateSection(Section):
+    quantity: Literal["difference"]
+    wavelengths_nm: Apart
+
+
+class BandSection(BandCovariateSection):
+    against: Literal["nothing", "prescan"] = "nothing"
+
+
+class DifferenceSection(DifferenceCovariateSection):
+    against: Literal["nothing", "prescan"] = "nothing"
+
+
+FAMILIES = ("wave", "band", "difference")
+
+
+def family(value: Any) -> str:
+    """Which of FAMILIES a [signal] or [covariate] belongs to, by its quantity; all quantities of traces are "wave"."""
+    quantity = value.get("quantity") if isinstance(value, Mapping) else getattr(value, "quantity", None)
+    return quantity if quantity in FAMILIES[1:] else FAMILIES[0]
+
+
+SignalSection: TypeAlias = CurveSection | BandSection | DifferenceSection
+PrescanQuantity: TypeAlias = CovariateSection | BandCovariateSection | DifferenceCovariateSection
+TaggedSignal = Annotated[
+    Annotated[CurveSection, Tag("wave")]
+    | Annotated[BandSection, Tag("band")]
+    | Annotated[DifferenceSection, Tag("difference")],
+    Discriminator(family),
+]
+TaggedCovariate = Annotated[
+    Annotated[CovariateSection, Tag("wave")]
+    | Annotated[BandCovariateSection, Tag("band")]
+    | Annotated[DifferenceCovariateSection, Tag("difference")],
+    Discriminator(family),
+]
+SIGNAL_SECTIONS: Mapping[str, type[SignalSection]] = {
+    "wave": CurveSection,
+    "band": BandSection,
+    "difference": DifferenceSection,
+}
+COVARIATE_SECTIONS: Mapping[str, type[PrescanQuantity]] = {
+    "wave": CovariateSection,
+    "band": BandCovariateSection,
+    "difference": DifferenceCovariateSection,
+}
+
+
 class PrescanSection(Section):
     use: Literal["covariate", "zero", "both"] = "both"
     max_ratio: Annotated[float, Field(gt=1)] = 2.5
@@ -80,6 +143,11 @@ class InstrumentSection(Section):
     time: str | None = None
     cycle: str | None = None
     layout: Literal["long", "wide"] = "long"
+    wavelength: str | None = None
+    absorbance: str | None = None
+    transmittance: str | None = None
+    max_absorbance: Positive | None = None
+    stray_light: Annotated[float, Field(ge=0, lt=1)] | None = None
 
     @model_validator(mode="after")
     def _wide_finds_its_columns(self) -> InstrumentSection:
@@ -187,8 +255,8 @@ class Settings(Section):
 
     logbook: LogbookSection = LogbookSection()
     analyte: AnalyteSection = AnalyteSection()
-    signal: CurveSection = CurveSection()
-    covariate: CovariateSection | None = None
+    signal: TaggedSignal = CurveSection()
+    covariate: TaggedCovariate | None = None
     prescan: PrescanSection = PrescanSection()
     instrument: dict[str, InstrumentSection] = {}
     stock: dict[str, StockSection] = {}
@@ -199,3 +267,8 @@ class Settings(Section):
     prior: PriorSection = PriorSection()
     calibration: CalibrationSection = CalibrationSection()
     decision: DecisionSection = DecisionSection()
+
+    @property
+    def of_spectra(self) -> bool:
+        """Whether the logbook's curves are spectra; otherwise they are voltammograms."""
+        return family(self.signal) != FAMILIES[0]

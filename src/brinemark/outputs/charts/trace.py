@@ -1,6 +1,8 @@
-"""One voltammogram taken apart: the curve, its baseline, the wave on it, and what is left over."""
+"""One curve taken apart, voltammogram or spectrum: its baseline, the wave or band on it, and what is left over."""
 
 from __future__ import annotations
+
+from dataclasses import dataclass
 
 import numpy as np
 
@@ -18,31 +20,91 @@ from brinemark.outputs.charts.frame import (
     titled,
     with_uncertainty,
 )
-from brinemark.terms.curves import Dissection, Flag, Signal, Trace
+from brinemark.terms.arrays import FloatArray
+from brinemark.terms.curves import Curve, CurveDissection, Dissection, Flag, Signal, Spectrum
 
 WIDTH = 600
-PARTS = ("measured", "baseline + wave", "baseline")
-QUANTITY = {"A": "height", "C": "charge", "V": "potential"}
+QUANTITY = {"A": "height", "C": "charge", "V": "potential", "1": "absorbance"}
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Parts:
+    """A curve taken apart, of either kind: x against measured = baseline + wave + residual, all (n,).
+
+    at : where the height stands; shown : whether the signal is a height; y, y_whole, wave, whole : words for the axis,
+    that of the overview, the part and the overview; unit : of the measured; ticks : form of the numbers on the x axis.
+    """
+
+    x: FloatArray
+    measured: FloatArray
+    baseline: FloatArray
+    wave: FloatArray
+    residual: FloatArray
+    at: int
+    shown: bool
+    y: str
+    y_whole: str
+    wave_word: str
+    whole_word: str
+    unit: str
+    ticks: str
+    signal: Signal
+
+    @property
+    def names(self) -> tuple[str, str, str]:
+        """Of the three lines in the window."""
+        return "measured", f"baseline + {self.wave_word}", "baseline"
+
+
+def _parts(one: CurveDissection) -> _Parts:
+    if isinstance(one, Dissection):
+        arrays = (one.potential_V, one.current_A, one.baseline_A, one.wave_A, one.residual_A)
+        at = int(np.argmax(np.abs(one.wave_A)))
+        shown = one.signal.unit == "A" and one.signal.value != 0.0
+        return _Parts(*arrays, at, shown, "current", "current", "wave", "whole trace", "A", ".2f", one.signal)
+    values = (one.wavelength_nm, one.absorbance, one.baseline, one.band, one.residual)
+    at = int(np.argmin(np.abs(one.wavelength_nm - one.read_nm)))
+    shown = one.signal.value != 0.0
+    y = "absorbance above the pre-scan" if one.gained else "absorbance"
+    return _Parts(*values, at, shown, y, "absorbance", "band", "whole spectrum", "1", ".0f", one.signal)
+
+
+def _axis_title(name: str, unit: str) -> str:
+    """An axis with its unit; a number without unit has none."""
+    return name if unit == "1" else f"{name}, {unit}"
+
+
+def _with_unit(value: str, unit: str) -> str:
+    return value if unit == "1" else f"{value} {unit}"
 
 
 def trace_chart(
-    dissection: Dissection, whole: Trace | None = None, title: str = "Trace", potential: str = "potential, V"
+    dissection: CurveDissection,
+    whole: Curve | None = None,
+    title: str = "Trace",
+    across: str | None = None,
+    quantity: str | None = None,
 ) -> Spec:
-    """The window of the signal with baseline and wave, the residual beneath, the whole trace above when given.
+    """The window of the signal with baseline and wave or band, the residual beneath, the whole curve above when given.
 
-    title : names the electrode; potential : title of the axis, where the reference electrode can be named.
+    title : names the electrode; across : title of the x axis, where the reference electrode can be named; by itself
+    it is the potential of a voltammogram and the wavelength of a spectrum. quantity : what the signal is, by itself
+    told from its unit.
     """
-    factor, unit = scaled_unit("A", dissection.current_A)
-    panels = [_window(dissection, factor, unit), _residual(dissection, potential)]
+    parts = _parts(dissection)
+    of_trace = isinstance(dissection, Dissection)
+    across = across or ("potential, V" if of_trace else "wavelength, nm")
+    factor, unit = scaled_unit(parts.unit, parts.measured)
+    panels = [_window(parts, factor, unit), _residual(parts, across)]
     if whole is not None:
-        panels.insert(0, _overview(dissection, whole, potential))
-    value = dissection.signal
+        panels.insert(0, _overview(parts, whole, across))
     body: Spec = {"vconcat": panels, "spacing": 22, "resolve": {"scale": _apart()}}
-    sentence = _sentence(value)
+    sentence = _sentence(parts.signal, quantity)
     told = (
-        f"{title}. Current against potential in the window of the signal, with baseline, wave and residual. {sentence}"
+        f"{title}. {parts.y.capitalize()} against {'potential' if of_trace else 'wavelength'} in the window of the "
+        f"signal, with baseline, {parts.wave_word} and residual. {sentence}"
     )
-    return titled(title, [sentence, *_flags(value.flags)], told, body)
+    return titled(title, [sentence, *_flags(parts.signal.flags)], told, body)
 
 
 def _apart() -> Spec:
@@ -50,9 +112,9 @@ def _apart() -> Spec:
     return dict.fromkeys(("color", "strokeDash", "strokeWidth"), "independent")
 
 
-def _x(dissection: Dissection, title: str | None) -> Spec:
-    low, high = float(dissection.potential_V[0]), float(dissection.potential_V[-1])
-    labelled: Spec = {"format": ".2f", "labelFlush": False, "labelOverlap": True}
+def _x(parts: _Parts, title: str | None) -> Spec:
+    low, high = float(parts.x[0]), float(parts.x[-1])
+    labelled: Spec = {"format": parts.ticks, "labelFlush": False, "labelOverlap": True}
     axis = {"title": title, **labelled} if title else {"title": None, "labels": False, "ticks": False}
     return {
         "field": "potential",
@@ -62,64 +124,63 @@ def _x(dissection: Dissection, title: str | None) -> Spec:
     }
 
 
-def _window(dissection: Dissection, factor: float, unit: str) -> Spec:
-    x = _x(dissection, None)
-    n = dissection.potential_V.size
-    fit = dissection.baseline_A + dissection.wave_A
+def _window(parts: _Parts, factor: float, unit: str) -> Spec:
+    x = _x(parts, None)
+    n = parts.x.size
+    fit = parts.baseline + parts.wave
     table = []
-    for name, values in zip(PARTS, (dissection.current_A, fit, dissection.baseline_A), strict=True):
-        table += rows(part=[name] * n, order=range(n), potential=dissection.potential_V, current=values * factor)
+    for name, values in zip(parts.names, (parts.measured, fit, parts.baseline), strict=True):
+        table += rows(part=[name] * n, order=range(n), potential=parts.x, current=values * factor)
     y: Spec = {
         "field": "current",
         "type": "quantitative",
-        "title": f"current, {unit}",
-        "scale": _roomy(dissection, factor),
+        "title": _axis_title(parts.y, unit),
+        "scale": _roomy(parts, factor),
     }
-    parts = {"field": "part", "type": "nominal", "scale": {"domain": list(PARTS)}}
+    names = {"field": "part", "type": "nominal", "scale": {"domain": list(parts.names)}}
     encoding: Spec = {
         "x": x,
         "y": y,
         "order": {"field": "order"},
-        "color": {**parts, "scale": {"domain": list(PARTS), "range": [INK, BLUE, RUST]}},
+        "color": {**names, "scale": {"domain": list(parts.names), "range": [INK, BLUE, RUST]}},
         "strokeDash": {
-            **parts,
-            "scale": {"domain": list(PARTS), "range": [[1, 0], [9, 3], [3, 3]]},
+            **names,
+            "scale": {"domain": list(parts.names), "range": [[1, 0], [9, 3], [3, 3]]},
             "legend": {"symbolType": "stroke", "symbolSize": 300},
         },
-        "strokeWidth": {**parts, "scale": {"domain": list(PARTS), "range": [1, 2.4, 1.8]}},
+        "strokeWidth": {**names, "scale": {"domain": list(parts.names), "range": [1, 2.4, 1.8]}},
     }
     line: Spec = {"mark": {"type": "line", "clip": True}, "encoding": encoding}
     return {
         "width": WIDTH,
         "height": 260,
         "data": {"values": table},
-        "layer": [line, *_height(dissection, factor, unit)],
+        "layer": [line, *_height(parts, factor, unit)],
     }
 
 
-def _roomy(dissection: Dissection, factor: float) -> Spec:
-    """A current scale with room beyond the baseline for the label of the height."""
-    every = np.concatenate([dissection.current_A, dissection.baseline_A, dissection.baseline_A + dissection.wave_A])
+def _roomy(parts: _Parts, factor: float) -> Spec:
+    """A scale with room beyond the baseline for the label of the height."""
+    every = np.concatenate([parts.measured, parts.baseline, parts.baseline + parts.wave])
     low, high = float(np.min(every)) * factor, float(np.max(every)) * factor
     room = 0.16 * ((high - low) or 1.0)
-    downward = float(np.sum(dissection.wave_A)) < 0.0
+    downward = float(np.sum(parts.wave)) < 0.0
     ends = (low - 0.04 * room, high + room) if downward else (low - room, high + 0.04 * room)
     return {"zero": False, "domain": [float(f"{end:.4g}") for end in ends], "nice": True}
 
 
-def _height(dissection: Dissection, factor: float, unit: str) -> list[Spec]:
-    """The height of the wave as a measured distance, where the signal is a height."""
-    signal = dissection.signal
-    if signal.unit != "A" or signal.value == 0.0:
+def _height(parts: _Parts, factor: float, unit: str) -> list[Spec]:
+    """The height of wave or band as a measured distance, where the signal is one."""
+    signal, at = parts.signal, parts.at
+    if not parts.shown:
         return []
-    at = int(np.argmax(np.abs(dissection.wave_A)))
-    base, tip = dissection.baseline_A[at], dissection.baseline_A[at] + dissection.wave_A[at]
+    base, tip = parts.baseline[at], parts.baseline[at] + parts.wave[at]
     value, u = with_uncertainty(signal.value * factor, signal.u * factor)
-    place = {"x": {**_x(dissection, None), "field": "potential"}}
-    ends = rows(potential=[float(dissection.potential_V[at])], low=[float(base) * factor], high=[float(tip) * factor])
+    place = {"x": {**_x(parts, None), "field": "potential"}}
+    ends = rows(potential=[float(parts.x[at])], low=[float(base) * factor], high=[float(tip) * factor])
     below = tip >= base
     label = {"type": "text", "baseline": "top" if below else "bottom", "dy": 7 if below else -7}
-    label |= {"text": f"{value} {unit}, u = {u} {unit}", "fontWeight": 600, "color": BLUE}
+    label |= {"text": f"{_with_unit(value, unit)}, u = {_with_unit(u, unit)}", "fontWeight": 600, "color": BLUE}
     return [
         {
             "data": {"values": ends},
@@ -142,11 +203,16 @@ def _height(dissection: Dissection, factor: float, unit: str) -> list[Spec]:
     ]
 
 
-def _residual(dissection: Dissection, potential: str) -> Spec:
-    factor, unit = scaled_unit("A", dissection.residual_A)
-    n = dissection.potential_V.size
-    table = rows(order=range(n), potential=dissection.potential_V, current=dissection.residual_A * factor)
-    y: Spec = {"field": "current", "type": "quantitative", "title": f"left over, {unit}", "axis": {"tickCount": 3}}
+def _residual(parts: _Parts, across: str) -> Spec:
+    factor, unit = scaled_unit(parts.unit, parts.residual)
+    n = parts.x.size
+    table = rows(order=range(n), potential=parts.x, current=parts.residual * factor)
+    y: Spec = {
+        "field": "current",
+        "type": "quantitative",
+        "title": _axis_title("left over", unit),
+        "axis": {"tickCount": 3},
+    }
     return {
         "width": WIDTH,
         "height": 70,
@@ -159,27 +225,32 @@ def _residual(dissection: Dissection, potential: str) -> Spec:
             {
                 "data": {"values": table},
                 "mark": {"type": "line", "strokeWidth": 1, "color": INK},
-                "encoding": {"x": _x(dissection, potential), "y": y, "order": {"field": "order"}},
+                "encoding": {"x": _x(parts, across), "y": y, "order": {"field": "order"}},
             },
         ],
     }
 
 
-def _overview(dissection: Dissection, whole: Trace, potential: str) -> Spec:
-    factor, unit = scaled_unit("A", whole.current_A)
-    n = whole.potential_V.size
-    table = rows(order=range(n), potential=whole.potential_V, current=whole.current_A * factor)
-    low, high = float(dissection.potential_V[0]), float(dissection.potential_V[-1])
+def _overview(parts: _Parts, whole: Curve, across: str) -> Spec:
+    at, measured = _whole(whole)
+    factor, unit = scaled_unit(parts.unit, measured)
+    table = rows(order=range(at.size), potential=at, current=measured * factor)
+    low, high = float(parts.x[0]), float(parts.x[-1])
     ends = [{"from": round(low, 5), "to": round(high, 5)}]
-    x: Spec = {"field": "potential", "type": "quantitative", "title": potential, "scale": {"zero": False}}
-    y: Spec = {"field": "current", "type": "quantitative", "title": f"current, {unit}", "axis": {"tickCount": 5}}
+    x: Spec = {"field": "potential", "type": "quantitative", "title": across, "scale": {"zero": False}}
+    y: Spec = {
+        "field": "current",
+        "type": "quantitative",
+        "title": _axis_title(parts.y_whole, unit),
+        "axis": {"tickCount": 5},
+    }
     x["axis"] = {"labelFlush": False}
     edge = {"type": "rule", "color": QUIET, "strokeDash": DASH}
     return {
         "width": WIDTH,
         "height": 150,
         "title": {
-            "text": "whole trace; shaded: the window of the signal",
+            "text": f"{parts.whole_word}; shaded: the window of the signal",
             "fontSize": 11.5,
             "fontWeight": 400,
             "color": QUIET,
@@ -204,13 +275,19 @@ def _overview(dissection: Dissection, whole: Trace, potential: str) -> Spec:
     }
 
 
-def _sentence(signal: Signal) -> str:
+def _whole(curve: Curve) -> tuple[FloatArray, FloatArray]:
+    if isinstance(curve, Spectrum):
+        return curve.wavelength_nm, curve.absorbance
+    return curve.potential_V, curve.current_A
+
+
+def _sentence(signal: Signal, quantity: str | None = None) -> str:
     parts = np.array([signal.value, signal.u])
     factor, unit = scaled_unit(signal.unit, parts)
     value, u = with_uncertainty(signal.value * factor, signal.u * factor)
     noise, baseline = number(signal.u_noise * factor), number(signal.u_baseline * factor)
-    name = QUANTITY.get(signal.unit, "signal")
-    text = f"Signal ({name}): {value} {unit}, standard uncertainty {u} {unit}"
+    name = quantity or QUANTITY.get(signal.unit, "signal")
+    text = f"Signal ({name}): {_with_unit(value, unit)}, standard uncertainty {_with_unit(u, unit)}"
     return text + (f" (noise {noise}, baseline {baseline})." if signal.u_noise or signal.u_baseline else ".")
 
 

@@ -170,7 +170,8 @@ def dissect_spectrum(
     window = _window(definition)
     parts = dissect(_as_trace(read, window), _as_height(definition), _as_wave(band, window))
     arrays = (parts.current_A, parts.baseline_A, parts.wave_A, parts.residual_A)
-    return SpectrumDissection(_nm(parts.potential_V, window), *arrays, band.place_nm, signal)
+    gained = definition.against == PRESCAN_SPECTRUM
+    return SpectrumDissection(_nm(parts.potential_V, window), *arrays, band.place_nm, signal, gained)
 
 
 def _window(definition: SpectrumDefinition) -> tuple[float, float]:
@@ -365,4 +366,5 @@ def _difference_apart(read: Spectrum, definition: SpectrumDefinition, signal: Si
     smooth = np.mean([np.interp(at + off, read.wavelength_nm, read.absorbance) for off in _read_places(0.0)], axis=0)
     base = float(np.interp(_read_places(second), read.wavelength_nm, read.absorbance).mean())
     level, left = np.full(at.size, base), read.absorbance[near] - smooth
-    return SpectrumDissection(at, read.absorbance[near], level, smooth - base, left, first, signal)
+    gained = definition.against == PRESCAN_SPECTRUM
+    return SpectrumDissection(at, read.absorbance[near], level, smooth - base, left, first, signal, gained)
