@@ -12,6 +12,7 @@ from brinemark.steps.answers import CalibrationReport, WaveNote
 from brinemark.steps.gather import CALIBRATION_ROLES, Gathered, LeftOut, gather
 from brinemark.steps.identity import Definition, Recipe, definition_of, difference, instrument_identity
 from brinemark.steps.learn import learn_waves
+from brinemark.steps.lives import levels_identity, lives_of
 from brinemark.steps.measure import RowSignals, Traces, WaveSet, measure_rows
 from brinemark.steps.packing import pack_calibration, pack_limits, unpack_calibration, unpack_limits
 from brinemark.steps.place import Place
@@ -62,7 +63,7 @@ def _prepare(place: Place) -> _Prepared:
         traces = Traces(place, reader)
         waves = learn_waves(known, definition, traces)
         signals = measure_rows(rows, definition, waves, traces)
-    gathered = gather(known, signals, definition)
+    gathered = gather(rows, signals, definition, place.settings)
     if not gathered.rows:
         raise Refused(
             f"{len(gathered.left_out)} calibration electrodes, all with a failed pre-scan",
@@ -74,7 +75,7 @@ def _prepare(place: Place) -> _Prepared:
 
 def _calibration_recipe(place: Place, prepared: _Prepared) -> Recipe:
     settings = place.settings
-    known = [row for row in prepared.rows if row.row.role in CALIBRATION_ROLES]
+    known = [row for life in lives_of(prepared.rows, settings) if life.known for row in life.rows]
     parents = [("wave", wave.id) for _, wave in sorted(prepared.waves.waves.items())]
     for row in known:
         parents += signal_parents(prepared.signals[row.id])
@@ -84,6 +85,7 @@ def _calibration_recipe(place: Place, prepared: _Prepared) -> Recipe:
         "analyte": settings.analyte.model_dump(mode="json"),
         "prior": settings.prior.model_dump(mode="json"),
         "calibration": settings.calibration.model_dump(mode="json"),
+        "levels": levels_identity(prepared.gathered.lives, settings),
         "instruments": {name: instrument_identity(settings, name) for name in instruments},
     }
     return Recipe("calibration", "population", tuple(parents), said, settings.calibration.seed)
@@ -91,8 +93,8 @@ def _calibration_recipe(place: Place, prepared: _Prepared) -> Recipe:
 
 def signal_parents(signals: RowSignals) -> list[tuple[str, str]]:
     """The signals of a row as parents."""
-    found = [("signal", signals.main.id)]
-    return found if signals.prescan is None else [*found, ("prescan", signals.prescan.id)]
+    named = (("signal", signals.main), ("prescan", signals.prescan), ("zero", signals.zero))
+    return [(role, record.id) for role, record in named if record is not None]
 
 
 def _context(gathered: Gathered) -> dict[str, JsonValue]:
@@ -143,10 +145,7 @@ def _store(place: Place, prepared: _Prepared, record: Record, limits: Record) ->
 
 
 def _signals(prepared: _Prepared) -> list[Record]:
-    found = []
-    for one in prepared.signals.values():
-        found += [one.main] if one.prescan is None else [one.main, one.prescan]
-    return found
+    return [record for one in prepared.signals.values() for record in one.records]
 
 
 def report_of(

@@ -11,12 +11,14 @@ import numpy as np
 
 from brinemark.science.curve.voltammetry import prescan_ratio_flag
 from brinemark.steps.identity import Definition
+from brinemark.steps.lives import Dip, Life, lives_of, shared_stocks
 from brinemark.steps.measure import RowSignals
 from brinemark.steps.packing import unpack_signal
-from brinemark.terms.amounts import ElectrodeReadings, SamplePortion
+from brinemark.terms.amounts import ElectrodeReadings, OtherDip, SamplePortion
 from brinemark.terms.curves import Signal
 from brinemark.terms.errors import Refused
 from brinemark.terms.runs import StoredRow
+from brinemark.terms.settings import Settings
 
 CALIBRATION_ROLES = ("blank", "standard")
 SAMPLE_ROLES = ("sample", "control")
@@ -40,6 +42,7 @@ class Gathered:
     left_out: tuple[LeftOut, ...]
     warnings: tuple[str, ...]
     signal_unit: str
+    lives: tuple[Life, ...] = ()
 
 
 def covariate_of(row: StoredRow, signals: RowSignals, definition: Definition) -> float | None:
@@ -70,24 +73,31 @@ def gather(
     rows: Sequence[StoredRow],
     signals: Mapping[str, RowSignals],
     definition: Definition,
+    settings: Settings,
     reference: float | None = None,
 ) -> Gathered:
-    """Calibration rows as readings of electrodes.
+    """The electrodes among rows whose every level is known, as readings; the others are passed over.
 
-    reference : median covariate of an existing calibration; None takes the median of these electrodes.
-    Raises Refused when signals have different units.
+    rows : all rows of their electrodes; reference : median covariate of an existing calibration; None takes the
+    median of these electrodes. Raises Refused when signals have different units.
     """
-    values = {row.id: covariate_of(row, signals[row.id], definition) for row in rows}
+    lives = [life for life in lives_of(rows, settings) if life.known]
+    values = {life.electrode: covariate_of(life.main.row, signals[life.main.row.id], definition) for life in lives}
     reference = reference or reference_covariate(values.values())
-    failures = {row.id: prescan_failure(values[row.id], reference, definition) for row in rows}
-    kept = tuple(row for row in rows if failures[row.id] is None)
+    failures = {name: prescan_failure(value, reference, definition) for name, value in values.items()}
+    kept = [life for life in lives if failures[life.electrode] is None]
     left_out = tuple(
-        LeftOut(row.row.electrode, row.row.batch, failures[row.id] or "") for row in rows if failures[row.id]
+        LeftOut(life.electrode, life.batch, failures[life.electrode] or "")
+        for life in lives
+        if failures[life.electrode]
     )
-    taken = [unpack_signal(signals[row.id].main) for row in kept]
-    readings = _readings(kept, taken, values)
-    remarks = [*_missing(kept, values, definition), *_without_u(kept), *_severe(kept, taken)]
-    return Gathered(readings, kept, left_out, tuple(remarks), one_unit(kept, taken, definition.curve.unit))
+    kept_rows = tuple(row for life in kept for row in life.rows)
+    taken = [unpack_signal(signals[row.id].main) for row in kept_rows]
+    readings = _readings(kept, signals, values, settings)
+    mains = [life.main.row for life in kept]
+    remarks = [*_missing(mains, values, definition), *_without_u(kept_rows), *_severe(kept_rows, taken)]
+    unit = one_unit(kept_rows, taken, definition.curve.unit)
+    return Gathered(readings, kept_rows, left_out, tuple(remarks), unit, tuple(kept))
 
 
 def reference_covariate(values: Iterable[float | None]) -> float | None:
@@ -112,56 +122,83 @@ def one_unit(rows: Sequence[StoredRow], signals: Sequence[Signal], default: str)
     return next(iter(units), default)
 
 
-def portion(row: StoredRow, signals: RowSignals, definition: Definition, reference: float | None) -> SamplePortion:
-    """One electrode that read a sample."""
-    covariate = covariate_of(row, signals, definition)
-    signal = unpack_signal(signals.main)
-    failure = prescan_failure(covariate, reference, definition)
+def portion(
+    life: Life, signals: Mapping[str, RowSignals], definition: Definition, reference: float | None
+) -> SamplePortion:
+    """One electrode that read a sample, with all its readings; a blank that is to be judged reads as a sample."""
+    main = life.main
+    covariate = covariate_of(main.row, signals[main.row.id], definition)
+    signal = unpack_signal(signals[main.row.id].main)
+    others = []
+    for dip in (*([life.prescan] if life.prescan else []), *life.later):
+        seen = signal_at(dip, signals)
+        if seen is not None:
+            others.append(
+                OtherDip(dip.number, seen.value, seen.u, dip.share, dip.added, dip.added_u, tuple(dip.stock_parts))
+            )
     return SamplePortion(
-        electrode=row.row.electrode,
-        batch=row.row.batch,
-        instrument=row.row.instrument,
+        electrode=life.electrode,
+        batch=life.batch,
+        instrument=life.instrument,
         covariate=covariate,
         signal=signal.value,
         u=signal.u,
-        dilution=row.row.dilution,
-        failure=failure,
+        dilution=main.row.row.dilution,
+        failure=prescan_failure(covariate, reference, definition),
+        added=0.0 if life.known else main.added,
+        added_u=0.0 if life.known else main.added_u,
+        others=tuple(others),
     )
 
 
-def sample_remarks(
-    rows: Sequence[StoredRow], signals: Mapping[str, RowSignals], definition: Definition
-) -> tuple[str, ...]:
-    """What the rows of a sample give reason to say: missing pre-scans and severe flags."""
-    values = {row.id: covariate_of(row, signals[row.id], definition) for row in rows}
+def signal_at(dip: Dip, signals: Mapping[str, RowSignals]) -> Signal | None:
+    """The analyte's own signal of a dip; None for a pre-scan that was read for its covariate only."""
+    record = signals[dip.row.id].zero if dip.number < 0 else signals[dip.row.id].main
+    return None if record is None else unpack_signal(record)
+
+
+def sample_remarks(lives: Sequence[Life], signals: Mapping[str, RowSignals], definition: Definition) -> tuple[str, ...]:
+    """What the electrodes of a sample give reason to say: missing pre-scans and severe flags."""
+    values = {life.electrode: covariate_of(life.main.row, signals[life.main.row.id], definition) for life in lives}
+    rows = [row for life in lives for row in life.rows]
     taken = [unpack_signal(signals[row.id].main) for row in rows]
-    return (*_missing(rows, values, definition), *_without_u(rows), *_severe(rows, taken))
+    mains = [life.main.row for life in lives]
+    return (*_missing(mains, values, definition), *_without_u(rows), *_severe(rows, taken))
 
 
 def _readings(
-    rows: Sequence[StoredRow], signals: Sequence[Signal], covariates: Mapping[str, float | None]
+    lives: Sequence[Life],
+    signals: Mapping[str, RowSignals],
+    covariates: Mapping[str, float | None],
+    settings: Settings,
 ) -> ElectrodeReadings:
-    first: dict[str, StoredRow] = {}
-    for row in rows:
-        first.setdefault(row.row.electrode, row)
-    place = {electrode: number for number, electrode in enumerate(first)}
-    raw = [covariates[row.id] for row in first.values()]
+    seen = [
+        (n, dip, signal) for n, life in enumerate(lives) for dip in life.dips if (signal := signal_at(dip, signals))
+    ]
+    dips = [dip for _, dip, _ in seen]
+    stocks = shared_stocks(dips, settings)
+    raw = [covariates[life.electrode] for life in lives]
     return ElectrodeReadings(
-        electrode=tuple(first),
-        batch=tuple(row.row.batch for row in first.values()),
-        instrument=tuple(row.row.instrument for row in first.values()),
+        electrode=tuple(life.electrode for life in lives),
+        batch=tuple(life.batch for life in lives),
+        instrument=tuple(life.instrument for life in lives),
         covariate=np.array([np.nan if value is None else value for value in raw], dtype=np.float64),
-        unit=np.array([place[row.row.electrode] for row in rows], dtype=np.int64),
-        signal=np.array([signal.value for signal in signals], dtype=np.float64),
-        u=np.array([signal.u for signal in signals], dtype=np.float64),
-        level=np.array([np.nan if row.row.level is None else row.row.level for row in rows], dtype=np.float64),
+        unit=np.array([n for n, _, _ in seen], dtype=np.int64),
+        signal=np.array([signal.value for _, _, signal in seen], dtype=np.float64),
+        u=np.array([signal.u for _, _, signal in seen], dtype=np.float64),
+        level=np.array([dip.added for dip in dips], dtype=np.float64),
+        dip=np.array([dip.number for dip in dips], dtype=np.int64),
+        level_u=np.array([dip.added_u for dip in dips], dtype=np.float64),
+        stocks=stocks.names,
+        stock_part=stocks.part,
+        stock_rel_u=stocks.rel_u,
     )
 
 
 def _missing(rows: Sequence[StoredRow], values: Mapping[str, float | None], definition: Definition) -> Iterator[str]:
     if definition.covariate is None:
         return
-    names = [row.row.electrode for row in rows if values[row.id] is None]
+    names = [row.row.electrode for row in rows if values[row.row.electrode] is None]
     if names:
         yield f"no pre-scan for {', '.join(names)}: the covariate is integrated, which widens the answer"
 

@@ -101,6 +101,11 @@ def instrument_identity(settings: Settings, instrument: str) -> dict[str, JsonVa
     return {key: value for key, value in found.items() if key not in _CAME_LATER or value != _CAME_LATER[key]}
 
 
+def same_instrument(then: Mapping[str, JsonValue], now: Mapping[str, JsonValue]) -> bool:
+    """Whether two identities of an instrument say the same; a key that one of them leaves out has its default."""
+    return {**_CAME_LATER, **then} == {**_CAME_LATER, **now}
+
+
 @dataclass(frozen=True, slots=True, eq=False)
 class Made:
     """What a step made: results as JSON and arrays by name."""

@@ -13,9 +13,17 @@ from brinemark.steps.answers import ElectrodeUse, ReadingLine, SampleReading
 from brinemark.steps.calibrate import signal_parents
 from brinemark.steps.chosen import Chosen, current, named
 from brinemark.steps.conditions import condition_findings
-from brinemark.steps.gather import CALIBRATION_ROLES, Gathered, gather, portion, sample_remarks
+from brinemark.steps.gather import (
+    CALIBRATION_ROLES,
+    Gathered,
+    gather,
+    portion,
+    sample_remarks,
+    signal_at,
+)
 from brinemark.steps.identity import Recipe, difference
-from brinemark.steps.measure import PRESCAN, RowSignals, Traces, measure_rows
+from brinemark.steps.lives import Life, levels_identity, lives_of
+from brinemark.steps.measure import RowSignals, Traces, measure_rows
 from brinemark.steps.packing import pack_reading, unpack_calibration, unpack_reading, unpack_signal
 from brinemark.steps.place import Place
 from brinemark.steps.run_control import RunDesk, RunReport, runs_of, standard_lots
@@ -57,6 +65,7 @@ class _Sample:
 
     name: str
     rows: tuple[StoredRow, ...]
+    lives: tuple[Life, ...]
     signals: Mapping[str, RowSignals]
     peers: Gathered
     peer_signals: Mapping[str, RowSignals]
@@ -137,39 +146,44 @@ def _gathered(bench: _Bench, name: str) -> _Sample:
 
 
 def _of_rows(bench: _Bench, name: str, rows: Sequence[StoredRow], kind: str = "reading") -> _Sample:
-    definition, waves = bench.chosen.definition, bench.chosen.waves
+    definition, waves, settings = bench.chosen.definition, bench.chosen.waves, bench.place.settings
     batches, own = sorted({row.row.batch for row in rows}), {row.row.electrode for row in rows}
+    if rows[0].row.role != "blank":  # of a blank that is judged, the first reading alone
+        rows = bench.reader.rows(electrodes=sorted(own))
     # A calibration knows nothing of an instrument that came after it; a blank that is judged does not speak for itself.
-    known = [
+    near = [
         row
-        for row in bench.reader.rows(batches=batches, roles=CALIBRATION_ROLES)
+        for row in bench.reader.rows(batches=batches)
         if row.row.instrument in bench.calibration.instruments and row.row.electrode not in own
     ]
+    known = [row for life in lives_of(near, settings) if life.known for row in life.rows]
     signals = measure_rows(rows, definition, waves, bench.traces)
     peer_signals = measure_rows(known, definition, waves, bench.traces)
-    peers = gather(known, peer_signals, definition, bench.calibration.covariate_ref)
+    peers = gather(known, peer_signals, definition, settings, bench.calibration.covariate_ref)
     behind = {*bench.calibration.readings.electrode, *(row.row.electrode for row in known)}
     standards = [row for row in bench.calibration_rows if row.row.electrode in behind]
-    failures, remarks = condition_findings(rows, standards, bench.place.settings)
-    return _Sample(name, tuple(rows), signals, peers, peer_signals, failures, remarks, kind)
+    failures, remarks = condition_findings(rows, standards, settings)
+    lives = lives_of(rows, settings)
+    return _Sample(name, tuple(rows), lives, signals, peers, peer_signals, failures, remarks, kind)
 
 
 def _read(bench: _Bench, sample: _Sample) -> Record:
-    portions = [_portion(bench, row, sample.signals[row.id], sample.failures) for row in sample.rows]
+    portions = [_portion(bench, life, sample) for life in sample.lives]
     decision = bench.place.settings.decision
     reading = read_sample(portions, bench.calibration, sample.peers.readings, decision, bench.calibration.seed)
     made = pack_reading(reading, _context(bench, sample, reading))
     return _recipe(bench, sample).record(made)
 
 
-def _portion(bench: _Bench, row: StoredRow, signals: RowSignals, failures: Mapping[str, str]) -> SamplePortion:
-    made = portion(row, signals, bench.chosen.definition, bench.calibration.covariate_ref)
-    unit, wanted = unpack_signal(signals.main).unit, bench.chosen.signal_unit
-    if unit != wanted:
-        return replace(made, failure=f"its signal is in {unit}, the calibration in {wanted}")
+def _portion(bench: _Bench, life: Life, sample: _Sample) -> SamplePortion:
+    made = portion(life, sample.signals, bench.chosen.definition, bench.calibration.covariate_ref)
+    wanted = bench.chosen.signal_unit
+    strange = {unpack_signal(sample.signals[row.id].main).unit for row in life.rows} - {wanted}
+    if strange:
+        return replace(made, failure=f"its signal is in {strange.pop()}, the calibration in {wanted}")
     if made.covariate is not None and made.covariate <= 0 and made.failure is None:
         return replace(made, failure=f"pre-scan failed: {made.covariate:.3g} where a positive number is expected")
-    return replace(made, failure=made.failure or failures.get(made.electrode))
+    return replace(made, failure=made.failure or sample.failures.get(made.electrode))
 
 
 def _recipe(bench: _Bench, sample: _Sample) -> Recipe:
@@ -179,7 +193,9 @@ def _recipe(bench: _Bench, sample: _Sample) -> Recipe:
     for row in sample.peers.rows:
         parents += [(f"batch {role}", one) for role, one in signal_parents(sample.peer_signals[row.id])]
     parents += sample.controls
+    levels = levels_identity([*sample.lives, *sample.peers.lives], bench.place.settings)
     settings: dict[str, JsonValue] = {
+        "levels": levels,
         "decision": bench.place.settings.decision.model_dump(mode="json"),
         "definition": bench.chosen.definition.identity,
         "conditions": bench.place.settings.conditions.model_dump(mode="json"),
@@ -195,12 +211,12 @@ def _recipe(bench: _Bench, sample: _Sample) -> Recipe:
 def _context(bench: _Bench, sample: _Sample, reading: Reading) -> dict[str, JsonValue]:
     """What the answer needs beside the statement; stored with it, so that it can be shown again as it was."""
     uses = [
-        _use(row, sample.signals[row.id], share)
-        for row, share in zip(sample.rows, reading.shares or (0.0,) * len(sample.rows), strict=True)
+        _use(life, sample.signals, share)
+        for life, share in zip(sample.lives, reading.shares or (0.0,) * len(sample.lives), strict=True)
     ]
     remarks = [
         *reading.warnings,
-        *sample_remarks(sample.rows, sample.signals, bench.chosen.definition),
+        *sample_remarks(sample.lives, sample.signals, bench.chosen.definition),
         *_left_out(sample),
         *sample.remarks,
         *_control_remarks(sample, reading, bench.chosen.definition.level_unit),
@@ -214,13 +230,17 @@ def _context(bench: _Bench, sample: _Sample, reading: Reading) -> dict[str, Json
     }
 
 
-def _use(row: StoredRow, signals: RowSignals, share: float) -> ElectrodeUse:
-    given = row.row
+def _use(life: Life, signals: Mapping[str, RowSignals], share: float) -> ElectrodeUse:
+    """The readings of an electrode in order; a pre-scan that has no reading of its own shows its covariate."""
     lines = []
-    if signals.prescan is not None:
-        lines.append(ReadingLine(given.number, PRESCAN, 0.0, unpack_signal(signals.prescan)))
-    lines.append(ReadingLine(given.number, given.role, None, unpack_signal(signals.main)))
-    return ElectrodeUse(given.electrode, given.batch, given.instrument, given.dilution, share, tuple(lines))
+    for dip in life.dips:
+        seen, number = signal_at(dip, signals), dip.row.row.number
+        covariate = signals[dip.row.id].prescan
+        if seen is None and covariate is not None:
+            seen = unpack_signal(covariate)
+        if seen is not None:
+            lines.append(ReadingLine(number, dip.role, dip.level, seen))
+    return ElectrodeUse(life.electrode, life.batch, life.instrument, life.main.row.row.dilution, share, tuple(lines))
 
 
 def _left_out(sample: _Sample) -> list[str]:
@@ -268,10 +288,8 @@ def _store(place: Place, bench: _Bench, samples: Sequence[_Sample], made: Sequen
 
 
 def _all_signals(sample: _Sample) -> list[Record]:
-    found = []
-    for one in (*sample.signals.values(), *sample.peer_signals.values()):
-        found += [one.main] if one.prescan is None else [one.main, one.prescan]
-    return found
+    both = (*sample.signals.values(), *sample.peer_signals.values())
+    return [record for one in both for record in one.records]
 
 
 def answer_of(record: Record, remarks: Sequence[str] = ()) -> SampleReading:

@@ -31,7 +31,7 @@ from brinemark.terms.arrays import FloatArray, IntArray
 
 # A trial point of the search may lie absurdly far out; exp(150) is as impossible as infinity, and finite.
 FARTHEST = 150.0
-SINGLE_NODES, LIFE_NODES = (7,), (7, 5, 3)
+SINGLE_NODES, LIFE_NODES = (7,), (5, 4, 3)
 
 
 @dataclass(frozen=True, slots=True, eq=False)

@@ -35,7 +35,8 @@ LatentLogPrior: TypeAlias = Callable[[FloatArray, FloatArray], FloatArray]
 LOG_2PI = float(np.log(2.0 * np.pi))
 STEP_DONE = 0.03  # of a posterior sd of the latent: nodes need no better centre
 SHORTEST = 1e-7  # share of a step below which nothing climbs any more
-MAX_NEWTON = 60
+MAX_NEWTON = 30
+BLOCK = 2**17  # numbers worked on at once, few enough to stay near the processor
 
 
 def standard_normal(theta: FloatArray, latents: FloatArray) -> FloatArray:
@@ -255,14 +256,31 @@ def log_group_integrand(
     whole = UnitClass(everybody, _sides(unit_nodes, model.unit_dim), model.log_likelihood)
     per_unit = np.empty(z_unit.shape[1:])
     for part in model.classes or (whole,):
-        dims, units = len(part.nodes), part.units
-        points, log_weights = hermite_grid(part.nodes)
-        root = adapted.e_root[:dims, :dims][..., units]
-        e = centre[:dims, None][..., units] + np.einsum("ijdu,jb->ibdu", root, points)[:, :, None]
-        values = part.log_likelihood(theta, z_unit[..., units], e) + model.log_unit_prior(theta, e)
-        log_det = sum(np.log(root[i, i]) for i in range(dims))
-        per_unit[..., units] = log_sum_exp(values + log_weights[:, None, None, None]) + log_det
+        count = np.prod(part.nodes) * z.shape[1] * part.units.size
+        for rows in np.array_split(np.arange(theta.shape[1]), int(np.ceil(theta.shape[1] * count / BLOCK))):
+            block = slice(rows[0], rows[-1] + 1) if rows.size else slice(0)
+            per_unit[:, block, part.units] = _over_unit(model, part, theta, z_unit, centre, adapted.e_root, block)
     return np.asarray(model.sum_units(per_unit) + model.log_group_prior(theta, z))
+
+
+def _over_unit(
+    model: LatentModel,
+    part: UnitClass,
+    theta: FloatArray,
+    z_unit: FloatArray,
+    centre: FloatArray,
+    e_root: FloatArray,
+    block: slice,
+) -> FloatArray:
+    """log int p(e) p(y_u | theta, z, e) de (A, d, u) for the units of a class and a block of parameter vectors."""
+    dims, units = len(part.nodes), part.units
+    points, log_weights = hermite_grid(part.nodes)
+    root = e_root[:dims, :dims, block][..., units]
+    e = centre[:dims, None, :, block][..., units] + np.einsum("ijdu,jb->ibdu", root, points)[:, :, None]
+    values = part.log_likelihood(theta[:, block], z_unit[:, :, block][..., units], e)
+    values = values + model.log_unit_prior(theta[:, block], e) + log_weights[:, None, None, None]
+    log_det = sum(np.log(root[i, i]) for i in range(dims))
+    return np.asarray(log_sum_exp(values) + log_det)
 
 
 def _sides(nodes: int | tuple[int, ...], dims: int) -> tuple[int, ...]:

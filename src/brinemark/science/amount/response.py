@@ -105,9 +105,17 @@ class UnitData:
         place = np.full(self.instrument.size, -1)
         place[units] = np.arange(units.size)
         rows = place[self.unit] >= 0
-        readings = (getattr(self, name)[rows] for name in ("signal", "u", "level", "level_u", "dip", "spike"))
         return UnitData(
-            self.instrument[units], self.covariate[units], place[self.unit[rows]], *readings, self.stock_part[:, rows]
+            instrument=self.instrument[units],
+            covariate=self.covariate[units],
+            unit=place[self.unit[rows]],
+            signal=self.signal[rows],
+            u=self.u[rows],
+            level=self.level[rows],
+            level_u=self.level_u[rows],
+            dip=self.dip[rows],
+            spike=self.spike[rows],
+            stock_part=self.stock_part[:, rows],
         )
 
 
