@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import hashlib
 
-from brinemark.steps.identity import instrument_identity
+from brinemark.steps.identity import instrument_identity, same_instrument
 from brinemark.terms.canonical import canonical_bytes
 from brinemark.terms.settings import InstrumentSection, Settings
 
@@ -42,3 +42,12 @@ def test_an_instrument_without_later_keys_is_the_one_it_was() -> None:
 
 def test_a_later_key_that_says_something_makes_another_instrument() -> None:
     assert instrument_identity(settings(InstrumentSection(layout="wide")), "bench") == {**FIRST, "layout": "wide"}
+
+
+def test_instruments_are_the_same_whichever_wrote_out_its_defaults() -> None:
+    wide = {**FIRST, "layout": "wide"}
+    assert same_instrument({**FIRST, "layout": "long"}, FIRST)
+    assert same_instrument(FIRST, {**FIRST, "layout": "long"})
+    assert not same_instrument(wide, FIRST)
+    assert not same_instrument(FIRST, wide)
+    assert not same_instrument({**FIRST, "reference": "SCE"}, FIRST)

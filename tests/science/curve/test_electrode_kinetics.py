@@ -91,9 +91,12 @@ def test_the_interval_of_the_slope_holds_the_truth_in_95_percent() -> None:
     assert held / runs == pytest.approx(0.95, abs=3 * math.sqrt(0.95 * 0.05 / runs))
 
 
-def test_a_slope_between_or_too_loose_cannot_say_and_gives_its_reason() -> None:
+def test_a_slope_between_is_told_and_one_beyond_or_too_loose_cannot_say() -> None:
     between = kinetics.scan_rate_study(RATES, 1e-6 * RATES**0.75)
-    assert (between.couple, "neither" in between.reason) == ("cannot say", True)
+    assert (between.couple, "between 1/2 and 1" in between.reason) == ("in between", True)
+    for slope in (0.3, 1.2):
+        beyond = kinetics.scan_rate_study(RATES, 1e-6 * RATES**slope)
+        assert (beyond.couple, "neither" in beyond.reason) == ("cannot say", True)
     loose = kinetics.scan_rate_study(RATES[:3], np.array([1.0, 3.0, 2.5]) * 1e-6)
     assert (loose.couple, "both" in loose.reason) == ("cannot say", True)
 
