@@ -18,6 +18,7 @@ if TYPE_CHECKING:
     from brinemark.steps.check import CheckReport
     from brinemark.steps.run_control import RunReport
     from brinemark.steps.scan_rates import ScanRates
+    from brinemark.steps.scan_rates import ScanRates
     from brinemark.steps.shown import Shown
     from brinemark.terms.curves import Curve, CurveDissection
     from brinemark.terms.runs import StoredRow
@@ -86,6 +87,12 @@ class Logbook:
         from brinemark.steps.trace_back import show
 
         return show(self._place, what)
+
+    def scan_rates(self, table: str | Path) -> ScanRates:
+        """Whether a wave diffuses or is bound to the surface, from a table of curves; nothing is stored. Refused."""
+        from brinemark.steps.scan_rates import scan_rates
+
+        return scan_rates(self._place, Path(table))
 
     def scan_rates(self, table: str | Path) -> ScanRates:
         """Whether a wave diffuses or is bound to the surface, from a table of curves; nothing is stored. Refused."""

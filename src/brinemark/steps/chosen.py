@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from brinemark.records.reader import Reader
-from brinemark.steps.identity import Definition, definition_from, definition_of, instrument_identity
+from brinemark.steps.identity import Definition, definition_from, definition_of, instrument_identity, same_instrument
 from brinemark.steps.measure import WaveSet, theoretical_waves
 from brinemark.steps.place import Place
 from brinemark.terms.errors import Refused
@@ -95,9 +95,5 @@ def _changes(place: Place, record: Record, wanted: Definition) -> list[str]:
     return changed + [
         f"[instrument.{name}]"
         for name, section in settings["instruments"].items()
-        if not _same(section, instrument_identity(place.settings, name))
+        if not same_instrument(section, instrument_identity(place.settings, name))
     ]
-
-
-def _same(then: dict[str, Any], now: dict[str, Any]) -> bool:
-    return {key: then.get(key) for key in now} == now

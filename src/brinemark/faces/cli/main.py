@@ -12,6 +12,7 @@ from brinemark.faces.cli.books import add, new
 from brinemark.faces.cli.controls import controls
 from brinemark.faces.cli.dilutions import dilute
 from brinemark.faces.cli.pictures import chart
+from brinemark.faces.cli.rates import scan_rates
 from brinemark.faces.cli.season import demo
 from brinemark.faces.cli.session import Session, Verbs, show_version
 from brinemark.faces.cli.ways import show
@@ -45,7 +46,7 @@ def brinemark(context: click.Context, logbook: Path | None, version: bool) -> No
     context.obj = Session(logbook)
 
 
-for verb in (demo, new, add, calibrate, read, controls, show, chart, dilute):
+for verb in (demo, new, add, calibrate, read, controls, show, chart, dilute, scan_rates):
     brinemark.add_command(verb)
 
 
