@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from pathlib import Path
 from typing import Any
 
 import jsonschema
@@ -138,8 +139,10 @@ def test_numbers_that_make_no_sense_are_refused_in_one_line(words: tuple[str, ..
 @pytest.mark.parametrize(
     ("words", "line"),
     [
-        ((), "write --stock-level and --to for standards"),
-        (("--to", "2"), "write --stock-level and --to for standards"),
+        ((), "write --stock-level (or --stock) and --to for standards"),
+        (("--to", "2"), "write --stock-level (or --stock) and --to for standards"),
+        (("--stock", "K1", "--stock-level", "3", "--to", "2"), "leave its numbers out"),
+        (("--by", "3", "--lot", "L7", "--lot-u", "2"), "leave its numbers out"),
         (("--by", "5", "--to", "2"), "write one of the two"),
         (("--stock-level", "10", "--to", "2", "--sample-volume", "3"), "belongs to --by"),
         (("--by", "5", "--pipette", "ten"), "'ten' should be like 10:0.02"),
@@ -151,3 +154,38 @@ def test_wrong_use_ends_with_status_2(words: tuple[str, ...], line: str) -> None
     result = call("dilute", *words)
     assert result.exit_code == 2
     assert line in result.stderr
+
+
+def with_stock(book: Path) -> Path:
+    with (book / "logbook.toml").open("a", encoding="utf-8") as text:
+        text.write("\n[stock.K1]\nlevel = 1000.0\nrel_u = 0.004\n[stock.K2]\n[lot.L7]\ncontent = 0.1\nu = 0.03\n")
+    return book
+
+
+def test_a_stock_and_a_lot_of_the_settings_are_taken_from_the_logbook(empty: Path) -> None:
+    book = str(with_stock(empty))
+    answer = data("--logbook", book, "dilute", "--stock", "K1", "--lot", "L7", "--to", "2")
+    assert answer["stock"] == {"level": 1000.0, "rel_u": 0.004}
+    assert answer["diluent"] == {"level": 0.1, "u": 0.03}
+    assert answer["unit"] == "ug/L"
+    assert answer["levels"][0]["level"] == pytest.approx(2.0, rel=0.02)
+
+
+@pytest.mark.parametrize(
+    ("words", "line"),
+    [
+        (("--stock", "K9"), "no stock 'K9' in logbook.toml; expected one of its stock sections (K1, K2)"),
+        (("--stock", "K2"), "stock 'K2' without a level"),
+        (("--stock", "K1", "--lot", "L1"), "no lot 'L1' in logbook.toml; expected one of its lot sections (L7)"),
+    ],
+)
+def test_a_stock_or_lot_that_is_not_in_the_settings_is_refused(empty: Path, words: tuple[str, ...], line: str) -> None:
+    result = call("--logbook", with_stock(empty), "dilute", *words, "--to", "2")
+    assert result.exit_code == 1
+    assert line in result.stderr
+
+
+def test_another_unit_than_the_logbook_s_is_wrong_use(empty: Path) -> None:
+    result = call("--logbook", with_stock(empty), "dilute", "--stock", "K1", "--to", "2", "--unit", "nmol/L")
+    assert result.exit_code == 2
+    assert "leave --unit out" in result.stderr

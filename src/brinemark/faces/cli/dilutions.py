@@ -3,31 +3,36 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, TypeVar
 
 import click
 
 from brinemark.faces.cli.plain import amount, counted, json_option, say, say_json, say_next, say_table
+from brinemark.faces.cli.session import Session
 from brinemark.terms.dilutions import DEFAULT_KIT, USUAL, Diluent, Flask, Kit, Pipette, Stock, Wish
+from brinemark.terms.errors import Refused
 
 if TYPE_CHECKING:
     from brinemark.steps.dilute import SamplePlan, StandardsPlan
     from brinemark.terms.dilutions import BudgetLine, Step
 
+Section = TypeVar("Section")
 MOST = 5  # lines of a budget that are printed; --json has all
 
 
 @click.command(short_help="Dilute a stock or a sample, with a budget.")
 @click.option("--stock-level", type=float, metavar="LEVEL", help="Level of the stock that standards are made from.")
-@click.option("--stock-rel-u", type=float, default=0.0, metavar="SHARE", help="Its relative standard uncertainty.")
+@click.option("--stock-rel-u", type=float, metavar="SHARE", help="Its relative standard uncertainty.")
+@click.option("--stock", metavar="ID", help="A stock of the logbook's settings instead of these two.")
 @click.option("--to", type=float, multiple=True, metavar="LEVEL", help="A level to make; once for each.")
 @click.option("--by", type=float, metavar="FACTOR", help="Dilute a sample by this factor instead.")
 @click.option("--sample-volume", type=float, metavar="ML", help="The most that may be taken of the sample.")
-@click.option("--lot-level", type=float, default=0.0, metavar="LEVEL", help="What the seawater to dilute with holds.")
-@click.option("--lot-u", type=float, default=0.0, metavar="LEVEL", help="Standard uncertainty of that.")
-@click.option("--unit", default="ug/L", show_default=True, metavar="UNIT", help="Unit of every level.")
+@click.option("--lot-level", type=float, metavar="LEVEL", help="What the seawater to dilute with holds.")
+@click.option("--lot-u", type=float, metavar="LEVEL", help="Standard uncertainty of that.")
+@click.option("--lot", metavar="ID", help="A lot of the logbook's settings instead of these two.")
+@click.option("--unit", metavar="UNIT", help="Unit of every level; ug/L, or the logbook's with --stock or --lot.")
 @click.option(
     "--pipette", multiple=True, metavar="ML:TOL", help="A pipette, as 10:0.02 or 0.1-1:0.008:0.003; once for each."
 )
@@ -37,12 +42,14 @@ MOST = 5  # lines of a budget that are printed; --json has all
 @click.option("--rel-u", type=float, metavar="SHARE", help="Relative uncertainty wanted from volumes alone.")
 @click.option("--steps", type=int, metavar="N", help="Most new solutions for one level.")
 @json_option
-def dilute(as_json: bool, **given: Any) -> None:
+@click.pass_obj
+def dilute(session: Session, /, as_json: bool, **given: Any) -> None:
     """Find dilutions that lead to the wanted levels, with the budget of their uncertainty.
 
     ML:TOL is a volume with the half width of its tolerance, both in mL; a pipette that is set has a range of volumes.
     A third number is the scatter of one delivery or filling. u before the tolerance: it is a standard uncertainty.
-    Without --pipette or --flask the usual sizes are taken, with tolerances from memory. Needs no logbook.
+    Without --pipette or --flask the usual sizes are taken, with tolerances from memory. Only --stock and --lot need a
+    logbook.
 
     \b
     Examples:
@@ -52,20 +59,18 @@ def dilute(as_json: bool, **given: Any) -> None:
           --pipette 0.5-5:0.03
     """
     _check_use(given)
-    kit = _kit(given)
-    diluent = Diluent(given["lot_level"], given["lot_u"])
-    wish = _wish(given)
+    stock, diluent, unit = _solutions(session, given)
+    kit, wish = _kit(given), _wish(given)
     if given["by"] is not None:
         from brinemark.steps.dilute import plan_sample
 
         most = math.inf if given["sample_volume"] is None else given["sample_volume"]
-        sample = plan_sample(given["by"], given["unit"], kit, diluent, wish, most)
+        sample = plan_sample(given["by"], unit, kit, diluent, wish, most)
         _answer(as_json, sample.to_dict, lambda: tell_sample(sample))
         return
     from brinemark.steps.dilute import plan_standards
 
-    stock = Stock(given["stock_level"], given["stock_rel_u"])
-    standards = plan_standards(stock, given["to"], given["unit"], kit, diluent, wish)
+    standards = plan_standards(stock, given["to"], unit, kit, diluent, wish)
     _answer(as_json, standards.to_dict, lambda: tell_standards(standards))
 
 
@@ -193,13 +198,44 @@ def _answer(as_json: bool, data: Callable[[], Any], tell: Callable[[], None]) ->
 
 
 def _check_use(given: dict[str, Any]) -> None:
-    standards = given["stock_level"] is not None and bool(given["to"])
-    if given["by"] is None and not standards:
-        raise click.UsageError("write --stock-level and --to for standards, or --by for a sample")
-    if given["by"] is not None and (given["stock_level"] is not None or given["to"]):
+    from_stock = given["stock_level"] is not None or given["stock"] is not None
+    if given["by"] is None and not (from_stock and given["to"]):
+        raise click.UsageError("write --stock-level (or --stock) and --to for standards, or --by for a sample")
+    if given["by"] is not None and (from_stock or given["to"]):
         raise click.UsageError("--by dilutes a sample; --stock-level and --to make standards: write one of the two")
+    for named, numbers in (("stock", ("stock_level", "stock_rel_u")), ("lot", ("lot_level", "lot_u"))):
+        if given[named] is not None and any(given[number] is not None for number in numbers):
+            raise click.UsageError(f"--{named} names one of the settings: leave its numbers out")
     if given["sample_volume"] is not None and given["by"] is None:
         raise click.UsageError("--sample-volume belongs to --by")
+
+
+def _solutions(session: Session, given: dict[str, Any]) -> tuple[Stock, Diluent, str]:
+    """Stock, seawater and unit as given, or as the logbook's settings have them."""
+    stock = Stock(given["stock_level"] or 0.0, given["stock_rel_u"] or 0.0)
+    diluent = Diluent(given["lot_level"] or 0.0, given["lot_u"] or 0.0)
+    if given["stock"] is None and given["lot"] is None:
+        return stock, diluent, given["unit"] or "ug/L"
+    with session.open() as logbook:
+        settings = logbook.settings
+    if given["unit"] not in (None, settings.analyte.level_unit):
+        raise click.UsageError(f"levels of this logbook are in {settings.analyte.level_unit}: leave --unit out")
+    if given["stock"] is not None:
+        found = _named(settings.stock, "stock", given["stock"])
+        if found.level is None:
+            raise Refused(f"stock {given['stock']!r} without a level", "[stock.ID] level", "add it to logbook.toml")
+        stock = Stock(found.level, found.rel_u or 0.0)
+    if given["lot"] is not None:
+        lot = _named(settings.lot, "lot", given["lot"])
+        diluent = Diluent(lot.content, lot.u)
+    return stock, diluent, settings.analyte.level_unit
+
+
+def _named(sections: Mapping[str, Section], kind: str, name: str) -> Section:
+    if name not in sections:
+        there = ", ".join(sections) or "none"
+        raise Refused(f"no {kind} {name!r} in logbook.toml", f"one of its {kind} sections ({there})", "check the id")
+    return sections[name]
 
 
 def _kit(given: dict[str, Any]) -> Kit:
