@@ -39,7 +39,7 @@ class AddedLevel:
     """Level of a sample by standard addition [level unit].
 
     level, u : where the line meets the blank, and its standard uncertainty; None when it cannot be said, with the
-    reason; half_width : t u, the classical interval level +- half_width; lower, upper : exact ends (Fieller), which
+    reason; half_width : t u, the classical interval level +- half_width; lower, upper : exact ends, which
     need not be symmetric; line : as fitted; bend_p : probability of a bend at least as clear as this one on a straight
     line, None when there are too few points to see one; if_bent : where a curve bent as far as the points allow (at the
     same BEND_ALPHA) would meet the blank, roughly what an unseen saturation may hide, no interval end; warnings :
