@@ -60,7 +60,7 @@ class SingleResponse(_Response):
         level = pop.levels(data)
         response = LogResponse.at(
             occupancy(level, pop.ln_K + pop.ln_K_sd * z[1], pop.h),
-            np.exp(pop.ln_floor + pop.floor_batch_sd * z[2]),
+            np.exp(np.minimum(pop.ln_floor + pop.floor_batch_sd * z[2], FARTHEST)),
             pop.h,
         )
         own_K = np.sqrt(pop.own_K_sd**2 + relative_u(data) ** 2)

@@ -35,7 +35,7 @@ LatentLogPrior: TypeAlias = Callable[[FloatArray, FloatArray], FloatArray]
 LOG_2PI = float(np.log(2.0 * np.pi))
 STEP_DONE = 0.03  # of a posterior sd of the latent: nodes need no better centre
 SHORTEST = 1e-7  # share of a step below which nothing climbs any more
-MAX_NEWTON = 30
+MAX_NEWTON = 60
 BLOCK = 2**17  # numbers worked on at once, few enough to stay near the processor
 
 
