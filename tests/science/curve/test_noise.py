@@ -5,7 +5,14 @@ import pytest
 from invented import autoregressive, bell, smoothed, white
 
 from brinemark.science.curve.chord import height_weights, make_chord
-from brinemark.science.curve.noise import NoiseSpectrum, noise_spectrum
+from brinemark.science.curve.noise import (
+    BAND,
+    TABLE_POINTS,
+    NoiseSpectrum,
+    _coefficients,
+    _cosines,
+    noise_spectrum,
+)
 from brinemark.terms.arrays import FloatArray
 
 POINTS = 361
@@ -81,3 +88,10 @@ def test_short_and_long_windows_work(points: int) -> None:
     own = height_weights(make_chord(x, (0.40, 0.76)), shape, np.ones(points, dtype=bool))
     within_a_factor_of_four = found.variance(own) / float(own @ own)
     assert 0.25 < within_a_factor_of_four < 4.0
+
+
+def test_long_windows_use_the_same_cosines_by_the_fast_transform() -> None:
+    values = np.random.default_rng(7).normal(size=(TABLE_POINTS + 1, 3))
+    table = _cosines(len(values), BAND) @ values
+    assert _coefficients(values, BAND) == pytest.approx(table, abs=1e-9)
+    assert _coefficients(values[:, 0], BAND) == pytest.approx(table[:, 0], abs=1e-9)

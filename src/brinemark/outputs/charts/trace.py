@@ -17,6 +17,7 @@ from brinemark.outputs.charts.frame import (
     number,
     rows,
     scaled_unit,
+    thinned,
     titled,
     with_uncertainty,
 )
@@ -24,6 +25,9 @@ from brinemark.terms.arrays import FloatArray
 from brinemark.terms.curves import Curve, CurveDissection, Dissection, Flag, Signal, Spectrum
 
 WIDTH = 600
+LINE_POINTS = 2000
+"""Most points of a line: a million would make a file of 100 MB that looks the same."""
+
 QUANTITY = {"A": "height", "C": "charge", "V": "potential", "1": "absorbance"}
 
 
@@ -124,13 +128,18 @@ def _x(parts: _Parts, title: str | None) -> Spec:
     }
 
 
+def _line(x: FloatArray, values: FloatArray) -> list[Spec]:
+    """Points of a line in file order; of a long one the lowest and highest value of each stretch."""
+    keep = thinned(values, LINE_POINTS)
+    return rows(order=range(keep.size), potential=x[keep], current=values[keep])
+
+
 def _window(parts: _Parts, factor: float, unit: str) -> Spec:
     x = _x(parts, None)
-    n = parts.x.size
     fit = parts.baseline + parts.wave
     table = []
     for name, values in zip(parts.names, (parts.measured, fit, parts.baseline), strict=True):
-        table += rows(part=[name] * n, order=range(n), potential=parts.x, current=values * factor)
+        table += [{"part": name, **point} for point in _line(parts.x, values * factor)]
     y: Spec = {
         "field": "current",
         "type": "quantitative",
@@ -205,8 +214,7 @@ def _height(parts: _Parts, factor: float, unit: str) -> list[Spec]:
 
 def _residual(parts: _Parts, across: str) -> Spec:
     factor, unit = scaled_unit(parts.unit, parts.residual)
-    n = parts.x.size
-    table = rows(order=range(n), potential=parts.x, current=parts.residual * factor)
+    table = _line(parts.x, parts.residual * factor)
     y: Spec = {
         "field": "current",
         "type": "quantitative",
@@ -234,9 +242,8 @@ def _residual(parts: _Parts, across: str) -> Spec:
 def _overview(parts: _Parts, whole: Curve, across: str) -> Spec:
     at, measured = _whole(whole)
     factor, unit = scaled_unit(parts.unit, measured)
-    table = rows(order=range(at.size), potential=at, current=measured * factor)
-    low, high = float(parts.x[0]), float(parts.x[-1])
-    ends = [{"from": round(low, 5), "to": round(high, 5)}]
+    table = _line(at, measured * factor)
+    ends = [{"from": round(float(parts.x[0]), 5), "to": round(float(parts.x[-1]), 5)}]
     x: Spec = {"field": "potential", "type": "quantitative", "title": across, "scale": {"zero": False}}
     y: Spec = {
         "field": "current",

@@ -13,6 +13,9 @@ from brinemark.terms.arrays import FloatArray
 BAND = 80
 """Cosines used: the lowest 80, twenty times what a wave a quarter of the window wide reaches."""
 
+TABLE_POINTS = 4000
+"""Windows of more points use the fast transform, whose memory does not grow with the number of cosines."""
+
 SMOOTH_TERMS = 4
 """Powers of the potential (1, x, x^2, x^3) taken off with the wave before noise is looked for."""
 
@@ -40,7 +43,7 @@ class NoiseSpectrum:
 
     def variance(self, weights: FloatArray) -> float:
         """Variance of weights . noise for weights (m,) that sum to zero."""
-        power = (_cosines(weights.size, self.level.size) @ weights) ** 2
+        power = _coefficients(weights, self.level.size) ** 2
         rest = max(float(weights @ weights) - float(power.sum()), 0.0)
         return float(self.level @ power + self.level[-1] * rest)
 
@@ -60,6 +63,15 @@ def weighed(weights: FloatArray, values: FloatArray, noise: NoiseSpectrum) -> tu
     ]
     u_noise = math.sqrt(noise.variance(weights[0]))
     return float(found[0]), u_noise, math.sqrt(max(0.0, *beyond) / 3.0)
+
+
+def _coefficients(values: FloatArray, count: int) -> FloatArray:
+    """Products (count,) or (count, k) of the lowest cosines with values (m,) or (m, k)."""
+    if len(values) <= TABLE_POINTS:
+        return np.asarray(_cosines(len(values), count) @ values, dtype=np.float64)
+    from scipy.fft import dct
+
+    return np.asarray(dct(values, axis=0, norm="ortho")[1 : count + 1], dtype=np.float64)
 
 
 @lru_cache(maxsize=64)
@@ -103,9 +115,9 @@ def noise_spectrum(current: FloatArray, potential: FloatArray, wave_terms: Float
     powers = np.vander(span / np.abs(span).max(), SMOOTH_TERMS, increasing=True)
     basis, _ = np.linalg.qr(np.column_stack([powers, wave_terms]))
     left = current - basis @ (basis.T @ current)
-    cosines = _cosines(current.size, min(BAND, current.size - 1))
-    share = 1.0 - ((cosines @ basis) ** 2).sum(axis=1)
-    return NoiseSpectrum(_average_spectrum((cosines @ left) ** 2, share, current.size))
+    count = min(BAND, current.size - 1)
+    share = 1.0 - (_coefficients(basis, count) ** 2).sum(axis=1)
+    return NoiseSpectrum(_average_spectrum(_coefficients(left, count) ** 2, share, current.size))
 
 
 def _average_spectrum(squares: FloatArray, share: FloatArray, points: int) -> FloatArray:
