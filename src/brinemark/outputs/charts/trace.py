@@ -239,6 +239,10 @@ def _residual(parts: _Parts, across: str) -> Spec:
     }
 
 
+def _small_title(text: str) -> Spec:
+    return {"text": text, "fontSize": 11.5, "fontWeight": 400, "color": QUIET, "offset": 4}
+
+
 def _overview(parts: _Parts, whole: Curve, across: str) -> Spec:
     at, measured = _whole(whole)
     factor, unit = scaled_unit(parts.unit, measured)
@@ -256,13 +260,7 @@ def _overview(parts: _Parts, whole: Curve, across: str) -> Spec:
     return {
         "width": WIDTH,
         "height": 150,
-        "title": {
-            "text": f"{parts.whole_word}; shaded: the window of the signal",
-            "fontSize": 11.5,
-            "fontWeight": 400,
-            "color": QUIET,
-            "offset": 4,
-        },
+        "title": _small_title(f"{parts.whole_word}; shaded: the window of the signal"),
         "layer": [
             {
                 "data": {"values": ends},
