@@ -1,14 +1,14 @@
 """How narrow an interval gets when one electrode is read several times in its life, on simulated electrodes.
 
-    python benchmarks/lives.py [--histories 12] [--samples 6] [--seed 1] [--world still drifting] [--study life ladder]
-                               [--siblings lived] [--processes 2] [--quick] [--losses]
+    python benchmarks/lives.py [--histories 12] [--batches 4] [--samples 3] [--seed 1] [--world still drifting]
+                               [--study life ladder] [--siblings lived] [--processes 2] [--quick] [--losses]
 
 One history: 25 batches of six electrodes at 0, 0, .5, 1, 2, 8 ug/L, of which in the last three batches a blank and the
-standards at 2 and 8 went through pre-scan, main reading and closing spike (nine electrodes); a new batch with three
-electrodes burned at 0, 2, 8. Then samples on fresh electrodes of the new batch: one electrode with pre-scan and spike,
-or three at 1, 10 and 100 times dilution. "Without" are the same electrodes and the same draws, calibrated and read as
-if nothing but main readings had been taken. Folds are upper over lower end of the two-sided 95 % interval, whatever
-the statement. Standard errors and the spread of medians are clustered by history.
+standards at 2 and 8 went through pre-scan, main reading and closing spike (nine electrodes); new batches with three
+electrodes burned at 0, 2, 8, which join at reading. Then samples on fresh electrodes of a new batch: one electrode with
+pre-scan and spike, or three at 1, 10 and 100 times dilution. "Without" are the same electrodes and the same draws,
+calibrated and read as if nothing but main readings had been taken. Folds are upper over lower end of the two-sided 95 %
+interval, whatever the statement. Standard errors and the spread of medians are clustered by history.
 """
 
 from __future__ import annotations
@@ -23,10 +23,12 @@ from dataclasses import dataclass, replace
 from multiprocessing import get_context
 
 import numpy as np
+from numpy.random import Generator
 from oracle import BatchPoints, Interval, intervals, known, learned, log_likelihood, with_true_population
 from worlds import BURNED_LEVELS, HISTORY_LEVELS, NEW_BATCH
 
 from brinemark.science.amount.calibration import calibrate
+from brinemark.science.amount.predictive import subset
 from brinemark.science.amount.reading import read_sample
 from brinemark.science.amount.simulate import (
     LADDER,
@@ -70,6 +72,7 @@ class Task:
 
     world: str
     seed: tuple[int, int]
+    batches: int
     samples: int
     studies: tuple[str, ...]
     lived_siblings: bool
@@ -78,10 +81,10 @@ class Task:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Season:
-    """Calibration electrodes as they lived, the new batch's true numbers, and the truth all come from."""
+    """Calibration electrodes as they lived, the new batches' true numbers, and the truth all come from."""
 
     truth: Truth
-    batch: TrueBatch
+    new: tuple[TrueBatch, ...]
     lived: ElectrodeReadings
 
 
@@ -95,15 +98,17 @@ class Outcome:
     sentences: tuple[str, ...]
 
 
-def season(truth: Truth, batches: int, protocol: Protocol, lived_siblings: bool, rng: np.random.Generator) -> Season:
-    """Batches of history, the last three of which took some standards through the protocol, and the new one."""
-    drawn = draw_batches(truth, [*(f"B{i}" for i in range(batches)), NEW_BATCH], rng)
-    levels = [np.array(HISTORY_LEVELS)] * batches + [np.array(BURNED_LEVELS)]
+def season(truth: Truth, batches: tuple[int, int], protocol: Protocol, siblings: Protocol, rng: Generator) -> Season:
+    """Batches of history, the last three of which took some standards through the protocol, and new batches."""
+    past, new = batches
+    names = [*(f"B{i}" for i in range(past)), *(f"{NEW_BATCH}{i}" for i in range(new))]
+    drawn = draw_batches(truth, names, rng)
+    levels = [np.array(HISTORY_LEVELS)] * past + [np.array(BURNED_LEVELS)] * new
     plain = [SINGLE] * len(HISTORY_LEVELS)
     lived = [protocol if i in LIVED_LEVELS else SINGLE for i in range(len(HISTORY_LEVELS))]
-    siblings = [protocol if lived_siblings else SINGLE] * len(BURNED_LEVELS)
-    plans = [plain] * (batches - LIVED_BATCHES) + [lived] * LIVED_BATCHES + [siblings]
-    return Season(truth, drawn[-1], simulate_history(truth, drawn, levels, rng, plans))
+    burned = [siblings] * len(BURNED_LEVELS)
+    plans = [plain] * (past - LIVED_BATCHES) + [lived] * LIVED_BATCHES + [burned] * new
+    return Season(truth, drawn[past:], simulate_history(truth, drawn, levels, rng, plans))
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -116,7 +121,9 @@ class Reader:
 
     @classmethod
     def of(cls, readings: ElectrodeReadings, seed: int) -> Reader:
-        made = calibrate(readings, AnalyteSection(), PriorSection(), CalibrationSection(seed=seed))
+        """Calibrated on the history; readings : the new batches' electrodes too, which join at reading."""
+        past = subset(readings, np.array([not name.startswith(NEW_BATCH) for name in readings.batch]))
+        made = calibrate(past, AnalyteSection(), PriorSection(), CalibrationSection(seed=seed))
         return cls(made, readings, seed)
 
     def read(self, portions: Sequence[SamplePortion]) -> Reading:
@@ -133,7 +140,8 @@ class Reader:
 def one_history(task: Task) -> Outcome | None:
     """Simulate, calibrate twice and read; None when a numerical gate of a calibration failed."""
     rng = np.random.default_rng(task.seed)
-    past = season(WORLDS[task.world][1], BATCHES, PRESCAN_AND_SPIKE, task.lived_siblings, rng)
+    siblings = PRESCAN_AND_SPIKE if task.lived_siblings else SINGLE
+    past = season(WORLDS[task.world][1], (BATCHES, task.batches), PRESCAN_AND_SPIKE, siblings, rng)
     samples = {c: _samples(task, past, c, rng) for c in levels_of(task.studies)}
     start = time.perf_counter()
     try:
@@ -143,19 +151,18 @@ def one_history(task: Task) -> Outcome | None:
         print(f"history {task.seed}: {failed}", file=sys.stderr)
         return None
     calibrated = time.perf_counter()
-    ends: dict[tuple[str, float], FloatArray] = {}
+    ends: dict[tuple[str, float], FloatArray] = dict(oracle_ends(past, samples))
     for level, made in samples.items():
         ends["with", level] = np.array([with_lives.interval(one) for one in made])
         ends["without", level] = np.array([without.interval(main_portions(one)) for one in made])
     seconds = calibrated - start, time.perf_counter() - calibrated
-    best = oracle_ends(past, samples)
     if task.losses:
-        best |= losses(past, samples)
+        ends |= losses(past, samples)
         knowing = replace(with_lives, calibration=with_true_population(with_lives.calibration, past.truth))
         for level, made in samples.items():
-            best["population known, with", level] = np.array([knowing.interval(one) for one in made])
+            ends["population known, with", level] = np.array([knowing.interval(one) for one in made])
     _show_progress(task, seconds)
-    return Outcome(ends | best, *seconds, with_lives.calibration.weaknesses)
+    return Outcome(ends, *seconds, with_lives.calibration.weaknesses)
 
 
 def levels_of(studies: Sequence[str]) -> tuple[float, ...]:
@@ -163,10 +170,14 @@ def levels_of(studies: Sequence[str]) -> tuple[float, ...]:
     return (LIFE_LEVELS if "life" in studies else ()) + (LADDER_LEVELS if "ladder" in studies else ())
 
 
-def _samples(task: Task, past: Season, level: float, rng: np.random.Generator) -> list[tuple[SamplePortion, ...]]:
+def _samples(task: Task, past: Season, level: float, rng: Generator) -> list[tuple[SamplePortion, ...]]:
+    """Samples of one level, the same number in every new batch."""
     dilutions = LADDER if level in LADDER_LEVELS else (1.0,)
-    batches = [past.batch] * len(dilutions)
-    return [simulate_sample(past.truth, batches, level, PRESCAN_AND_SPIKE, rng, dilutions) for _ in range(task.samples)]
+    return [
+        simulate_sample(past.truth, [batch] * len(dilutions), level, PRESCAN_AND_SPIKE, rng, dilutions)
+        for batch in past.new
+        for _ in range(task.samples)
+    ]
 
 
 def _show_progress(task: Task, seconds: tuple[float, float]) -> None:
@@ -179,29 +190,32 @@ def _show_progress(task: Task, seconds: tuple[float, float]) -> None:
 Samples = Mapping[float, Sequence[tuple[SamplePortion, ...]]]
 
 
-def oracle_ends(past: Season, samples: Samples) -> dict[tuple[str, float], FloatArray]:
+def oracle_ends(past: Season, samples: Samples) -> Ends:
     """Ends of one who knows population and batch, credible and by the likelihood root."""
-    return _exact_ends(past.truth, samples, {True: known(past.batch), False: known(past.batch)}, "oracle")
+    points = {batch.name: known(batch) for batch in past.new}
+    return _exact_ends(past.truth, samples, (points, points), "oracle")
 
 
-def losses(past: Season, samples: Samples) -> dict[tuple[str, float], FloatArray]:
+def losses(past: Season, samples: Samples) -> Ends:
     """Ends of one who knows the population but learns the batch from its burned electrodes: what the batch costs."""
-    bare = learned(past.truth, past.batch, main_readings(past.lived), PRESCAN_AND_SPIKE)
-    lived = learned(past.truth, past.batch, past.lived, PRESCAN_AND_SPIKE)
-    return _exact_ends(past.truth, samples, {True: lived, False: bare}, "batch learned")
+    kinds = past.lived, main_readings(past.lived)
+    points = [
+        {batch.name: learned(past.truth, batch, readings, PRESCAN_AND_SPIKE) for batch in past.new}
+        for readings in kinds
+    ]
+    return _exact_ends(past.truth, samples, (points[0], points[1]), "batch learned")
 
 
-def _exact_ends(
-    truth: Truth, samples: Samples, points: Mapping[bool, BatchPoints], who: str
-) -> dict[tuple[str, float], FloatArray]:
+Points = Mapping[str, BatchPoints]
+
+
+def _exact_ends(truth: Truth, samples: Samples, points: tuple[Points, Points], who: str) -> Ends:
+    """Exact intervals with and without what is read beside the main reading."""
     ends: dict[tuple[str, float], FloatArray] = {}
     for level, made in samples.items():
-        for lived, at in points.items():
-            told = "with" if lived else "without"
-            found = [
-                intervals(log_likelihood(truth, at, one if lived else main_portions(one), PRESCAN_AND_SPIKE))
-                for one in made
-            ]
+        cut = [main_portions(one) for one in made]
+        for told, at, read in (("with", points[0], made), ("without", points[1], cut)):
+            found = [intervals(log_likelihood(truth, at[one[0].batch], one, PRESCAN_AND_SPIKE)) for one in read]
             ends[f"{who}, {told}", level] = np.array([both.credible for both in found])
             ends[f"{who}, {told}, root", level] = np.array([both.root for both in found])
     return ends
@@ -299,17 +313,17 @@ def judge_ladder(outcomes: Sequence[Outcome]) -> bool:
 def run(world: str, seed: int, arguments: argparse.Namespace) -> bool:
     """One world with one seed; True when everything wanted is met."""
     start = time.perf_counter()
-    plain = Task(
-        world, (seed, 0), arguments.samples, tuple(arguments.study), arguments.siblings == "lived", arguments.losses
-    )
-    tasks = [replace(plain, seed=(seed, i)) for i in range(arguments.histories)]
+    asked = arguments.batches, arguments.samples, tuple(arguments.study), arguments.siblings == "lived"
+    tasks = [Task(world, (seed, i), *asked, arguments.losses) for i in range(arguments.histories)]
     if arguments.processes > 1:
         with ProcessPoolExecutor(arguments.processes, mp_context=get_context("spawn")) as pool:
             made = list(pool.map(one_history, tasks))
     else:
         made = [one_history(task) for task in tasks]
     outcomes = [one for one in made if one is not None]
-    print(f"\n== {world}: {WORLDS[world][0]}; seed {seed}, {len(made)} histories x {arguments.samples} samples a level")
+    print(
+        f"\n== {world}: {WORLDS[world][0]}; seed {seed}, {len(made)} histories x {arguments.batches} new batches x {arguments.samples} samples"
+    )
     print(f"   siblings {arguments.siblings}; {len(made) - len(outcomes)} calibrations failed a gate\n")
     if not outcomes:
         return False
@@ -341,13 +355,14 @@ def main() -> int:
     """Exit status 0 when everything wanted is met."""
     parser = argparse.ArgumentParser(description="Several readings in one electrode's life, on known truth.")
     parser.add_argument("--histories", type=int, default=12)
-    parser.add_argument("--samples", type=int, default=6, help="at each level, in each history")
+    parser.add_argument("--samples", type=int, default=3, help="at each level, in each new batch")
+    parser.add_argument("--batches", type=int, default=4, help="new batches, in each history")
     parser.add_argument("--seed", type=int, nargs="+", default=[1], help="one study for each")
     parser.add_argument("--world", choices=WORLDS, nargs="+", default=["still", "drifting"])
     parser.add_argument("--study", choices=["life", "ladder"], nargs="+", default=["life", "ladder"])
     parser.add_argument("--siblings", choices=["single", "lived"], default="lived", help="of the sample's batch")
     parser.add_argument("--processes", type=int, default=2)
-    parser.add_argument("--quick", action="store_true", help="three histories with three samples a level")
+    parser.add_argument("--quick", action="store_true", help="three histories with two samples a level in two batches")
     parser.add_argument(
         "--losses",
         action="store_true",
@@ -355,7 +370,7 @@ def main() -> int:
     )
     arguments = parser.parse_args()
     if arguments.quick:
-        arguments.histories, arguments.samples = 3, 3
+        arguments.histories, arguments.batches, arguments.samples = 3, 2, 2
     os.environ["OMP_NUM_THREADS"] = os.environ["OPENBLAS_NUM_THREADS"] = "1"
     met = [run(world, seed, arguments) for world in arguments.world for seed in arguments.seed]
     return 0 if all(met) else 1
