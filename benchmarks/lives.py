@@ -321,10 +321,9 @@ def run(world: str, seed: int, arguments: argparse.Namespace) -> bool:
     else:
         made = [one_history(task) for task in tasks]
     outcomes = [one for one in made if one is not None]
-    print(
-        f"\n== {world}: {WORLDS[world][0]}; seed {seed}, {len(made)} histories x {arguments.batches} new batches x {arguments.samples} samples"
-    )
-    print(f"   siblings {arguments.siblings}; {len(made) - len(outcomes)} calibrations failed a gate\n")
+    size = f"{len(made)} histories x {arguments.batches} new batches x {arguments.samples} samples"
+    print(f"\n== {world}: {WORLDS[world][0]}; seed {seed}, {size} a level")
+    print(f"   siblings {arguments.siblings}; {len(made) - len(outcomes)} histories failed a gate\n")
     if not outcomes:
         return False
     met = _report(world, outcomes, arguments.study) and len(outcomes) == len(made)

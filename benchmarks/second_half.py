@@ -3,10 +3,10 @@
     python benchmarks/second_half.py [--logbooks 12] [--batches 4] [--samples 2] [--seed 1] [--world ...]
                                      [--protocol single lived] [--processes 2] [--quick]
 
-One logbook: nine batches of six electrodes at 0, 0, .5, 1, 2, 8 ug/L, and new batches with three burned at 0, 2, 8, which
-join at reading; then samples on one fresh electrode each. By the protocol "lived", samples, the new batches' electrodes
-and three electrodes in each of the last three batches are read with pre-scan, main reading and closing spike, by
-"rising" with +2 and +100 ug/L after the main reading, by "single" once. All worlds are lived through on the same draws.
+One logbook: nine batches of six electrodes at 0, 0, .5, 1, 2, 8 ug/L, and new batches with three burned at 0, 2, 8,
+which join at reading; then samples on one fresh electrode each. By the protocol "lived", samples, the new batches'
+electrodes and three electrodes in each of the last three batches are read with pre-scan, main reading and closing
+spike, by "rising" with +2 and +100 ug/L after the main reading, by "single" once. All worlds share the same draws.
 
 A world passes when the two-sided interval holds the truth in .90 at every level, or when the program warns in 90 % of
 its logbooks. A warning is a sentence of a calibration or a reading that, numbers aside, fewer than 10 % of the logbooks
