@@ -95,3 +95,25 @@ def test_long_windows_use_the_same_cosines_by_the_fast_transform() -> None:
     table = _cosines(len(values), BAND) @ values
     assert _coefficients(values, BAND) == pytest.approx(table, abs=1e-9)
     assert _coefficients(values[:, 0], BAND) == pytest.approx(table[:, 0], abs=1e-9)
+
+
+FEW_POINTS = 73
+"""5 mV steps in a window of 0.36 V."""
+
+
+def few_point_pulls(memory: float) -> FloatArray:
+    potential = np.linspace(0.40, 0.76, FEW_POINTS)
+    shape, rng = bell(potential), np.random.default_rng(20331)
+    slope = np.gradient(shape, potential)
+    terms = np.column_stack([shape, slope / np.abs(slope).max()])
+    weights = height_weights(make_chord(potential, (0.40, 0.76)), shape, np.ones(FEW_POINTS, dtype=bool))
+    noises = [autoregressive(rng, FEW_POINTS, memory) for _ in range(600)]
+    return np.array(
+        [weights @ one / np.sqrt(noise_spectrum(one, potential, terms).variance(weights)) for one in noises]
+    )
+
+
+def test_few_points_leave_u_too_large_for_short_memories_and_too_small_for_long_ones() -> None:
+    """The declared limit (decision 11): no factor would serve both."""
+    assert 0.8 < few_point_pulls(0.37).std() < 1.1
+    assert few_point_pulls(0.8).std() > 1.2
