@@ -53,12 +53,14 @@ class JointReading:
         nearest = anchors[int(np.argmin(np.abs(anchors - int(np.argmax(log_l[0])))))]
         null, agreement = [], None
         for index in anchors:
-            simulated, parted = likelihood.both(lives.signals(float(likelihood.candidates[index])))
+            seen = lives.signals(float(likelihood.candidates[index]))
+            compared = index == nearest and len(electrodes) > 1
+            simulated, parted = likelihood.both(seen) if compared else (likelihood.log_likelihood(seen), None)
             roots = likelihood.signed_root(simulated)
             null.append(np.sort(roots[:, index]))
             if likelihood.candidates[index] == 0.0:
                 blank = np.median(roots, axis=0)
-            if index == nearest and len(electrodes) > 1:
+            if parted is not None:
                 agreement = float((parted - simulated.max(axis=1) >= apart).mean())
         typical = np.maximum(root, blank)
         return cls(tuple(electrodes), likelihood, search, anchors, np.array(null), root, typical, agreement)

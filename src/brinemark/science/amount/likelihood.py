@@ -9,7 +9,7 @@ its likelihood; what the approximation can cost is width.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -19,6 +19,7 @@ from brinemark.science.amount.statistic import Observed
 from brinemark.terms.arrays import FloatArray
 
 ROOT_DRAWS = 96
+BLOCK = 2**17  # numbers worked on at once, few enough to stay near the processor
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -127,18 +128,22 @@ class JointLikelihood:
 
     def log_likelihood(self, signals: Sequence[FloatArray]) -> FloatArray:
         """(S, n) for one array of signals (S, J) per electrode."""
-        return self.both(signals)[0]
+        return np.concatenate([averaged(np.sum(each, axis=0)) for each in self._blocks(signals)])
 
     def both(self, signals: Sequence[FloatArray]) -> tuple[FloatArray, FloatArray]:
         """(S, n) of all electrodes together, and (S,) the sum of what each would reach alone at its own best level."""
-        count = signals[0].shape[0]
-        total, alone = np.zeros((1, count, self.candidates.size)), np.zeros(count)
-        for electrode, seen in zip(self.electrodes, signals, strict=True):
-            own = electrode.log_likelihood(seen)
-            if len(self.electrodes) > 1:
-                alone += averaged(own).max(axis=1)
-            total = total + own
-        return averaged(total), alone
+        together, alone = [], []
+        for each in self._blocks(signals):
+            together.append(averaged(np.sum(each, axis=0)))
+            alone.append(np.sum([averaged(own).max(axis=1) for own in each], axis=0))
+        return np.concatenate(together), np.concatenate(alone)
+
+    def _blocks(self, signals: Sequence[FloatArray]) -> Iterator[list[FloatArray]]:
+        """Log-likelihoods of each electrode (D, s, n), for a few sets of signals at a time."""
+        rows = max(1, BLOCK // (ROOT_DRAWS * self.candidates.size))
+        for start in range(0, signals[0].shape[0], rows):
+            pairs = zip(self.electrodes, signals, strict=True)
+            yield [electrode.log_likelihood(seen[start : start + rows]) for electrode, seen in pairs]
 
     def signed_root(self, log_l: FloatArray) -> FloatArray:
         """r at every candidate, (S, n), from log-likelihoods (S, n); the top is refined by a parabola."""
