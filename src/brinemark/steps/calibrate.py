@@ -114,7 +114,9 @@ def _all_limits(place: Place, made: Calibration) -> tuple[Limits, ...]:
     pairs = sorted(set(zip(made.readings.batch, made.readings.instrument, strict=True)))
     decision = place.settings.decision
     return tuple(
-        batch_limits(made, made.readings, batch, instrument, decision, made.seed) for batch, instrument in pairs
+        one
+        for batch, instrument in pairs
+        for one in batch_limits(made, made.readings, batch, instrument, decision, made.seed)
     )
 
 

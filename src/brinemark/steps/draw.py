@@ -18,7 +18,7 @@ from brinemark.outputs.charts import (
 )
 from brinemark.science.amount.limits import response_band
 from brinemark.science.amount.predictive import of_batch
-from brinemark.steps.answers import CalibrationReport, SampleReading
+from brinemark.steps.answers import CalibrationReport, ElectrodeUse, SampleReading
 from brinemark.steps.look import dissection_of, stored_calibration, trace_of
 from brinemark.steps.place import Place
 from brinemark.steps.read import read_samples
@@ -83,11 +83,19 @@ def reading_picture(answer: SampleReading, report: CalibrationReport) -> Spec:
     critical = None
     if len(answer.electrodes) == 1:
         use = answer.electrodes[0]
-        found = [one for one in report.limits if (one.batch, one.instrument) == (use.batch, use.instrument)]
+        place = (use.batch, use.instrument, _protocol(use))
+        found = [one for one in report.limits if (one.batch, one.instrument, one.protocol) == place]
         value = found[0].critical_value if found else None
         critical = None if value is None else value * use.dilution
     title = None if answer.statement == "cannot say" else answer.sentence
     return reading_chart(answer.reading, answer.sample, answer.unit, answer.analyte, critical, title)
+
+
+def _protocol(use: ElectrodeUse) -> str:
+    """The protocol whose limits an electrode's readings call for."""
+    there = {line.role for line in use.readings}
+    parts = [word for role, word in (("prescan", "pre-scan"), ("addition", "spike")) if role in there]
+    return f"with {' and '.join(parts)}" if parts else "single"
 
 
 def fan_panels(calibration: Calibration, pairs: Sequence[tuple[str, str]]) -> list[FanPanel]:

@@ -90,9 +90,10 @@ class Summary:
 
 @dataclass(frozen=True, slots=True)
 class Limits:
-    """What one fresh electrode of a batch can do with one reading (levels in cell level units).
+    """What one fresh electrode of a batch can do by a protocol (levels in cell level units).
 
-    critical_signal : signal above which a blank is exceeded with probability alpha only;
+    protocol : "single", or what is read beside the sample ("with pre-scan", "with spike", "with pre-scan and spike");
+    critical_signal : signal that a blank exceeds with probability alpha only; None where several readings decide;
     critical_value : level whose median signal is critical_signal; None when no level reaches it;
     minimum_detectable : level detected with probability 1 - beta; None when none is;
     working_lower, working_upper : levels between which the expected fold stays within max_fold, or None.
@@ -102,7 +103,7 @@ class Limits:
     instrument: str
     protocol: str
     electrodes: int
-    critical_signal: float
+    critical_signal: float | None
     critical_value: float | None
     minimum_detectable: float | None
     working_lower: float | None

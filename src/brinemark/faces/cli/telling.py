@@ -72,6 +72,7 @@ def tell_limits(limits: Sequence[Limits]) -> None:
         (
             one.batch,
             one.instrument,
+            one.protocol,
             str(one.electrodes),
             amount(one.critical_value),
             amount(one.minimum_detectable),
@@ -79,8 +80,8 @@ def tell_limits(limits: Sequence[Limits]) -> None:
         )
         for one in limits
     ]
-    head = ("batch", "instrument", "electrodes", "critical value", "min. detectable", "working range")
-    say_table(head, rows, right=(2, 3, 4))
+    head = ("batch", "instrument", "protocol", "electrodes", "critical value", "min. detectable", "working range")
+    say_table(head, rows, right=(3, 4, 5))
 
 
 def tell_reading(answer: SampleReading) -> None:

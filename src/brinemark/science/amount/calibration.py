@@ -19,7 +19,12 @@ from brinemark.science.amount.posterior import (
 )
 from brinemark.science.amount.priors import default_priors, spike_level
 from brinemark.science.amount.quadrature import Adapted, LatentModel, Nodes, adapt, log_marginal
-from brinemark.science.amount.response import ParameterLayout, UnitData
+from brinemark.science.amount.response import (
+    DEFAULT_DRIFT_SD,
+    DEFAULT_ELECTRODE_K_SD,
+    ParameterLayout,
+    UnitData,
+)
 from brinemark.terms.amounts import Calibration, ElectrodeReadings, NormalPrior, Summary
 from brinemark.terms.arrays import BoolArray, FloatArray, IntArray
 from brinemark.terms.errors import Refused
@@ -330,11 +335,28 @@ def weaknesses(readings: ElectrodeReadings, scale: Scale, draws: FloatArray) -> 
     middle = float(np.exp(np.median(draws[:, 1])))
     if known.size > 1 and known[-1] < middle:
         found.append(f"highest standard ({known[-1]:g}) lies below K (about {middle:.3g}): the plateau was not reached")
+    found += _held(readings, scale)
     for name in scale.instruments:
         count = sum(1 for m in readings.instrument if m == name)
         if count < 4:
             found.append(f"instrument {name} has {count} calibration electrode(s) only; add blanks and standards")
     return tuple(found)
+
+
+def _held(readings: ElectrodeReadings, scale: Scale) -> list[str]:
+    """What the model holds at a labelled default because these electrodes cannot show it."""
+    layout, found = scale.layout, []
+    if (layout.prescan or layout.later or layout.spike) and not drift_is_measured(readings):
+        found.append(
+            f"drift between dips not measured: its scatter is the default {DEFAULT_DRIFT_SD:g}; take 4 blanks or "
+            "standards of 2 batches through the same dips"
+        )
+    if layout.spike and not layout.own_K:
+        found.append(
+            f"scatter of K between electrodes not measured: the default {DEFAULT_ELECTRODE_K_SD:g} stands for it; take "
+            f"{ENOUGH_ELECTRODES} electrodes through two levels below the spike each"
+        )
+    return found
 
 
 def _rises(readings: ElectrodeReadings) -> bool | None:

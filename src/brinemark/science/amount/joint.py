@@ -19,6 +19,7 @@ from brinemark.terms.arrays import FloatArray, IntArray
 
 SIMULATIONS = 640
 ANCHORS = 7
+LIMIT_DRAWS, LIMIT_SIMULATIONS = 32, 320
 BELOW_BLANK = -np.array([0.9, 0.7, 0.5, 0.35, 0.2, 0.1, 0.05])
 
 
@@ -64,6 +65,24 @@ class JointReading:
                 agreement = float((parted - simulated.max(axis=1) >= apart).mean())
         typical = np.maximum(root, blank)
         return cls(tuple(electrodes), likelihood, search, anchors, np.array(null), root, typical, agreement)
+
+    @classmethod
+    def everywhere(cls, electrode: Observed, seed: int) -> tuple[JointReading, FloatArray, FloatArray]:
+        """For what an electrode can do before it has read anything: anchors all along the ladder, levels (n,) of these
+        up to the plateau, and at each of them simulated roots (n, S) for level 0. Fewer draws and simulations."""
+        search = search_levels([electrode])
+        candidates = np.concatenate([BELOW_BLANK, search, [np.inf]])
+        likelihood = JointLikelihood.of([electrode], candidates, LIMIT_DRAWS)
+        lives = SimulatedLives.draw([electrode], seed, LIMIT_SIMULATIONS)
+        first = BELOW_BLANK.size
+        anchors = np.unique([*range(first, candidates.size - 1, 3), candidates.size - 2, candidates.size - 1])
+        roots = [
+            likelihood.signed_root(likelihood.log_likelihood(lives.signals(float(candidates[i])))) for i in anchors
+        ]
+        null = np.array([np.sort(rows[:, i]) for rows, i in zip(roots, anchors, strict=True)])
+        nothing = np.zeros(candidates.size)
+        statistic = cls((electrode,), likelihood, search, anchors, null, nothing, nothing, None)
+        return statistic, candidates[anchors[:-1]], np.array([rows[:, first] for rows in roots[:-1]])
 
     @property
     def ladder(self) -> FloatArray:

@@ -112,16 +112,16 @@ def _moments(laws: Sequence[DipLaw], scales: Sequence[_Scale], candidates: Float
 
 @dataclass(frozen=True, slots=True, eq=False)
 class JointLikelihood:
-    """ln L(c) of several electrodes, averaged over ROOT_DRAWS joint draws, on signed candidate levels (n,)."""
+    """ln L(c) of several electrodes, averaged over joint draws, on signed candidate levels (n,)."""
 
     candidates: FloatArray
     electrodes: tuple[ElectrodeLikelihood, ...]
 
     @classmethod
-    def of(cls, electrodes: Sequence[Observed], candidates: FloatArray) -> JointLikelihood:
-        """From the laws of every electrode's readings."""
+    def of(cls, electrodes: Sequence[Observed], candidates: FloatArray, draws: int = ROOT_DRAWS) -> JointLikelihood:
+        """From the laws of every electrode's readings; draws : how many of the joint draws are averaged over."""
         parts = [
-            ElectrodeLikelihood.of([law.thinned(ROOT_DRAWS) for law in electrode.laws], candidates)
+            ElectrodeLikelihood.of([law.thinned(draws) for law in electrode.laws], candidates)
             for electrode in electrodes
         ]
         return cls(candidates, tuple(parts))
@@ -140,7 +140,7 @@ class JointLikelihood:
 
     def _blocks(self, signals: Sequence[FloatArray]) -> Iterator[list[FloatArray]]:
         """Log-likelihoods of each electrode (D, s, n), for a few sets of signals at a time."""
-        rows = max(1, BLOCK // (ROOT_DRAWS * self.candidates.size))
+        rows = max(1, BLOCK // self.electrodes[0].coefficients[:, 0].size)
         for start in range(0, signals[0].shape[0], rows):
             pairs = zip(self.electrodes, signals, strict=True)
             yield [electrode.log_likelihood(seen[start : start + rows]) for electrode, seen in pairs]

@@ -9,17 +9,21 @@ gain unknown. For a straight line, known scatter and no gain scatter they are Cu
 
 from __future__ import annotations
 
+from typing import TypeAlias
+
 import numpy as np
 
-from brinemark.science.amount.calibration import scale_of_calibration
+from brinemark.science.amount.calibration import closing_spikes, scale_of_calibration
+from brinemark.science.amount.joint import JointReading
 from brinemark.science.amount.law import GAIN_NODES, GAIN_WEIGHTS, DipLaw, electrode_laws
-from brinemark.science.amount.predictive import batch_draws, of_batch
+from brinemark.science.amount.predictive import BatchDraws, batch_draws, of_batch
 from brinemark.science.amount.reading import working_range
 from brinemark.science.amount.statistic import Observed, SingleReading, crossing, search_levels
 from brinemark.terms.amounts import Calibration, ElectrodeReadings, Limits, OtherDip, SamplePortion
 from brinemark.terms.arrays import FloatArray
 from brinemark.terms.settings import DecisionSection
 
+_Place: TypeAlias = tuple[str, str, str, int, float | None]
 BAND_DRAWS = 160
 BAND_GRID = np.linspace(-3.4, 4.0, 19)
 
@@ -31,40 +35,98 @@ def batch_limits(
     instrument: str,
     decision: DecisionSection,
     seed: int,
-) -> Limits:
-    """Limits for one reading of a fresh electrode of a batch on an instrument.
+) -> tuple[Limits, ...]:
+    """Limits of a fresh electrode of a batch on an instrument, for one reading and for each protocol in use.
 
     The electrode has the median covariate, and a reading noise as small as the calibration electrodes' own traces
-    (their median u). readings : the present calibration electrodes.
+    (their median u). readings : the present calibration electrodes; a protocol is in use when one of theirs, of this
+    batch on this instrument, went through it.
     """
-    electrode = _fresh(calibration, readings, batch, instrument, seed)
+    draws = batch_draws(calibration, readings, [batch], seed)
+    electrode = _fresh(calibration, draws, batch, instrument)
     law = electrode.laws[0]
     critical, value, detectable = critical_and_detectable(law, decision)
     statistic = SingleReading(law, critical, search_levels([electrode]), np.empty(0), critical)
     working = working_range(statistic, calibration.highest_level, decision)
-    return Limits(
-        batch=batch,
-        instrument=instrument,
-        protocol="single",
-        electrodes=len(of_batch(readings, batch).electrode),
-        critical_signal=critical * calibration.signal_ref,
-        critical_value=_within(value, calibration.highest_level),
-        minimum_detectable=_within(detectable, calibration.highest_level),
-        working_lower=None if working is None else working[0],
-        working_upper=None if working is None else working[1],
-    )
+    count = len(of_batch(readings, batch).electrode)
+    place: _Place = (batch, instrument, "single", count, critical * calibration.signal_ref)
+    found = [_limits(place, calibration, value, detectable, working)]
+    for protocol, others in protocols_in_use(calibration, readings, batch, instrument):
+        lived = _fresh(calibration, draws, batch, instrument, others)
+        value, detectable, working = lived_limits(lived, calibration.highest_level, decision, seed)
+        place = (batch, instrument, protocol, count, None)
+        found.append(_limits(place, calibration, value, detectable, working))
+    return tuple(found)
+
+
+def _limits(
+    place: _Place,
+    calibration: Calibration,
+    value: float | None,
+    detectable: float | None,
+    working: tuple[float, float] | None,
+) -> Limits:
+    """A record of limits, none of them beyond the standards."""
+    lower, upper = working or (None, None)
+    value, detectable = (_within(level, calibration.highest_level) for level in (value, detectable))
+    return Limits(*place, value, detectable, lower, upper)
+
+
+def protocols_in_use(
+    calibration: Calibration, readings: ElectrodeReadings, batch: str, instrument: str
+) -> list[tuple[str, tuple[OtherDip, ...]]]:
+    """Protocols that electrodes of a batch went through on an instrument, beside a single reading: name and dips.
+
+    The dips are those of a fresh electrode: u as in batch_limits, the median rise of the batch's closing spikes.
+    """
+    mine = of_batch(readings, batch)
+    spikes = closing_spikes(mine, calibration.spike_level)
+    u = float(np.median(calibration.readings.u))
+    found: dict[str, tuple[OtherDip, ...]] = {}
+    for number, where in enumerate(mine.instrument):
+        own = mine.unit == number
+        before, spiked = bool((mine.dip[own] < 0).any()), bool(spikes[own].any())
+        if where != instrument or not (before or spiked):
+            continue
+        prescan = (OtherDip(-1, 0.0, u, 0.0, 0.0),) if before else ()
+        rise = float(np.median(mine.level[spikes])) if spiked else 0.0
+        spike = (OtherDip(1, 0.0, u, 1.0, rise),) if spiked else ()
+        name = " and ".join([*(["pre-scan"] if before else []), *(["spike"] if spiked else [])])
+        found[f"with {name}"] = prescan + spike
+    return sorted(found.items())
+
+
+def lived_limits(
+    electrode: Observed, highest: float, decision: DecisionSection, seed: int
+) -> tuple[float | None, float | None, tuple[float, float] | None]:
+    """Critical value, minimum detectable value and working range of an electrode with several readings.
+
+    By the signed root at level 0, simulated at the levels of the search: a blank exceeds the critical root with
+    probability alpha; the critical value's median root is it, the minimum detectable value's exceeds it with
+    probability 1 - beta.
+    """
+    statistic, levels, roots = JointReading.everywhere(electrode, seed)
+    critical = float(np.quantile(roots[0], 1.0 - decision.alpha))
+    short = np.array([float((row <= critical).mean()) for row in roots])
+    value, detectable = _falls_to(0.5, levels, short), _falls_to(decision.beta, levels, short)
+    return value, detectable, working_range(statistic, highest, decision)
+
+
+def _falls_to(target: float, levels: FloatArray, short: FloatArray) -> float | None:
+    """Level at which a falling probability reaches target, linear between levels; None when it never does."""
+    low = np.minimum.accumulate(short)
+    if low[-1] > target:
+        return None
+    i = int(np.argmax(low <= target))
+    if i == 0:
+        return 0.0
+    return float(np.interp(-target, [-low[i - 1], -low[i]], [levels[i - 1], levels[i]]))
 
 
 def _fresh(
-    calibration: Calibration,
-    readings: ElectrodeReadings,
-    batch: str,
-    instrument: str,
-    seed: int,
-    others: tuple[OtherDip, ...] = (),
+    calibration: Calibration, draws: BatchDraws, batch: str, instrument: str, others: tuple[OtherDip, ...] = ()
 ) -> Observed:
     """A fresh electrode of a batch with the median covariate and the calibration electrodes' median trace noise."""
-    draws = batch_draws(calibration, readings, [batch], seed)
     u = float(np.median(calibration.readings.u))
     portion = SamplePortion("", batch, instrument, calibration.covariate_ref, 0.0, u, others=others)
     return Observed(*electrode_laws(draws, scale_of_calibration(calibration), portion), 1.0)
@@ -84,7 +146,8 @@ def response_band(
     history only. Equal tails of the predictive distribution, over the first BAND_DRAWS draws: for drawing, not for
     statements (against 1,024 draws its ends move by less than a tenth of the band).
     """
-    law = _fresh(calibration, readings, batch, instrument, calibration.seed).laws[0].thinned(BAND_DRAWS)
+    draws = batch_draws(calibration, readings, [batch], calibration.seed)
+    law = _fresh(calibration, draws, batch, instrument).laws[0].thinned(BAND_DRAWS)
     tail = (1.0 - interval) / 2.0
     middle, lower, upper = _quantiles(law, (0.5, tail, 1.0 - tail), level) * calibration.signal_ref
     return middle, lower, upper
