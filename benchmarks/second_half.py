@@ -166,6 +166,11 @@ class Row:
         return clustered([one.held[level] for one in self.logbooks])
 
     @property
+    def pooled(self) -> tuple[float, float]:
+        """Over all levels."""
+        return clustered([np.concatenate(list(one.held.values())) for one in self.logbooks])
+
+    @property
     def warned(self) -> float:
         return float(np.mean([bool(one.sentences - self.common) for one in self.logbooks]))
 
@@ -184,7 +189,8 @@ class Row:
 
 def print_row(row: Row) -> None:
     """Coverage at each level, blank rate, median bias, what it says."""
-    cells = "".join(f"{rate:>7.3f} ({error:.3f})" for rate, error in map(row.rate, LEVELS))
+    rates = [*map(row.rate, LEVELS), row.pooled]
+    cells = "".join(f"{rate:>7.3f} ({error:.3f})" for rate, error in rates)
     blank, error = clustered([one.detected[0.0] for one in row.logbooks])
     ratios = [np.nanmedian(np.concatenate([one.ratio[c] for one in row.logbooks])) for c in (1.0, 2.0)]
     print(f"{row.world:<10}{row.protocol:<8}{cells}{blank:>8.3f} ({error:.3f})", end="")
@@ -246,7 +252,7 @@ def main() -> int:
     print(
         f"\nseed {arguments.seed}, {arguments.logbooks} logbooks x {arguments.samples} samples a level; SE in brackets"
     )
-    head = "".join(f"{f'holds {level:g}':>15}" for level in LEVELS)
+    head = "".join(f"{f'holds {level:g}':>15}" for level in LEVELS) + f"{'at all':>15}"
     print(f"{'world':<10}{'read':<8}{head}{'blank rate':>16}{'c^/c 1/2':>11}{'silent':>8}{'warned':>8}{'bad':>5}")
     with ProcessPoolExecutor(arguments.processes, mp_context=get_context("spawn")) as pool:
         for protocol in arguments.protocol:
