@@ -4,7 +4,7 @@ The first round draws from the Laplace approximation and from the prior (which b
 little); later rounds from multivariate t distributions fitted to all draws so far, and every draw is weighted against
 the mixture of all proposals used ("Adaptive Multiple Importance Sampling", Scandinavian Journal of Statistics 39
 (2012) 798-812, doi 10.1111/j.1467-9469.2011.00756.x). Three gates decide whether the result may be used: no NaN,
-Pareto k, and the largest weight, because k alone missed a two-sd error in one quantile of one run (docs/decisions).
+Pareto k, and the largest weight (after Pareto smoothing of the tail), because k alone missed a two-sd error in one quantile of one run (docs/decisions).
 """
 
 from __future__ import annotations
@@ -20,6 +20,7 @@ from brinemark.science.amount.weights import (
     effective_size,
     normalised,
     pareto_k,
+    smoothed,
     systematic_resample,
 )
 from brinemark.terms.amounts import Gate
@@ -135,7 +136,7 @@ def gates_of(log_weights: FloatArray) -> tuple[Gate, ...]:
     return (
         Gate("NaN", 0.0, 0.0),
         Gate("Pareto k", float("inf") if np.isnan(k) else k, PARETO_K_LIMIT),
-        Gate("largest weight", float(normalised(log_weights).max()), MAX_WEIGHT_LIMIT),
+        Gate("largest weight", float(normalised(smoothed(log_weights)).max()), MAX_WEIGHT_LIMIT),
     )
 
 
@@ -176,7 +177,7 @@ def sample_posterior(
     failed = next((gate for gate in gates if not gate.passed), None)
     if failed is not None:
         raise GateFailed(failed.name, failed.value, failed.limit, weakest(pool, names))
-    weights = normalised(pool.log_weights())
+    weights = normalised(smoothed(pool.log_weights()))
     rng = np.random.default_rng(next(seeds))
     draws = rng.permutation(pool.points[systematic_resample(weights, options.draws, rng)])
     rounds = number + 1

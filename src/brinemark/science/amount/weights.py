@@ -1,4 +1,4 @@
-"""Health of importance weights: Pareto k, largest weight, effective sample size, systematic resampling."""
+"""Health of importance weights: Pareto k and smoothing by it, largest weight, effective sample size, systematic resampling."""
 
 from __future__ import annotations
 
@@ -26,20 +26,51 @@ def pareto_k(log_weights: FloatArray) -> float:
     Estimation Method for the Generalized Pareto Distribution", Technometrics 51 (2009) 316-325,
     doi 10.1198/tech.2009.08017, with the weak prior of the former's appendix C.
     """
+    if np.isnan(log_weights).any():
+        return float("nan")
+    tail = _tail(log_weights)
+    return float("nan") if tail is None else _shape(tail[1])[0]
+
+
+def smoothed(log_weights: FloatArray) -> FloatArray:
+    """Log weights whose tail is replaced by the expected order statistics of its fitted generalised Pareto.
+
+    No weight becomes larger than the largest was; weights that cannot be fitted stay as they are. Source: as
+    pareto_k, section 2.2 and algorithm 1.
+    """
+    tail = _tail(log_weights)
+    if tail is None:
+        return log_weights
+    place, excess, cutoff = tail
+    shape, scale = _shape(excess)
+    if not np.isfinite(shape):
+        return log_weights
+    rank = (np.arange(excess.size) + 0.5) / excess.size
+    expected = scale * (-np.log1p(-rank) if abs(shape) < 1e-9 else np.expm1(-shape * np.log1p(-rank)) / shape)
+    top = float(log_weights.max())
+    replaced = log_weights.copy()
+    replaced[place] = np.minimum(np.log(expected + np.exp(cutoff)), 0.0) + top
+    return replaced
+
+
+def _tail(log_weights: FloatArray) -> tuple[IntArray, FloatArray, float] | None:
+    """Indices of the largest weights in rising order, their excess over the cutoff (largest weight 1), and its log;
+    None where fewer than five are there."""
     count = log_weights.size
     tail_size = int(np.ceil(min(0.2 * count, 3.0 * np.sqrt(count))))
-    if tail_size < 5 or np.isnan(log_weights).any():
-        return float("nan")
-    ordered = np.sort(log_weights - np.max(log_weights))
-    cutoff = max(ordered[-tail_size - 1], np.log(np.finfo(float).tiny))
-    excess = np.exp(ordered[ordered > cutoff]) - np.exp(cutoff)
-    if excess.size < 5:
-        return float("nan")
-    return _shape(excess)
+    if tail_size < 5:
+        return None
+    order = np.argsort(log_weights, kind="stable")
+    ordered = log_weights[order] - log_weights[order[-1]]
+    cutoff = max(float(ordered[-tail_size - 1]), float(np.log(np.finfo(float).tiny)))
+    place = order[ordered > cutoff]
+    if place.size < 5:
+        return None
+    return place, np.exp(ordered[ordered > cutoff]) - np.exp(cutoff), cutoff
 
 
-def _shape(excess: FloatArray) -> float:
-    """Shape k from positive, ascending excesses."""
+def _shape(excess: FloatArray) -> tuple[float, float]:
+    """Shape k and scale of a generalised Pareto distribution from positive, ascending excesses."""
     n = excess.size
     grid = 30 + int(np.sqrt(n))
     quartile = excess[int(n / 4 + 0.5) - 1]
@@ -50,7 +81,7 @@ def _shape(excess: FloatArray) -> float:
         weights = 1.0 / np.exp(profile - profile[:, None]).sum(axis=1)
     b_mean = float(np.sum(b * weights) / weights.sum())
     shape = float(np.log1p(-b_mean * excess).mean())
-    return (n * shape + 5.0) / (n + 10.0)
+    return (n * shape + 5.0) / (n + 10.0), -shape / b_mean
 
 
 def systematic_resample(weights: FloatArray, count: int, rng: np.random.Generator) -> IntArray:
