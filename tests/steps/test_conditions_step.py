@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+from datetime import UTC, datetime
 from pathlib import Path
 
 import numpy as np
 import pytest
 
 from brinemark.logbook import Logbook
-from brinemark.steps.conditions import allowances, recorded
+from brinemark.steps.conditions import allowances, compared, condition_findings, recorded
+from brinemark.terms.runs import SheetRow, StoredRow
 from brinemark.terms.settings import AllowanceSection, Settings
 from season import BLANK, Season, sample, standard
 
@@ -98,6 +101,27 @@ def test_a_row_speaks_before_its_instrument_and_that_before_the_defaults(calibra
     assert found["scan_rate_V_per_s"] == dict(row.row.conditions)["scan_rate_V_per_s"] == 0.1
     assert (found["reference"], found["pH"], found["salinity"]) == ("bench electrode", 8.1, 35.0)
     assert "contact_s" not in found
+
+
+def test_a_logbook_of_spectra_compares_neither_scan_rate_nor_reference() -> None:
+    spectra = Settings.model_validate({"signal": {"quantity": "band", "window_nm": [400.0, 450.0]}})
+    assert set(compared(Settings())) - set(compared(spectra)) == {"scan_rate_V_per_s", "reference"}
+
+
+def test_what_one_row_of_a_life_recorded_counts_for_its_electrode() -> None:
+    def rows(electrode: str, role: str, volume: float | None) -> list[StoredRow]:
+        moment = datetime(2031, 5, 1, 9, tzinfo=UTC)
+        given: dict[str, float | str] = {"salinity": 35.0, "pH": 8.1, "temperature_C": 22.0, "contact_s": 300.0}
+        given |= {"stirring": "none", "scan_rate_V_per_s": 0.1, "reference": "r"}
+        first = SheetRow(2, electrode, "B1", "bench", moment, role, conditions=tuple(given.items()))
+        later = replace(first, number=3, role="addition", volume_mL=volume)
+        return [StoredRow(electrode + one.role, "s", one) for one in (first, later)]
+
+    same = condition_findings(rows("S", "sample", 10.0), rows("B", "blank", 10.0), Settings())
+    assert same == ({}, ())
+    failures, warnings = condition_findings(rows("S", "sample", 5.0), rows("B", "blank", 10.0), Settings())
+    assert failures["S"].startswith("volume_mL 5 lies outside 10, the span of 1 row of")
+    assert warnings == ()
 
 
 def test_every_allowance_of_the_settings_has_its_condition() -> None:

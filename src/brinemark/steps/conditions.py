@@ -8,9 +8,18 @@ from brinemark.science.amount.conditions import EXACT, Allowance, Conditions, Va
 from brinemark.terms.runs import StoredRow
 from brinemark.terms.settings import AllowanceSection, InstrumentSection, Settings
 
+OF_VOLTAMMOGRAMS = ("scan_rate_V_per_s", "reference")
+
+
+def compared(settings: Settings) -> dict[str, Allowance]:
+    """The conditions that are compared in this logbook; a spectrum has neither scan rate nor reference electrode."""
+    allowed = allowances(settings.allowance)
+    left_out = OF_VOLTAMMOGRAMS if settings.of_spectra else ()
+    return {name: one for name, one in allowed.items() if name not in left_out}
+
 
 def allowances(section: AllowanceSection) -> dict[str, Allowance]:
-    """Every condition that is compared, in order, with how far beyond the span it may lie."""
+    """Every condition, in order, with how far beyond the span it may lie."""
     return {
         "salinity": Allowance(section.salinity),
         "pH": Allowance(section.pH),
@@ -31,7 +40,7 @@ def recorded(stored: StoredRow, settings: Settings) -> dict[str, Value]:
     own: dict[str, Value | None] = {**dict(row.conditions), "volume_mL": row.volume_mL}
     instrument = {"scan_rate_V_per_s": section.scan_rate_V_per_s, "reference": section.reference}
     found: dict[str, Value] = {}
-    for name in allowances(settings.allowance):
+    for name in compared(settings):
         for source in (own, instrument, general):
             value = source.get(name)
             if value is not None:
@@ -48,27 +57,38 @@ def condition_findings(
     sample_rows : all rows of the sample's electrodes; calibration_rows : blanks and standards of the calibration. An
     electrode is compared with those of its own instrument; an instrument without any is another reason, not ours.
     """
-    allowed = allowances(settings.allowance)
-    by_instrument: dict[str, list[Conditions]] = {}
-    for row in calibration_rows:
-        by_instrument.setdefault(row.row.instrument, []).append(recorded(row, settings))
-    failures, warnings = {}, []
+    failures: dict[str, str] = {}
+    warnings = []
     for instrument in dict.fromkeys(row.row.instrument for row in sample_rows):
-        known = by_instrument.get(instrument)
-        if known is None:
+        known = _by_electrode([row for row in calibration_rows if row.row.instrument == instrument], settings)
+        if not known:
             continue
-        ours = [row for row in sample_rows if row.row.instrument == instrument]
-        failures.update(_failures(ours, known, settings))
-        sentence = not_recorded([recorded(row, settings) for row in ours], known, tuple(allowed))
+        ours = _by_electrode([row for row in sample_rows if row.row.instrument == instrument], settings)
+        failures |= _failures(ours, known, settings)
+        sentence = not_recorded(_any_row(ours), _any_row(known), tuple(compared(settings)))
         warnings += [sentence] if sentence else []
     return failures, tuple(dict.fromkeys(warnings))
 
 
-def _failures(rows: Sequence[StoredRow], known: Sequence[Conditions], settings: Settings) -> dict[str, str]:
+def _by_electrode(rows: Sequence[StoredRow], settings: Settings) -> dict[str, list[Conditions]]:
+    found: dict[str, list[Conditions]] = {}
+    for row in rows:
+        found.setdefault(row.row.electrode, []).append(recorded(row, settings))
+    return found
+
+
+def _any_row(lives: Mapping[str, Sequence[Conditions]]) -> list[Conditions]:
+    """What any row of each electrode recorded: a volume stands in one row of a life."""
+    return [{name: value for row in life for name, value in row.items()} for life in lives.values()]
+
+
+def _failures(
+    ours: Mapping[str, Sequence[Conditions]], known: Mapping[str, Sequence[Conditions]], settings: Settings
+) -> dict[str, str]:
+    standards = [row for life in known.values() for row in life]
     found = {}
-    for electrode in dict.fromkeys(row.row.electrode for row in rows):
-        own = [recorded(row, settings) for row in rows if row.row.electrode == electrode]
-        reasons = electrode_reasons(own, known, allowances(settings.allowance))
+    for electrode, rows in ours.items():
+        reasons = electrode_reasons(rows, standards, compared(settings))
         if reasons:
             found[electrode] = "; ".join(reasons)
     return found

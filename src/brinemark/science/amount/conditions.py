@@ -26,16 +26,15 @@ EXACT = Allowance()
 
 @dataclass(frozen=True, slots=True)
 class Span:
-    """What calibration electrodes recorded of one condition: lowest and highest number, words in lower case.
+    """What blanks and standards recorded of one condition: lowest and highest number, words in lower case.
 
-    recorded, electrodes : how many of how many electrodes recorded it.
+    recorded : how many rows recorded it.
     """
 
     low: float | None
     high: float | None
     words: tuple[str, ...]
     recorded: int
-    electrodes: int
 
     def holds(self, value: Value, allowance: Allowance) -> bool:
         """Whether a value lies within the span, widened by the allowance; words are equal or not."""
@@ -55,25 +54,26 @@ class Span:
 
 
 def span_of(known: Sequence[Conditions], name: str) -> Span | None:
-    """The span of one condition among calibration electrodes; None when none of them recorded it."""
+    """The span of one condition among rows of blanks and standards; None when none of them recorded it."""
     values = [one[name] for one in known if name in one]
     if not values:
         return None
     numbers = [float(value) for value in values if not isinstance(value, str)]
     words = {value.casefold() for value in values if isinstance(value, str)}
     low, high = (min(numbers), max(numbers)) if numbers else (None, None)
-    return Span(low, high, tuple(sorted(words)), len(values), len(known))
+    return Span(low, high, tuple(sorted(words)), len(values))
 
 
 def outside_reason(name: str, value: Value, span: Span, allowance: Allowance) -> str | None:
-    """Why a sample with this condition cannot be read by these calibration electrodes; None when it can."""
+    """Why a sample with this condition cannot be read by these blanks and standards; None when it can."""
     if span.holds(value, allowance):
         return None
     shown = repr(value) if isinstance(value, str) else f"{value:g}"
+    rows = "row" if span.recorded == 1 else "rows"
     beyond = "" if allowance == EXACT else f", {allowance} allowed beyond"
     return (
-        f"{name} {shown} lies outside {span}, the span of the {span.recorded} calibration electrodes that recorded it"
-        f"{beyond}; read the sample within the span, or measure blanks and standards at {shown}"
+        f"{name} {shown} lies outside {span}, the span of {span.recorded} {rows} of blanks and standards that recorded "
+        f"it{beyond}; read the sample within the span, or measure blanks and standards at {shown}"
     )
 
 
@@ -92,7 +92,10 @@ def electrode_reasons(
 
 
 def not_recorded(sample: Sequence[Conditions], known: Sequence[Conditions], names: Sequence[str]) -> str | None:
-    """One sentence on the conditions that could not be compared, or only in part; None when all could."""
+    """One sentence on the conditions that could not be compared, or only in part; None when all could.
+
+    sample, known : one entry for each electrode, with what any of its rows recorded.
+    """
     parts = []
     for name in names:
         ours = sum(name in one for one in sample)
@@ -101,7 +104,7 @@ def not_recorded(sample: Sequence[Conditions], known: Sequence[Conditions], name
             continue
         lacking = []
         if ours < len(sample):
-            lacking.append("the sample" if ours == 0 else f"{len(sample) - ours} of {len(sample)} sample rows")
+            lacking.append("the sample" if ours == 0 else f"{len(sample) - ours} of {len(sample)} electrodes")
         if theirs < len(known):
             lacking.append("the standards" if theirs == 0 else f"{len(known) - theirs} of {len(known)} standards")
         parts.append((name, " and ".join(lacking)))
