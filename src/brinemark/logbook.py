@@ -18,7 +18,6 @@ if TYPE_CHECKING:
     from brinemark.steps.check import CheckReport
     from brinemark.steps.run_control import RunReport
     from brinemark.steps.scan_rates import ScanRates
-    from brinemark.steps.scan_rates import ScanRates
     from brinemark.steps.shown import Shown
     from brinemark.terms.curves import Curve, CurveDissection
     from brinemark.terms.runs import StoredRow
@@ -94,12 +93,6 @@ class Logbook:
 
         return scan_rates(self._place, Path(table))
 
-    def scan_rates(self, table: str | Path) -> ScanRates:
-        """Whether a wave diffuses or is bound to the surface, from a table of curves; nothing is stored. Refused."""
-        from brinemark.steps.scan_rates import scan_rates
-
-        return scan_rates(self._place, Path(table))
-
     def rows(self, superseded: bool = False) -> tuple[StoredRow, ...]:
         """Rows of all current sheets, in their order."""
         with self._place.database.reading() as reader:
@@ -147,6 +140,15 @@ class Logbook:
         from brinemark.steps.draw import draw_trace
 
         return draw_trace(self._place, row, kind, prescan)
+
+    def draw_life(self, electrode: str, kind: Kind = "svg", statement: str | None = None) -> bytes:
+        """All readings of an electrode in order of time, with their curves; the statement about its sample above.
+
+        statement : None reads the sample now, when there is a calibration. Raises Refused.
+        """
+        from brinemark.steps.draw import draw_life
+
+        return draw_life(self._place, electrode, kind, statement)
 
     def draw_reading(self, sample: str, kind: Kind = "svg", calibration: str | None = None) -> bytes:
         """The confidence curve and statement of a sample or control. Raises Refused."""

@@ -108,6 +108,7 @@ def test_show_of_a_batch_tells_what_it_can_do(book: Path) -> None:
         ("S2", "b.png", b"\x89PNG"),
         ("S2-5", "c.pdf", b"%PDF"),
         ("prescan:S2-5", "d.svg", b"<svg"),
+        ("life:S2-5", "g.svg", b"<svg"),
         ("W-2", "e.PNG", b"\x89PNG"),
         ("statements", "f.pdf", b"%PDF"),
     ],

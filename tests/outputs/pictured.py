@@ -9,7 +9,7 @@ import numpy as np
 from brinemark.terms.amounts import ConfidenceCurve, Detection, Estimate, LimitValue, Reading
 from brinemark.terms.arrays import FloatArray
 from brinemark.terms.curves import Dissection, Flag, Signal, Trace
-from brinemark.terms.pictures import FanPanel
+from brinemark.terms.pictures import DipPicture, FanPanel, LifePicture
 
 
 def fan_panels(batches: int = 6, instruments: int = 1, factor: float = 1e-7) -> list[FanPanel]:
@@ -126,3 +126,17 @@ def all_five() -> list[tuple[str, Reading]]:
         ("S005", high),
         ("S006", silent),
     ]
+
+
+def spiked_life(statement: str | None = "S001: thiocyanate 2.1 µg/L (95 % interval 1.4 to 3.2)") -> LifePicture:
+    held = ("clean seawater", "sample, diluted 4 times", "+ 2 µg/L", "closing spike + 100 µg/L")
+    gains = (0.1, 0.42, 0.60, 1.05)
+    at = np.linspace(0.40, 0.76, 900)
+    rng = np.random.default_rng(23)
+    dips = []
+    for words, gain in zip(held, gains, strict=True):
+        shape = 1.0 / np.cosh((at - 0.58) / 0.052) ** 2
+        current = 2.1e-6 + 4e-7 * at + 3.1e-6 * gain * shape + 1.5e-8 * rng.normal(size=at.size)
+        dips.append(DipPicture(words, 3.1e-6 * gain, 6e-8, at, current))
+    across = "potential, V against Ag/AgCl"
+    return LifePicture("B09-3", "B09", "A", "height", across, False, tuple(dips), statement)

@@ -1,4 +1,4 @@
-"""Pictures of what a logbook holds: a calibration, a curve taken apart, a reading, all statements on one axis."""
+"""Pictures of what a logbook holds: a calibration, a curve, a life, a reading, all statements on one axis."""
 
 from __future__ import annotations
 
@@ -10,15 +10,19 @@ from brinemark.outputs.charts import (
     Kind,
     Spec,
     calibration_fan,
+    life_chart,
     reading_chart,
     render,
     shown_unit,
     statement_strip,
     trace_chart,
 )
+from brinemark.records.reader import Reader
 from brinemark.science.amount.limits import response_band
 from brinemark.science.amount.predictive import of_batch
 from brinemark.steps.answers import CalibrationReport, ElectrodeUse, SampleReading
+from brinemark.steps.chosen import current
+from brinemark.steps.life_picture import life_of, life_picture
 from brinemark.steps.look import dissection_of, stored_calibration, trace_of
 from brinemark.steps.place import Place
 from brinemark.steps.read import read_samples
@@ -47,6 +51,35 @@ def draw_trace(place: Place, row: StoredRow, kind: Kind, prescan: bool = False) 
     reference = None if isinstance(whole, Spectrum) else _reference(place, row)
     across = f"potential, V against {reference}" if reference else None
     return render(trace_chart(taken_apart, whole, title, across), kind)
+
+
+def draw_life(place: Place, electrode: str, kind: Kind, statement: str | None = None) -> bytes:
+    """All readings of one electrode in order of time, with their curves.
+
+    statement : about the sample that it read; None reads the sample now, when there is a calibration. Raises Refused
+    for an electrode that no current sheet has.
+    """
+    with place.database.reading() as reader:
+        main = life_of(place, reader, electrode).main.row
+        calibrated = _is_calibrated(place, reader)
+    sample = main.row.sample
+    if statement is None and sample is not None and calibrated:
+        statement = read_samples(place, [sample])[0].sentence
+    if statement is not None:
+        unit = place.settings.analyte.level_unit
+        statement = statement.replace(unit, shown_unit(unit))
+    reference = None if place.settings.of_spectra else _reference(place, main)
+    name = "wavelength, nm" if place.settings.of_spectra else "potential, V"
+    across = f"{name} against {reference}" if reference else name
+    return render(life_chart(life_picture(place, electrode, across, statement)), kind)
+
+
+def _is_calibrated(place: Place, reader: Reader) -> bool:
+    try:
+        current(place, reader)
+    except Refused:
+        return False
+    return True
 
 
 def draw_reading(place: Place, sample: str, kind: Kind, calibration: str | None = None) -> bytes:

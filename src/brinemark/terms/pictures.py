@@ -27,3 +27,36 @@ class FanPanel:
     curve_upper: FloatArray
     population_lower: FloatArray
     population_upper: FloatArray
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class DipPicture:
+    """One reading in the life of an electrode.
+
+    held : what the cell held, in words; signal, u [signal unit]; x, y : (n,) its curve in the window of the signal
+    [V, A or nm, 1], None when no curve was kept.
+    """
+
+    held: str
+    signal: float
+    u: float
+    x: FloatArray | None = None
+    y: FloatArray | None = None
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class LifePicture:
+    """All readings of one electrode in order of time.
+
+    signal_unit : A, C, V or 1; quantity : what the signal is, for an axis; across : title of the x axis of the curves;
+    spectra : whether they are; statement : about the sample that it read, None when it read none.
+    """
+
+    electrode: str
+    batch: str
+    signal_unit: str
+    quantity: str
+    across: str
+    spectra: bool
+    dips: tuple[DipPicture, ...]
+    statement: str | None = None

@@ -21,7 +21,7 @@ if TYPE_CHECKING:
 
 KINDS = ("svg", "png", "pdf")
 WHOLE = ("calibration", "statements")
-STEMS = {"batch": "calibration", "electrode": "curve", "prescan": "prescan", "sample": "reading"}
+STEMS = {"batch": "calibration", "electrode": "curve", "prescan": "prescan", "life": "life", "sample": "reading"}
 """What has a name, and how the file of its picture begins."""
 WORDS = {
     "calibration": "the calibration",
@@ -29,9 +29,11 @@ WORDS = {
     "batch": "the calibration of batch {}",
     "electrode": "the curve of electrode {}",
     "prescan": "the pre-scan of electrode {}",
+    "life": "the life of electrode {}",
     "sample": "the reading of {}",
 }
-PRESCAN = "prescan:"
+OF_ELECTRODES = ("prescan", "life")
+"""What is drawn of an electrode when the word stands before its name, as in life:B01-3."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -69,6 +71,7 @@ def chart(session: Session, what: str, to: Path | None, replace: bool, calibrati
     a batch             the same, this batch
     an electrode        its curve with baseline and wave
     prescan:ELECTRODE   its pre-scan
+    life:ELECTRODE      all its readings in order of time
     a sample            its reading: how well each level fits
     statements          all samples on one axis
 
@@ -104,11 +107,12 @@ def _kind(to: Path | None) -> Kind:
 def _picture(logbook: Logbook, what: str, calibration: str | None) -> Picture:
     if what in WHOLE:
         return Picture(what, "", calibration)
-    prescan = what.startswith(PRESCAN)
-    shown = logbook.show(f"electrode:{what.removeprefix(PRESCAN)}" if prescan else what)
+    word, _, name = what.partition(":")
+    of = word if word in OF_ELECTRODES and name else None
+    shown = logbook.show(f"electrode:{name}" if of else what)
     if calibration is not None and shown.kind == "electrode":
         raise Refused("--calibration with an electrode", "no calibration for a curve", "leave --calibration out")
-    return Picture("prescan" if prescan else shown.kind, shown.name, calibration)
+    return Picture(of or shown.kind, shown.name, calibration)
 
 
 def _draw(logbook: Logbook, picture: Picture, kind: Kind) -> bytes:
@@ -120,6 +124,8 @@ def _draw(logbook: Logbook, picture: Picture, kind: Kind) -> bytes:
         return logbook.draw_calibration(kind, picture.calibration, [picture.name])
     if picture.of == "sample":
         return logbook.draw_reading(picture.name, kind, picture.calibration)
+    if picture.of == "life":
+        return logbook.draw_life(picture.name, kind)
     for row in logbook.rows():
         if row.row.electrode == picture.name:
             return logbook.draw_trace(row, kind, prescan=picture.of == "prescan")

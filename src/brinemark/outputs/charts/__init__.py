@@ -2,6 +2,7 @@
 
 from brinemark.outputs.charts.fan import calibration_fan
 from brinemark.outputs.charts.frame import Kind, Spec, render, shown_unit
+from brinemark.outputs.charts.life import life_chart
 from brinemark.outputs.charts.reading import reading_chart
 from brinemark.outputs.charts.spans import stated_span
 from brinemark.outputs.charts.strip import statement_strip
@@ -11,6 +12,7 @@ __all__ = [
     "Kind",
     "Spec",
     "calibration_fan",
+    "life_chart",
     "reading_chart",
     "render",
     "shown_unit",
