@@ -95,25 +95,18 @@ def test_a_run_without_a_control_is_read_with_a_warning(calibrated: Logbook) -> 
     assert text == "no run control in the run of bench 2031-05-09T09:01+00:00: it holds no control (1 blank)"
 
 
-def test_water_of_another_lot_is_a_spiked_water_and_level_0_is_judged_as_a_blank(calibrated: Logbook) -> None:
-    def tank(cells: Cells) -> None:
-        cells["matrix_lot"] = "tank 4" if cells["role"] == "control" else "sea 1"
-        if cells["sample"] == "clean":
-            cells |= {"expected_level": "0", "matrix_lot": "sea 1"}
-
-    plan: Plan = [BLANK, standard(2.0), sample("S-run", 1.5), ("control", 2.0, "spiked"), ("control", 0.0, "clean")]
+def test_a_control_named_as_a_lot_is_that_water_spiked_and_level_0_is_judged_as_a_blank(calibrated: Logbook) -> None:
+    plan: Plan = [BLANK, standard(2.0), sample("S-run", 1.5), ("control", 2.0, "tank 4"), ("control", 0.0, "clean")]
     path = calibrated.path / "logbook.toml"
-    lots = '\n[lot."tank 4"]\ncontent = 0.5\nu = 0.1\n\n[lot."sea 1"]\n'
-    path.write_text(path.read_text(encoding="utf-8") + lots, encoding="utf-8")
+    path.write_text(path.read_text(encoding="utf-8") + '\n[lot."tank 4"]\ncontent = 0.5\nu = 0.1\n', encoding="utf-8")
     calibrated.close()
     with Logbook.open(path.parent) as book:
-        run(book, "B6", plan, change=tank)
+        run(book, "B6", plan)
         (report,) = [one for one in book.controls() if "S-run" in one.to_dict()["samples"]]
-        answer = read(book, "spiked").reading.two_sided
+        answer = read(book, "tank 4").reading.two_sided
     found = {one.name: one for one in report.findings}
-    assert found["spiked"].kind == "spiked water"
-    assert answer is not None and answer.median is not None
-    assert found["spiked"].value == (answer.median - 0.5) / (2.0 - 0.5)
+    assert answer is not None and answer.lower is not None
+    assert (found["tank 4"].kind, found["tank 4"].lower) == ("spiked water", (answer.lower - 0.5) / (2.0 - 0.5))
     assert (found["clean"].kind, found["clean"].limits, found["clean"].passed) == ("check standard", None, True)
 
 

@@ -26,7 +26,7 @@ from brinemark.steps.lives import Life, levels_identity, lives_of
 from brinemark.steps.measure import RowSignals, Traces, measure_rows
 from brinemark.steps.packing import pack_reading, unpack_calibration, unpack_reading, unpack_signal
 from brinemark.steps.place import Place
-from brinemark.steps.run_control import RunDesk, RunReport, runs_of, standard_lots
+from brinemark.steps.run_control import RunDesk, RunReport, runs_of
 from brinemark.terms.amounts import Calibration, Reading, SamplePortion
 from brinemark.terms.canonical import JsonValue
 from brinemark.terms.curves import Flag, Signal
@@ -52,11 +52,8 @@ class _Bench:
         """Who judges the runs; the records that it has read stand in controls."""
         settings = self.place.settings
         runs = runs_of(self.reader.rows(), settings.run.max_gap_h)
-        lots, known = standard_lots(self.calibration_rows), frozenset(self.calibration.instruments)
-        unit = self.chosen.definition.level_unit
-        return RunDesk(
-            runs, unit, settings.run, lots, settings.lot, known, lambda role, rows: _control(self, role, rows)
-        )
+        unit, known = self.chosen.definition.level_unit, frozenset(self.calibration.instruments)
+        return RunDesk(runs, unit, settings.run, settings.lot, known, lambda role, rows: _control(self, role, rows))
 
 
 @dataclass(frozen=True, slots=True, eq=False)

@@ -116,13 +116,11 @@ class RunReport:
 @dataclass(slots=True, eq=False)
 class RunDesk:
     """Judges runs, each once. read_rows : reads one blank or control as a record, given a name for it and its rows;
-    lots : seawater of the calibration's standards; contents : [lot.ID] of the settings; instruments : those that the
-    calibration knows."""
+    contents : [lot.ID] of the settings; instruments : those that the calibration knows."""
 
     runs: tuple[Run, ...]
     unit: str
     section: RunSection
-    lots: frozenset[str]
     contents: Mapping[str, LotSection]
     instruments: frozenset[str]
     read_rows: ReadRows
@@ -180,14 +178,13 @@ class RunDesk:
         return self.read_rows(f"control {name} of {run.name}", rows)
 
     def _kind(self, rows: Sequence[StoredRow]) -> str:
-        """Spiked water is an undiluted control in a lot that no standard has; a diluted one names its diluent."""
-        row = rows[0].row
-        return CHECK if row.matrix_lot is None or row.matrix_lot in self.lots or row.dilution != 1 else SPIKED
+        """A control whose id is that of a [lot.ID] is that water, spiked."""
+        return SPIKED if rows[0].row.sample in self.contents else CHECK
 
     def _expected(self, rows: Sequence[StoredRow]) -> Expected:
         """What the control holds, and of that what a spiked water held by itself, by the section of its lot."""
         row = rows[0].row
-        lot = self.contents.get(row.matrix_lot or "") if self._kind(rows) == SPIKED else None
+        lot = self.contents.get(row.sample or "")
         return Expected(row.expected_level or 0.0, 0.0 if lot is None else lot.content)
 
     def _limits(self, run: Run, kind: str, parents: list[tuple[str, str]]) -> ControlLimits:
@@ -218,8 +215,3 @@ def _remarks(findings: Sequence[ControlFinding]) -> list[str]:
         if one.limits and one.limits.remark
     ]
     return list(dict.fromkeys(said))
-
-
-def standard_lots(rows: Sequence[StoredRow]) -> frozenset[str]:
-    """Lots of seawater that blanks and standards were made with."""
-    return frozenset(row.row.matrix_lot for row in rows if row.row.matrix_lot is not None)
