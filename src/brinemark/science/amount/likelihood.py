@@ -19,7 +19,7 @@ from brinemark.science.amount.statistic import Observed
 from brinemark.terms.arrays import FloatArray
 
 ROOT_DRAWS = 96
-BLOCK = 2**17  # numbers worked on at once, few enough to stay near the processor
+BLOCK = 2**15  # numbers worked on at once, few enough to stay near the processor
 
 
 @dataclass(frozen=True, slots=True, eq=False)

@@ -79,8 +79,8 @@ class LifeResponse(_Response):
         """(B, A, D, U) for theta (P, D, 1), z (3, A, D, U), e (2 or 3, B, A, D, U)."""
         data, (pop, middle, additive) = self.data, self.prepared(theta)
         pick = data.unit
-        log_gain = (middle.log_gain + pop.batch_sd * z[0] + middle.spread * e[0])[..., pick]
-        gain = np.exp(np.minimum(log_gain + pop.shift(data.dip, data.spike), FARTHEST))
+        own_gain = np.exp(np.minimum(middle.log_gain + pop.batch_sd * z[0] + middle.spread * e[0], FARTHEST))
+        gain = own_gain[..., pick] * np.exp(pop.shift(data.dip, data.spike))
         floor = np.exp(np.minimum(pop.ln_floor + pop.floor_batch_sd * z[2] + pop.floor_sd * e[1], FARTHEST))[..., pick]
         ln_K = pop.ln_K + pop.ln_K_sd * z[1]
         if self.layout.own_K:
@@ -88,7 +88,7 @@ class LifeResponse(_Response):
         occupied = occupancy(pop.levels(data), ln_K[..., pick], pop.h)
         rise = pop.h * occupied * (1.0 - occupied)
         relative = pop.cv**2 + (data.dip != 0) * pop.drift_sd**2
-        own_level = (gain * rise * relative_u(data)) ** 2
+        own_level = (gain * rise * relative_u(data)) ** 2 if data.level_u.any() else 0.0
         if self.layout.own_K:
             mean = gain * (floor + occupied)
             variance = additive + relative * mean**2 + own_level

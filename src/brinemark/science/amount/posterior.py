@@ -32,7 +32,7 @@ PARETO_K_LIMIT = 0.7
 MAX_WEIGHT_LIMIT = 0.01
 LAPLACE_DRAWS, PRIOR_DRAWS = 256, 128
 FIRST_ROUNDS = (LAPLACE_DRAWS + PRIOR_DRAWS, 512, 1024)
-THIRD_ROUND, LAST_ROUND = 4096, 8192
+FURTHER_ROUNDS, LAST_ROUND = (1024, 2048, 3072), 6144  # while a gate fails
 BENT = 0.15  # share of draws that count, below which one t is too poor a fit
 SLICE = 64
 FIRST_STEP, STEP_SHARE = 0.01, 0.3  # of the prior sd; of a parameter's width with the others held
@@ -143,7 +143,7 @@ def gates_of(log_weights: FloatArray) -> tuple[Gate, ...]:
 @dataclass(frozen=True, slots=True)
 class SampleOptions:
     """draws : equally weighted draws kept; seed; on_step(done, total) -> bool, False stops; last_round : draws of the
-    fourth adaptive round, where a density is cheap enough for more."""
+    last adaptive round, where a density is cheap enough for more."""
 
     draws: int
     seed: int
@@ -154,19 +154,20 @@ class SampleOptions:
 def sample_posterior(
     target: Target, start: FloatArray, scale: FloatArray, names: Sequence[str], options: SampleOptions
 ) -> PosteriorSample:
-    """Draws from the density; two adaptive rounds after the first, four when a gate still fails.
+    """Draws from the density; two adaptive rounds after the first, up to four more while a gate fails.
 
     start, scale : (P,) center and width of the prior. Raises GateFailed, naming the weakest parameter, when a gate
-    fails after the fourth adaptive round; Stopped when on_step returns False.
+    fails after the last round; Stopped when on_step returns False.
     """
-    seeds = iter(np.random.SeedSequence(options.seed).spawn(2 * (len(FIRST_ROUNDS) + 2) + 1))
+    rounds = (*FIRST_ROUNDS, *FURTHER_ROUNDS, options.last_round)
+    seeds = iter(np.random.SeedSequence(options.seed).spawn(2 * len(rounds) + 1))
     _step(options.on_step, 0, sum(FIRST_ROUNDS))
     mode = find_mode(target, start, scale)
     laplace = Proposal(mode, curvature_root(target, mode, scale))
     first = ((laplace, LAPLACE_DRAWS), (Proposal(start, np.diag(scale)), PRIOR_DRAWS))
     pool = Pool.empty(mode.size)
     gates: tuple[Gate, ...] = ()
-    for number, size in enumerate((*FIRST_ROUNDS, THIRD_ROUND, options.last_round)):
+    for number, size in enumerate(rounds):
         for proposal, count in first if number == 0 else _proposals(pool, scale, number, size):
             points = proposal.draw(count, next(seeds))
             pool = pool.extended(proposal, points, _evaluated(target, points, pool, options.on_step))
@@ -180,8 +181,7 @@ def sample_posterior(
     weights = normalised(smoothed(pool.log_weights()))
     rng = np.random.default_rng(next(seeds))
     draws = rng.permutation(pool.points[systematic_resample(weights, options.draws, rng)])
-    rounds = number + 1
-    return PosteriorSample(draws, mode, gates, effective_size(weights), rounds, pool.points.shape[0])
+    return PosteriorSample(draws, mode, gates, effective_size(weights), number + 1, pool.points.shape[0])
 
 
 def _proposals(pool: Pool, scale: FloatArray, number: int, size: int) -> tuple[tuple[Proposal, int], ...]:

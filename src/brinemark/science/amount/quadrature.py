@@ -36,7 +36,7 @@ LOG_2PI = float(np.log(2.0 * np.pi))
 STEP_DONE = 0.03  # of a posterior sd of the latent: nodes need no better centre
 SHORTEST = 1e-7  # share of a step below which nothing climbs any more
 MAX_NEWTON = 60
-BLOCK = 2**17  # numbers worked on at once, few enough to stay near the processor
+BLOCK = 2**14  # numbers worked on at once: a temporary of these stays in the cache and in the heap
 
 
 def standard_normal(theta: FloatArray, latents: FloatArray) -> FloatArray:
@@ -214,12 +214,20 @@ def _curvature(
 ) -> tuple[UnitCurvature, GroupCurvature, FloatArray]:
     """Derivatives of the log joint at (z, e) by central differences, and its height per (D, G)."""
     z_unit = z[..., model.group_of_unit]
-    z_points = z_unit[:, None] + stencil.group_shift[:, :, None, None]
-    e_points = e[:, None, None] + stencil.unit_shift[:, None, :, None, None]
-    values = model.log_unit(theta, z_points, e_points)[0]
+    values = np.empty((stencil.group_shift.shape[1], *z_unit.shape[1:]))
+    for block in _blocks(theta.shape[1], values[:, 0].size):
+        z_points = z_unit[:, None, block] + stencil.group_shift[:, :, None, None]
+        e_points = e[:, None, None, block] + stencil.unit_shift[:, None, :, None, None]
+        values[:, block] = model.log_unit(theta[:, block], z_points, e_points)[0]
     prior = model.log_group_prior(theta, z[:, None] + stencil.prior_shift[:, :, None, None])
     height = model.sum_units(values[0]) + prior[0]
     return stencil.unit(values), stencil.group(prior), np.where(np.isfinite(height), height, -np.inf)
+
+
+def _blocks(count: int, each: int) -> list[slice]:
+    """Slices of count parameter vectors, each vector bringing so many numbers, that stay below BLOCK."""
+    size = max(1, BLOCK // max(each, 1))
+    return [slice(start, start + size) for start in range(0, count, size)]
 
 
 def log_marginal_by_group(
@@ -254,33 +262,36 @@ def log_group_integrand(
         centre = centre + np.einsum("ijdu,jadu->iadu", adapted.slope, away)
     everybody = np.arange(model.group_of_unit.size)
     whole = UnitClass(everybody, _sides(unit_nodes, model.unit_dim), model.log_likelihood)
+    inner = _Inner(model, theta, z_unit, centre, adapted.e_root)
     per_unit = np.empty(z_unit.shape[1:])
     for part in model.classes or (whole,):
-        count = np.prod(part.nodes) * z.shape[1] * part.units.size
-        for rows in np.array_split(np.arange(theta.shape[1]), int(np.ceil(theta.shape[1] * count / BLOCK))):
-            block = slice(rows[0], rows[-1] + 1) if rows.size else slice(0)
-            per_unit[:, block, part.units] = _over_unit(model, part, theta, z_unit, centre, adapted.e_root, block)
+        each = int(np.prod(part.nodes)) * part.units.size
+        for rows in _blocks(theta.shape[1], each * z.shape[1]):
+            for nodes in _blocks(z.shape[1], each):
+                per_unit[nodes, rows, part.units] = inner.over_unit(part, nodes, rows)
     return np.asarray(model.sum_units(per_unit) + model.log_group_prior(theta, z))
 
 
-def _over_unit(
-    model: LatentModel,
-    part: UnitClass,
-    theta: FloatArray,
-    z_unit: FloatArray,
-    centre: FloatArray,
-    e_root: FloatArray,
-    block: slice,
-) -> FloatArray:
-    """log int p(e) p(y_u | theta, z, e) de (A, d, u) for the units of a class and a block of parameter vectors."""
-    dims, units = len(part.nodes), part.units
-    points, log_weights = hermite_grid(part.nodes)
-    root = e_root[:dims, :dims, block][..., units]
-    e = centre[:dims, None, :, block][..., units] + np.einsum("ijdu,jb->ibdu", root, points)[:, :, None]
-    values = part.log_likelihood(theta[:, block], z_unit[:, :, block][..., units], e)
-    values = values + model.log_unit_prior(theta[:, block], e) + log_weights[:, None, None, None]
-    log_det = sum(np.log(root[i, i]) for i in range(dims))
-    return np.asarray(log_sum_exp(values) + log_det)
+@dataclass(frozen=True, slots=True, eq=False)
+class _Inner:
+    """The integral over the unit latents at group nodes z (dg, A, D, U), its nodes centred on centre (du, A, D, U)."""
+
+    model: LatentModel
+    theta: FloatArray
+    z: FloatArray
+    centre: FloatArray
+    e_root: FloatArray
+
+    def over_unit(self, part: UnitClass, nodes: slice, rows: slice) -> FloatArray:
+        """log int p(e) p(y_u | theta, z, e) de (a, d, u) for a class of units, some group nodes and some vectors."""
+        dims, units = len(part.nodes), part.units
+        points, log_weights = hermite_grid(part.nodes)
+        root = self.e_root[:dims, :dims, rows][..., units]
+        e = self.centre[:dims, None, nodes, rows][..., units] + np.einsum("ijdu,jb->ibdu", root, points)[:, :, None]
+        values = part.log_likelihood(self.theta[:, rows], self.z[:, nodes, rows][..., units], e)
+        values = values + self.model.log_unit_prior(self.theta[:, rows], e) + log_weights[:, None, None, None]
+        log_det = sum(np.log(root[i, i]) for i in range(dims))
+        return np.asarray(log_sum_exp(values) + log_det)
 
 
 def _sides(nodes: int | tuple[int, ...], dims: int) -> tuple[int, ...]:
