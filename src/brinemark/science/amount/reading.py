@@ -161,7 +161,13 @@ def _warnings(
             if p.covariate is None
         ]
     drift = unmeasured_drift(usable, calibration)
-    return (*found, drift) if drift else tuple(found)
+    found += [drift] if drift else []
+    if calibration.matrix_K_sd > 0:
+        found.append(
+            f"how this water shifts K is not measured: {calibration.matrix_K_sd:.0%} stands for it ([prior] matrix_K_sd); "
+            "a stronger shift biases the amount, and electrodes of one water share it"
+        )
+    return tuple(found)
 
 
 def cannot_say(reason: str, warnings: tuple[str, ...] = (), curve: ConfidenceCurve | None = None) -> Reading:
