@@ -25,7 +25,8 @@ from worlds import HISTORY_LEVELS, LAB, NEW_BATCH, WORLDS, Season, World, electr
 
 from brinemark.science.amount.calibration import calibrate, scale_of_calibration
 from brinemark.science.amount.classical import SaturatingCurve, batch_curves, pooled_curve
-from brinemark.science.amount.predictive import ElectrodeLaw, batch_draws, electrode_law
+from brinemark.science.amount.law import DipLaw, ElectrodeLaw, electrode_laws
+from brinemark.science.amount.predictive import batch_draws
 from brinemark.science.amount.reading import state
 from brinemark.science.amount.simulate import TrueBatch
 from brinemark.science.amount.statistic import Observed, SingleReading, folds_of
@@ -95,45 +96,49 @@ def one_history(task: Task) -> Outcome | None:
 Unknowns = Mapping[float, tuple[FloatArray, FloatArray]]
 
 
-def product_laws(past: Season, unknowns: Unknowns, seed: int) -> tuple[dict[float, list[ElectrodeLaw]], float]:
+def product_laws(past: Season, unknowns: Unknowns, seed: int) -> tuple[dict[float, list[DipLaw]], float]:
     """The law of each unknown's electrode as the product sees it, and the signal reference."""
     calibration = calibrate(past.readings, AnalyteSection(), PriorSection(), CalibrationSection(seed=seed))
     draws = batch_draws(calibration, past.readings, [NEW_BATCH], seed)
     scale = scale_of_calibration(calibration)
 
-    def law(x: float) -> ElectrodeLaw:
+    def law(x: float) -> DipLaw:
         portion = SamplePortion("unknown", NEW_BATCH, "bench", float(np.exp(x)), 0.0, 0.0)
-        return electrode_law(draws, scale, portion)
+        return electrode_laws(draws, scale, portion)[0][0]
 
     return {level: [law(one) for one in x] for level, (x, _) in unknowns.items()}, calibration.signal_ref
 
 
-def oracle_laws(batch: TrueBatch, x: FloatArray) -> list[ElectrodeLaw]:
+def oracle_laws(batch: TrueBatch, x: FloatArray) -> list[DipLaw]:
     """Laws of one draw: population and batch known, only the electrode's own gain is not."""
 
     def one(value: float) -> FloatArray:
         return np.array([value])
 
-    return [
-        ElectrodeLaw(
+    def law(covariate: float) -> DipLaw:
+        electrode = ElectrodeLaw(
             log_gain=one(batch.log_gain + LAB.slope * covariate),
             ln_K=one(batch.ln_K),
             h=one(LAB.h),
             floor=one(LAB.floor),
             spread=one(LAB.electrode_sd),
+            floor_sd=one(0.0),
+            own_K_sd=one(0.0),
             cv=one(LAB.cv),
-            variance=one(LAB.noise**2),
+            noise=one(LAB.noise**2),
+            drift_sd=one(0.0),
         )
-        for covariate in x
-    ]
+        return DipLaw(electrode, u=0.0, share=1.0, added=one(0.0), added_u=0.0, shift=one(0.0), apart=False)
+
+    return [law(covariate) for covariate in x]
 
 
-def read_all(laws: Sequence[ElectrodeLaw], signals: FloatArray, level: float) -> FloatArray:
+def read_all(laws: Sequence[DipLaw], signals: FloatArray, level: float) -> FloatArray:
     """Answers (n, 4) of the inversion of each law."""
     return np.array([_inverted(law, float(y), level) for law, y in zip(laws, signals, strict=True)])
 
 
-def _inverted(law: ElectrodeLaw, signal: float, level: float) -> Answer:
+def _inverted(law: DipLaw, signal: float, level: float) -> Answer:
     at_truth, at_blank = law.cdf(np.array([signal]), np.array([level, 0.0]))
     search = ladder(law)
     falling = law.thinned(WIDTH_DRAWS).cdf(np.array([signal]), search)
@@ -142,9 +147,9 @@ def _inverted(law: ElectrodeLaw, signal: float, level: float) -> Answer:
     return Answer(float(1 - at_blank <= DECISION.alpha), float(holds), _middle(search, falling), fold)
 
 
-def ladder(law: ElectrodeLaw) -> FloatArray:
+def ladder(law: DipLaw) -> FloatArray:
     """0 and rising levels around K."""
-    middle = float(np.median(law.ln_K))
+    middle = float(np.median(law.electrode.ln_K))
     return np.concatenate([[0.0], np.exp(middle + np.linspace(np.log(1e-2), np.log(1e3), 60))])
 
 
@@ -182,7 +187,7 @@ def _classical(curve: SaturatingCurve, signal: float, level: float) -> Answer:
 
 
 def stated(
-    laws: Mapping[float, Sequence[ElectrodeLaw]], unknowns: Unknowns, signal_ref: float, count: int
+    laws: Mapping[float, Sequence[DipLaw]], unknowns: Unknowns, signal_ref: float, count: int
 ) -> tuple[dict[float, FloatArray], dict[str, int]]:
     """Whether the stated interval or limit holds the truth, for the first unknowns of each level; counts of kinds."""
     held: dict[float, FloatArray] = {}
@@ -191,7 +196,7 @@ def stated(
     for level in JUDGED:
         found = []
         for law, y in list(zip(laws[level], unknowns[level][1], strict=True))[:count]:
-            reading = state(SingleReading.of(Observed(law, float(y) / signal_ref, 1.0)), highest, DECISION)
+            reading = state(SingleReading.of(Observed((law,), (float(y) / signal_ref,), 1.0)), highest, DECISION)
             kinds[reading.statement] = kinds.get(reading.statement, 0) + 1
             found.append(_holds(reading, level))
         held[level] = np.array(found)
