@@ -11,7 +11,7 @@ import click
 from brinemark.faces.cli.plain import amount, counted, probability, say, say_table, scale, span, with_u
 
 if TYPE_CHECKING:
-    from brinemark.steps.answers import CalibrationReport, ElectrodeUse, SampleReading
+    from brinemark.steps.answers import CalibrationReport, ElectrodeUse, ReadingLine, SampleReading
     from brinemark.steps.shown import Shown, ShownRow
     from brinemark.terms.amounts import Limits
     from brinemark.terms.curves import Flag
@@ -84,6 +84,9 @@ def tell_limits(limits: Sequence[Limits]) -> None:
     say_table(head, rows, right=(3, 4, 5))
 
 
+READINGS = {"prescan": "pre-scan", "addition": "addition"}
+
+
 def tell_reading(answer: SampleReading) -> None:
     """The statement, then what it rests on."""
     say(f"{answer.sentence}.")
@@ -91,7 +94,7 @@ def tell_reading(answer: SampleReading) -> None:
         found = answer.reading.detection
         verdict = "detected" if found.detected else "not detected"
         sign = "at most" if found.detected else "above"
-        simulated = sum(use.share > 0 for use in answer.electrodes) > 1
+        simulated = sum(len(_seen(use)) for use in answer.electrodes if use.share > 0) > 1
         say(
             f"{probability(found.p_value, simulated)} that a blank gives such a signal or a higher one: {verdict}, "
             f"since p is {sign} {found.alpha:g}.",
@@ -100,29 +103,32 @@ def tell_reading(answer: SampleReading) -> None:
     _tell_electrodes(answer.electrodes)
     for use in answer.electrodes:
         for line in use.readings:
-            what = "pre-scan" if line.role == "prescan" else "curve"
+            what = READINGS.get(line.role, "curve")
             tell_flags(f"{use.electrode}, {what}", line.signal.flags)
     for text in answer.warnings:
         say(text if text.startswith("control: ") else f"warning: {text}", 2)
 
 
+def _seen(use: ElectrodeUse) -> list[ReadingLine]:
+    """The readings of the analyte's own signal: all but a pre-scan that gave its covariate only."""
+    unit = next(line.signal.unit for line in use.readings if line.role != "prescan")
+    return [line for line in use.readings if line.signal.unit == unit]
+
+
 def _tell_electrodes(uses: Sequence[ElectrodeUse]) -> None:
-    signals = [use.readings[-1].signal for use in uses]
+    """One line for each reading; the electrode is named once."""
+    seen = [(use, n, line) for use in uses for n, line in enumerate(_seen(use))]
+    signals = [line.signal for _, _, line in seen]
     units = {signal.unit for signal in signals}
     factor, unit = scale(signals[0].unit, [signal.value for signal in signals]) if len(units) == 1 else (1.0, "")
-    rows = [
-        (
-            use.electrode,
-            use.batch,
-            use.instrument,
-            f"{use.dilution:g}",
-            with_u(signal.value * factor, signal.u * factor) + ("" if unit else f" {signal.unit}"),
-            f"{use.share:.0%}",
-        )
-        for use, signal in zip(uses, signals, strict=True)
-    ]
-    head = ("electrode", "batch", "instrument", "dilution", f"signal, {unit}" if unit else "signal", "share")
-    say_table(head, rows, right=(3, 5))
+    rows = []
+    for use, n, line in seen:
+        value = with_u(line.signal.value * factor, line.signal.u * factor) + ("" if unit else f" {line.signal.unit}")
+        named = (use.electrode, use.batch, use.instrument, f"{use.dilution:g}")
+        share = f"{use.share:.0%}" if n == 0 else ""
+        rows.append((*(named if n == 0 else ("",) * 4), READINGS.get(line.role, line.role), value, share))
+    head = ("electrode", "batch", "instrument", "dilution", "reading", f"signal, {unit}" if unit else "signal", "share")
+    say_table(head, rows, right=(3, 6))
 
 
 def tell_flags(where: str, flags: Iterable[Flag]) -> None:
