@@ -79,8 +79,8 @@ def test_a_wavelength_on_a_flank_widens_the_difference() -> None:
     flank = SpectrumDefinition("difference", wavelengths_nm=(440.0, 470.0))
     summit = measure_spectrum(spectrum(1.0, np.random.default_rng(SEED)), DIFFERENCE, stated_band(DIFFERENCE))
     side = measure_spectrum(spectrum(1.0, np.random.default_rng(SEED)), flank, stated_band(flank))
-    # Half a nanometre on a slope of x/sd^2 exp(-x^2/2 sd^2) = .079 per nm at x = 8, as a rectangle: .079/2/sqrt(3).
-    assert side.u_baseline == pytest.approx(0.0229, abs=0.003)
+    # .2 nm on a slope of x/sd^2 exp(-x^2/2 sd^2) = .079 per nm at x = 8, as a rectangle: .2 .079/sqrt(3).
+    assert side.u_baseline == pytest.approx(0.0092, abs=0.001)
     assert side.u_baseline > 3.0 * summit.u_baseline
 
 

@@ -35,8 +35,9 @@ QUANTITY = {"A": "height", "C": "charge", "V": "potential", "1": "absorbance"}
 class _Parts:
     """A curve taken apart, of either kind: x against measured = baseline + wave + residual, all (n,).
 
-    at : where the height stands; shown : whether the signal is a height; y, y_whole, wave, whole : words for the axis,
-    that of the overview, the part and the overview; unit : of the measured; ticks : form of the numbers on the x axis.
+    at : where the height stands; shown : whether the signal is a height; x_name, y : words for the axes; y_whole : for
+    the y axis of the overview; wave_word, whole_word : for the part and the overview; unit : of the measured; ticks :
+    form of the numbers on the x axis.
     """
 
     x: FloatArray
@@ -46,6 +47,7 @@ class _Parts:
     residual: FloatArray
     at: int
     shown: bool
+    x_name: str
     y: str
     y_whole: str
     wave_word: str
@@ -65,12 +67,14 @@ def _parts(one: CurveDissection) -> _Parts:
         arrays = (one.potential_V, one.current_A, one.baseline_A, one.wave_A, one.residual_A)
         at = int(np.argmax(np.abs(one.wave_A)))
         shown = one.signal.unit == "A" and one.signal.value != 0.0
-        return _Parts(*arrays, at, shown, "current", "current", "wave", "whole trace", "A", ".2f", one.signal)
+        return _Parts(
+            *arrays, at, shown, "potential", "current", "current", "wave", "whole trace", "A", ".2f", one.signal
+        )
     values = (one.wavelength_nm, one.absorbance, one.baseline, one.band, one.residual)
     at = int(np.argmin(np.abs(one.wavelength_nm - one.read_nm)))
     shown = one.signal.value != 0.0
     y = "absorbance above the pre-scan" if one.gained else "absorbance"
-    return _Parts(*values, at, shown, y, "absorbance", "band", "whole spectrum", "1", ".0f", one.signal)
+    return _Parts(*values, at, shown, "wavelength", y, "absorbance", "band", "whole spectrum", "1", ".0f", one.signal)
 
 
 def _axis_title(name: str, unit: str) -> str:
@@ -96,8 +100,7 @@ def trace_chart(
     told from its unit.
     """
     parts = _parts(dissection)
-    of_trace = isinstance(dissection, Dissection)
-    across = across or ("potential, V" if of_trace else "wavelength, nm")
+    across = across or f"{parts.x_name}, {'V' if isinstance(dissection, Dissection) else 'nm'}"
     factor, unit = scaled_unit(parts.unit, parts.measured)
     panels = [_window(parts, factor, unit), _residual(parts, across)]
     if whole is not None:
@@ -105,7 +108,7 @@ def trace_chart(
     body: Spec = {"vconcat": panels, "spacing": 22, "resolve": {"scale": _apart()}}
     sentence = _sentence(parts.signal, quantity)
     told = (
-        f"{title}. {parts.y.capitalize()} against {'potential' if of_trace else 'wavelength'} in the window of the "
+        f"{title}. {parts.y.capitalize()} against {parts.x_name} in the window of the "
         f"signal, with baseline, {parts.wave_word} and residual. {sentence}"
     )
     return titled(title, [sentence, *_flags(parts.signal.flags)], told, body)
@@ -121,17 +124,17 @@ def _x(parts: _Parts, title: str | None) -> Spec:
     labelled: Spec = {"format": parts.ticks, "labelFlush": False, "labelOverlap": True}
     axis = {"title": title, **labelled} if title else {"title": None, "labels": False, "ticks": False}
     return {
-        "field": "potential",
+        "field": parts.x_name,
         "type": "quantitative",
         "scale": {"domain": [round(low, 4), round(high, 4)], "nice": False, "zero": False},
         "axis": axis,
     }
 
 
-def _line(x: FloatArray, values: FloatArray) -> list[Spec]:
+def _line(parts: _Parts, x: FloatArray, values: FloatArray) -> list[Spec]:
     """Points of a line in file order; of a long one the lowest and highest value of each stretch."""
     keep = thinned(values, LINE_POINTS)
-    return rows(order=range(keep.size), potential=x[keep], current=values[keep])
+    return rows(order=range(keep.size), **{parts.x_name: x[keep], parts.y_whole: values[keep]})
 
 
 def _window(parts: _Parts, factor: float, unit: str) -> Spec:
@@ -139,9 +142,9 @@ def _window(parts: _Parts, factor: float, unit: str) -> Spec:
     fit = parts.baseline + parts.wave
     table = []
     for name, values in zip(parts.names, (parts.measured, fit, parts.baseline), strict=True):
-        table += [{"part": name, **point} for point in _line(parts.x, values * factor)]
+        table += [{"part": name, **point} for point in _line(parts, parts.x, values * factor)]
     y: Spec = {
-        "field": "current",
+        "field": parts.y_whole,
         "type": "quantitative",
         "title": _axis_title(parts.y, unit),
         "scale": _roomy(parts, factor),
@@ -185,8 +188,9 @@ def _height(parts: _Parts, factor: float, unit: str) -> list[Spec]:
         return []
     base, tip = parts.baseline[at], parts.baseline[at] + parts.wave[at]
     value, u = with_uncertainty(signal.value * factor, signal.u * factor)
-    place = {"x": {**_x(parts, None), "field": "potential"}}
-    ends = rows(potential=[float(parts.x[at])], low=[float(base) * factor], high=[float(tip) * factor])
+    place = {"x": {**_x(parts, None), "field": parts.x_name}}
+    at_x = {parts.x_name: [float(parts.x[at])]}
+    ends = rows(**at_x, low=[float(base) * factor], high=[float(tip) * factor])
     below = tip >= base
     label = {"type": "text", "baseline": "top" if below else "bottom", "dy": 7 if below else -7}
     label |= {"text": f"{_with_unit(value, unit)}, u = {_with_unit(u, unit)}", "fontWeight": 600, "color": BLUE}
@@ -214,9 +218,9 @@ def _height(parts: _Parts, factor: float, unit: str) -> list[Spec]:
 
 def _residual(parts: _Parts, across: str) -> Spec:
     factor, unit = scaled_unit(parts.unit, parts.residual)
-    table = _line(parts.x, parts.residual * factor)
+    table = _line(parts, parts.x, parts.residual * factor)
     y: Spec = {
-        "field": "current",
+        "field": parts.y_whole,
         "type": "quantitative",
         "title": _axis_title("left over", unit),
         "axis": {"tickCount": 3},
@@ -246,11 +250,11 @@ def _small_title(text: str) -> Spec:
 def _overview(parts: _Parts, whole: Curve, across: str) -> Spec:
     at, measured = _whole(whole)
     factor, unit = scaled_unit(parts.unit, measured)
-    table = _line(at, measured * factor)
+    table = _line(parts, at, measured * factor)
     ends = [{"from": round(float(parts.x[0]), 5), "to": round(float(parts.x[-1]), 5)}]
-    x: Spec = {"field": "potential", "type": "quantitative", "title": across, "scale": {"zero": False}}
+    x: Spec = {"field": parts.x_name, "type": "quantitative", "title": across, "scale": {"zero": False}}
     y: Spec = {
-        "field": "current",
+        "field": parts.y_whole,
         "type": "quantitative",
         "title": _axis_title(parts.y_whole, unit),
         "axis": {"tickCount": 5},

@@ -56,8 +56,9 @@ LOCAL_TERMS = 6
 SIDE_POINTS = 10
 """Fewest points on either side of a difference."""
 
-SCALE_ERROR_NM = 0.5
-"""Error of a wavelength scale that u_baseline of a difference allows for [nm] (common practice, no source)."""
+SCALE_ERROR_NM = 0.2
+"""Repeatability of a wavelength scale that u_baseline of a difference allows for [nm] (common practice, no source); an
+error that all spectra share is in the gain."""
 
 STRAY_LIMIT = 0.1
 """Share of the light at the detector that may be stray before a flag is set: A then reads low by about .04."""
@@ -329,9 +330,11 @@ def _mean_weights(wavelength_nm: FloatArray, place_nm: float) -> FloatArray:
 
 def _difference(read: Spectrum, definition: SpectrumDefinition) -> Signal:
     places, around = _wavelengths(definition), _around(definition)
-    sides = [_side(read, place, around) for place in places]
-    smoothed = [without_spikes(absorbance) for _, absorbance in sides]
-    values = np.concatenate([absorbance for absorbance, _ in smoothed])
+    absorbance, _ = without_spikes(read.absorbance)
+    cleared = _looked_at(read, definition) & (absorbance != read.absorbance)
+    clean = Spectrum(read.wavelength_nm, absorbance)
+    sides = [_side(clean, place, around) for place in places]
+    values = np.concatenate([side[1] for side in sides])
     shifts = (0.0, -SCALE_ERROR_NM, SCALE_ERROR_NM)
     weights = np.stack([_difference_weights(sides, places, shift) for shift in shifts])
     local = np.concatenate([(side[0] - place) / around for side, place in zip(sides, places, strict=True)])
@@ -341,7 +344,7 @@ def _difference(read: Spectrum, definition: SpectrumDefinition) -> Signal:
     nothing = no_wave_flag(value, u)
     if nothing is not None:
         nothing = replace(nothing, name="no difference", meaning="within 3 standard uncertainties of zero")
-    found = (nothing, noise_flag(value, u_noise) if nothing is None else None, spike_flag(sum(n for _, n in smoothed)))
+    found = (nothing, noise_flag(value, u_noise) if nothing is None else None, spike_flag(int(cleared.sum())))
     return Signal(value, u, definition.unit, tuple(flag for flag in found if flag is not None), u_noise, u_scale)
 
 
