@@ -106,11 +106,6 @@ def same_instrument(then: Mapping[str, JsonValue], now: Mapping[str, JsonValue])
     return {**_CAME_LATER, **then} == {**_CAME_LATER, **now}
 
 
-def same_instrument(then: Mapping[str, JsonValue], now: Mapping[str, JsonValue]) -> bool:
-    """Whether two identities of an instrument say the same; a key that one of them leaves out has its default."""
-    return {**_CAME_LATER, **then} == {**_CAME_LATER, **now}
-
-
 @dataclass(frozen=True, slots=True, eq=False)
 class Made:
     """What a step made: results as JSON and arrays by name."""

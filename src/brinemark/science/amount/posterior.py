@@ -4,7 +4,8 @@ The first round draws from the Laplace approximation and from the prior (which b
 little); later rounds from multivariate t distributions fitted to all draws so far, and every draw is weighted against
 the mixture of all proposals used ("Adaptive Multiple Importance Sampling", Scandinavian Journal of Statistics 39
 (2012) 798-812, doi 10.1111/j.1467-9469.2011.00756.x). Three gates decide whether the result may be used: no NaN,
-Pareto k, and the largest weight (after Pareto smoothing of the tail), because k alone missed a two-sd error in one quantile of one run (docs/decisions).
+Pareto k, and the largest weight (after Pareto smoothing of the tail), because k alone missed a two-sd error in one
+quantile of one run (docs/decisions).
 """
 
 from __future__ import annotations

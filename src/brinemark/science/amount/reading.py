@@ -164,8 +164,8 @@ def _warnings(
     found += [drift] if drift else []
     if calibration.matrix_K_sd > 0:
         found.append(
-            f"how this water shifts K is not measured: {calibration.matrix_K_sd:.0%} stands for it ([prior] matrix_K_sd); "
-            "a stronger shift biases the amount, and electrodes of one water share it"
+            f"how this water shifts K is not measured: {calibration.matrix_K_sd:.0%} stands for it "
+            "([prior] matrix_K_sd); a stronger shift biases the amount, and electrodes of one water share it"
         )
     return tuple(found)
 
