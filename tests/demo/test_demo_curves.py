@@ -72,6 +72,15 @@ def test_half_the_sites_hold_half_the_charge_and_give_half_the_wave() -> None:
     assert charge(seen(PLAIN, 0.0, QUIET, 3)) == pytest.approx(curves.film_charge(PLAIN), rel=0.10)
 
 
+def test_a_film_fades_a_little_from_dip_to_dip_and_stays_the_same_film() -> None:
+    random = np.random.default_rng(31)
+    made = [curves.next_dip(PLAIN, random) for _ in range(4000)]
+    change = np.log([film.yield_per_site for film in made])
+    assert change.mean() == pytest.approx(curves.FADED, abs=4 * curves.FADED_SD / np.sqrt(len(made)))
+    assert change.std() == pytest.approx(curves.FADED_SD, rel=0.05)
+    assert all(replace(film, yield_per_site=1.0) == PLAIN for film in made)
+
+
 def test_the_meters_differ_in_gain_and_noise_as_stated() -> None:
     heights = {
         meter.name: np.array([height(seen(PLAIN, 20.0, meter, seed)) for seed in range(80)])

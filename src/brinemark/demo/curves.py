@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import partial
 
 import numpy as np
@@ -29,6 +29,8 @@ ANSWERING = 0.30
 """Share of those sites that answers with a wave at thiocyanate's place when all are filled. Invented."""
 WEAK_SHARE, WEAK_RATIO = 0.08, 40.0
 """Mild heterogeneity: a few sites bind this many times more weakly. Invented."""
+FADED, FADED_SD = -0.02, 0.03
+"""Change of the logarithm of a film's answer from one dip to the next: mean and standard deviation. Invented."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -76,6 +78,11 @@ class Meter:
 
 BENCH = Meter("bench", gain=1.0, noise_A=1.2e-7, noise_time_s=0.035, step_V=0.004, cycles=2)
 PORTABLE = Meter("portable", gain=0.9, noise_A=4.0e-7, noise_time_s=0.05, step_V=0.005, cycles=1, bits=13, drift_A=1e-7)
+
+
+def next_dip(film: Film, random: np.random.Generator) -> Film:
+    """The same film at its next dip: its sites answer a little less, or more."""
+    return replace(film, yield_per_site=film.yield_per_site * float(np.exp(random.normal(FADED, FADED_SD))))
 
 
 def film_charge(film: Film) -> float:

@@ -4,11 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from datetime import timedelta
 from pathlib import Path
 
 import numpy as np
 
-from brinemark.demo.plan import Planned, Tank
+from brinemark.demo.plan import MINUTES_APART, Added, CELL_mL, Planned, Tank
 from brinemark.terms.curves import Trace
 
 CURVES = "curves"
@@ -19,6 +20,8 @@ COLUMNS = (
     "electrode", "batch", "instrument", "measured_at", "role", "level", "stock", "stock_level", "sample",
     "dilution", "expected_level", "trace", "prescan", "scan_rate_V_per_s", "note",
 )  # fmt: skip
+VOLUMES = ("volume_mL", "added_volume_mL")
+"""Columns of a sheet on which something was added to a cell."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -99,13 +102,44 @@ def curve_names(reading: Planned) -> tuple[str, str]:
     return f"{CURVES}/{reading.electrode}.csv", f"{CURVES}/{reading.electrode}-prescan.csv"
 
 
-def write_sheet(file: Path, readings: Sequence[Planned], tanks: dict[str, Tank], dialect: SheetDialect) -> None:
+def added_name(reading: Planned, place: int) -> str:
+    """Path of the curve after an electrode's addition, the first of which has place 1."""
+    return f"{CURVES}/{reading.electrode}-added-{place}.csv"
+
+
+def write_sheet(
+    file: Path,
+    readings: Sequence[Planned],
+    tanks: dict[str, Tank],
+    dialect: SheetDialect,
+    columns: Sequence[str] = COLUMNS,
+) -> None:
     """One run sheet."""
-    lines = [dialect.delimiter.join(COLUMNS)]
-    for reading in readings:
-        cells = _cells(reading, tanks, dialect.decimal)
-        lines.append(dialect.delimiter.join(_quoted(cells[column], dialect.delimiter) for column in COLUMNS))
+    lines = [dialect.delimiter.join(columns)]
+    for cells in (row for reading in readings for row in _life(reading, tanks, dialect.decimal)):
+        lines.append(dialect.delimiter.join(_quoted(cells[column], dialect.delimiter) for column in columns))
     file.write_bytes((dialect.newline.join(lines) + dialect.newline).encode("utf-8"))
+
+
+def _life(reading: Planned, tanks: dict[str, Tank], decimal: str) -> list[dict[str, str]]:
+    """The rows of one electrode: its main reading, then its additions."""
+    added = [_addition(reading, place, one, decimal) for place, one in enumerate(reading.added, start=1)]
+    return [_cells(reading, tanks, decimal), *added]
+
+
+def _addition(reading: Planned, place: int, added: Added, decimal: str) -> dict[str, str]:
+    at = reading.measured_at + timedelta(minutes=MINUTES_APART * place)
+    return dict.fromkeys((*COLUMNS, *VOLUMES), "") | {
+        "electrode": reading.electrode,
+        "batch": reading.batch,
+        "instrument": reading.instrument,
+        "measured_at": at.isoformat(),
+        "role": "addition",
+        "stock": added.stock,
+        "added_volume_mL": _number(added.volume_mL, decimal),
+        "trace": added_name(reading, place),
+        "scan_rate_V_per_s": _number(0.1, decimal),
+    }
 
 
 def _cells(reading: Planned, tanks: dict[str, Tank], decimal: str) -> dict[str, str]:
@@ -127,6 +161,8 @@ def _cells(reading: Planned, tanks: dict[str, Tank], decimal: str) -> dict[str, 
         "prescan": prescan,
         "scan_rate_V_per_s": _number(0.1, decimal),
         "note": tank.note if tank else "",
+        "volume_mL": _number(CELL_mL, decimal) if reading.added else "",
+        "added_volume_mL": "",
     }
 
 

@@ -1,4 +1,4 @@
-"""The charts of the demo: the calibration, all statements on one axis, every reading, and a few curves taken apart."""
+"""The charts of the demo: the calibration, all statements on one axis, every reading, a few lives and curves."""
 
 from __future__ import annotations
 
@@ -10,8 +10,10 @@ if TYPE_CHECKING:
     from brinemark.logbook import Logbook
     from brinemark.steps.answers import CalibrationReport, SampleReading
 
-CURVES_SHOWN = ("H10-1", "H10-2", "H11-3")
-"""A blank, a standard and a lifted film."""
+CURVES_SHOWN = ("H10-1", "H10-2", "H11-3", "L04-1", "L04-2", "L05-5")
+"""A blank, a standard and a lifted film, of voltammograms and of spectra."""
+LIVES_SHOWN = ("H15-6", "H15-3", "H10-2")
+"""A tank with a rise and a closing spike, another with a closing spike only, and a standard with one."""
 
 
 def draw_charts(
@@ -39,7 +41,12 @@ def _charts(
     for one in readings:
         if one.statement != "cannot say":
             yield f"reading-{one.sample}", render(reading_picture(one, calibration), "svg")
-    for row in logbook.rows():
+    told = {use.electrode: one.sentence for one in readings for use in one.electrodes}
+    rows = [row for row in logbook.rows() if row.row.role != "addition"]
+    for row in rows:
+        if row.row.electrode in LIVES_SHOWN:
+            yield f"life-{row.row.electrode}", logbook.draw_life(row.row.electrode, "svg", told.get(row.row.electrode))
+    for row in rows:
         if row.row.electrode in CURVES_SHOWN:
             yield f"prescan-{row.row.electrode}", logbook.draw_trace(row, prescan=True)
             yield f"curve-{row.row.electrode}", logbook.draw_trace(row)

@@ -14,7 +14,7 @@ SEASON_START = datetime(2026, 4, 7, 9, 0, tzinfo=ZONE)
 class Tank:
     """A water that is read, or a control: its name on the sheet and the range its true level is drawn from [ug/L].
 
-    A control has low == high, the level its label promises.
+    A control has low == high, the level its label promises. same_as : the tank whose water it is once more.
     """
 
     name: str
@@ -22,13 +22,38 @@ class Tank:
     high: float
     note: str = ""
     control: bool = False
+    same_as: str = ""
+
+
+CELL_mL = 20.0
+"""Volume of the cell before anything is added."""
+
+
+@dataclass(frozen=True, slots=True)
+class Added:
+    """What goes into the cell after the main reading: so much of a stock with this nominal level [ug/L]."""
+
+    stock: str
+    stock_level: float
+    volume_mL: float
+
+
+STRONG, STRONG_LEVEL = "KSCN-2", 2000.0
+"""The invented stock of all additions, described in the settings [ug/L]."""
+SPIKE = Added(STRONG, STRONG_LEVEL, 1.05)
+"""The closing spike: about 100 ug/L more."""
+RISE = Added(STRONG, STRONG_LEVEL, 0.02)
+"""A rising addition: about 2 ug/L more."""
+ADDITIONS = {"spike": SPIKE, "rise": RISE}
+MINUTES_APART = 9
+"""Between the readings of one life."""
 
 
 @dataclass(frozen=True, slots=True)
 class Planned:
-    """One electrode's one reading. level is the standard's nominal level; a tank's level is not known here.
+    """One electrode's life. level is the standard's nominal level; a tank's level is not known here.
 
-    fault : "", "lifted" or "shorted".
+    fault : "", "lifted" or "shorted"; added : what goes into its cell after the main reading, one reading each.
     """
 
     electrode: str
@@ -40,6 +65,7 @@ class Planned:
     tank: str | None = None
     dilution: float = 1.0
     fault: str = ""
+    added: tuple[Added, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -60,13 +86,17 @@ TANKS = (
     Tank("K1-tank-7", 120.0, 250.0, "slime on the surface"),
     Tank("K1-tank-8", 20.0, 40.0, "same boat as tank 7"),
     Tank("K1-tank-9", 1.0, 3.0, "one electrode left for this tank"),
+    Tank("K1-tank-10", 1.8, 2.6, "one reading each"),
+    Tank("K1-tank-10-spiked", 1.8, 2.6, "the same water with a closing spike", same_as="K1-tank-10"),
+    Tank("K1-tank-11", 3.0, 5.0, "with a closing spike"),
+    Tank("K1-tank-12", 2.0, 4.0, "with a rise and a closing spike"),
     Tank("QC-clean", 0.0, 0.0, control=True),
     Tank("QC-one", 1.0, 1.0, control=True),
     Tank("QC-three", 3.0, 3.0, control=True),
 )
 """The consignment and the controls. A tank's name says nothing about its level; the level goes into truth.json only."""
 
-# One batch: its electrodes as "instrument role level-or-tank [/dilution] [fault]". B = bench, P = portable.
+# One batch: its electrodes as "instrument role level-or-tank [/dilution] [fault] [additions]". B = bench, P = portable.
 _SPRING = {
     "H01": ("B 0", "B 0.5", "B 2", "B 8", "B 20"),
     "H02": ("B 0", "B 1", "B 4 lifted", "B 8", "B 2", "B 0.5"),
@@ -77,20 +107,28 @@ _SPRING = {
 _SUMMER = {
     "H06": ("P 0", "P 2", "B 1", "B 8", "P 4", "B 0"),
     "H07": ("B 0 shorted", "B 2", "B 4", "B 20", "B 0"),
-    "H08": ("P 0", "B 0.5", "P 8", "P 20", "B 4"),
-    "H09": ("B 0", "B 1", "P 1", "P 0", "B 20"),
+    "H08": ("P 0", "B 0.5 spike", "P 8", "P 20", "B 4 spike"),
+    "H09": ("B 0 spike", "B 1 spike", "P 1", "P 0", "B 20 spike"),
 }
 _CONSIGNMENT = {
-    "H10": ("B 0", "B 4", "B K1-tank-1", "B K1-tank-5/4", "B K1-tank-8/16", "B QC-one"),
-    "H11": ("B 0", "B 2", "B K1-tank-9 lifted", "B K1-tank-5", "B K1-tank-8/4"),
+    "H10": ("B 0 spike", "B 4 spike", "B K1-tank-1", "B K1-tank-5/4", "B K1-tank-8/16", "B QC-one"),
+    "H11": ("B 0 spike", "B 2 spike", "B K1-tank-9 lifted", "B K1-tank-5", "B K1-tank-8/4"),
     "H12": ("P 0", "P 4", "P K1-tank-2", "P K1-tank-3", "P QC-three"),
-    "H13": ("B 0", "B 4", "B K1-tank-1", "B K1-tank-4", "B K1-tank-5/16", "B QC-clean"),
-    "H14": ("B 2", "B K1-tank-4", "B K1-tank-6", "B K1-tank-7", "B K1-tank-8", "B K1-tank-5/4"),
+    "H13": ("B 0 spike", "B 4 spike", "B K1-tank-1", "B K1-tank-4", "B K1-tank-5/16", "B QC-clean"),
+    "H14": ("B 2 spike", "B K1-tank-4", "B K1-tank-6", "B K1-tank-7", "B K1-tank-8", "B K1-tank-5/4"),
+    "H15": (
+        "B K1-tank-10",
+        "B K1-tank-10",
+        "B K1-tank-10-spiked spike",
+        "B K1-tank-10-spiked spike",
+        "B K1-tank-11 spike",
+        "B K1-tank-12 rise spike",
+    ),
 }
 
 
 def season() -> Plan:
-    """The whole invented season: three sheets, 14 batches, two instruments."""
+    """The whole invented season: three sheets, 15 batches, two instruments."""
     tanks = {tank.name: tank for tank in TANKS}
     sheets = {
         "spring": planned(_SPRING, tanks, SEASON_START, 9),
@@ -113,12 +151,13 @@ def planned(
 
 
 def _reading(electrode: str, batch: str, at: datetime, note: str, tanks: dict[str, Tank]) -> Planned:
-    where, what, *fault = note.split()
+    where, what, *more = note.split()
     name, _, dilution = what.partition("/")
     common = (electrode, batch, {"B": "bench", "P": "portable"}[where], at)
-    bad = fault[0] if fault else ""
+    bad = next((word for word in more if word not in ADDITIONS), "")
+    added = tuple(ADDITIONS[word] for word in more if word in ADDITIONS)
     if name in tanks:
         role = "control" if tanks[name].control else "sample"
-        return Planned(*common, role, tank=name, dilution=float(dilution or 1), fault=bad)
+        return Planned(*common, role, tank=name, dilution=float(dilution or 1), fault=bad, added=added)
     level = float(name)
-    return Planned(*common, "standard" if level > 0 else "blank", level=level, fault=bad)
+    return Planned(*common, "standard" if level > 0 else "blank", level=level, fault=bad, added=added)

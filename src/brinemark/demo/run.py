@@ -65,14 +65,17 @@ def run_demo(
     on_step: OnStep | None = None,
     tell: Tell | None = None,
     charts: bool = True,
+    write: Callable[[Path, int], Scenario] = write_scenario,
 ) -> DemoResult:
     """Do the whole job under folder: sheets/, truth.json, logbook/ and charts/.
+
+    write : what invents the season.
 
     on_step(done, total) : progress of the calibration, False stops it; tell(line) : hears what happens, in words.
     Raises Refused when folder holds an earlier run, GateFailed, Stopped.
     """
     say = tell or (lambda line: None)
-    scenario = write_scenario(folder, seed)
+    scenario = write(folder, seed)
     say(f"wrote {len(scenario.sheets)} run sheets with their curves into {scenario.sheets[0].parent}")
     with new_logbook(folder / "logbook", scenario) as logbook:
         for sheet in scenario.sheets:

@@ -14,9 +14,9 @@ from pathlib import Path
 import numpy as np
 
 from brinemark.demo import files
-from brinemark.demo.curves import BENCH, PORTABLE, Film, Meter, voltammogram
+from brinemark.demo.curves import BENCH, PORTABLE, Film, Meter, next_dip, voltammogram
 from brinemark.demo.making import Population, draw_batch, draw_film, lifted, shorted
-from brinemark.demo.plan import Plan, Planned, Tank, season
+from brinemark.demo.plan import CELL_mL, Plan, Planned, Tank, season
 from brinemark.terms.errors import Refused
 
 DEFAULT_SEED = 2026
@@ -24,6 +24,10 @@ METERS = {"bench": BENCH, "portable": PORTABLE}
 FAULTS = {"": lambda film: film, "lifted": lifted, "shorted": shorted}
 STANDARD_ERROR = 0.01
 """Relative error of each standard as it was really made up (standard deviation). Invented."""
+STOCK_ERROR = 0.01
+"""Relative error of the stock of all additions as it was really made up (standard deviation). Invented."""
+VOLUME_ERROR = 0.008
+"""Relative error of every added volume (standard deviation). Invented."""
 DILUTION_ERROR = 0.005
 """Relative error of each dilution as it was really made (standard deviation). Invented."""
 
@@ -53,6 +57,10 @@ window_V = [-0.36, 0.00]
 
 [prescan]
 max_ratio = 2.5
+
+[stock.KSCN-2]
+level = 2000.0
+rel_u = 0.01
 
 [instrument.bench]
 scan_rate_V_per_s = 0.1
@@ -107,7 +115,8 @@ def write_scenario(folder: Path, seed: int = DEFAULT_SEED) -> Scenario:
         for reading in readings:
             write_curves(sheets, reading, world, METERS[reading.instrument], by_instrument[reading.instrument])
         written.append(sheets / f"{len(written) + 1}-{title}.csv")
-        files.write_sheet(written[-1], readings, plan.tanks, sheet_dialect)
+        columns = files.COLUMNS + (files.VOLUMES if any(reading.added for reading in readings) else ())
+        files.write_sheet(written[-1], readings, plan.tanks, sheet_dialect, columns)
     truth_file = folder / "truth.json"
     truth_file.write_text(json.dumps(world.as_json(), indent=1, sort_keys=True) + "\n", encoding="utf-8")
     names = names_by_role(plan)
@@ -116,32 +125,37 @@ def write_scenario(folder: Path, seed: int = DEFAULT_SEED) -> Scenario:
 
 @dataclass(frozen=True, slots=True)
 class World:
-    """The truth: films by electrode, true cell levels by electrode and true levels by tank [ug/L]."""
+    """The truth: films by electrode, true cell levels by electrode and true levels by tank [ug/L].
+
+    later : true cell levels after each addition, by electrode.
+    """
 
     seed: int
     films: dict[str, Film]
     cells: dict[str, float]
     tanks: dict[str, float]
+    later: dict[str, tuple[float, ...]]
 
     def as_json(self) -> dict[str, object]:
         """For truth.json."""
         films = {electrode: asdict(film) for electrode, film in self.films.items()}
-        return {"seed": self.seed, "tanks": self.tanks, "cells": self.cells, "films": films}
+        return {"seed": self.seed, "tanks": self.tanks, "cells": self.cells, "later": self.later, "films": films}
 
 
 def draw_world(plan: Plan, seed: int) -> World:
     """The truth behind a plan; each batch and electrode has its own stream, so a longer plan changes no film."""
     population = Population()
     readings = [reading for sheet in plan.sheets.values() for reading in sheet]
-    batches = {name: draw_batch(population, _stream(seed, "batch", name)) for name in {r.batch for r in readings}}
-    tanks = {name: _tank_level(tank, _stream(seed, "tank", name)) for name, tank in plan.tanks.items()}
-    films_, cells = {}, {}
+    batches = {name: draw_batch(population, stream(seed, "batch", name)) for name in {r.batch for r in readings}}
+    tanks = {name: _tank_level(tank, stream(seed, "tank", tank.same_as or name)) for name, tank in plan.tanks.items()}
+    films_, cells, later = {}, {}, {}
     for reading in readings:
-        random = _stream(seed, "film", reading.electrode)
+        random = stream(seed, "film", reading.electrode)
         film = draw_film(batches[reading.batch], population, random)
         films_[reading.electrode] = FAULTS[reading.fault](film)
         cells[reading.electrode] = _cell_level(reading, tanks, random)
-    return World(seed, films_, cells, tanks)
+        later[reading.electrode] = _later_levels(reading, cells[reading.electrode], seed)
+    return World(seed, films_, cells, tanks, later)
 
 
 def names_by_role(plan: Plan) -> dict[str, tuple[str, ...]]:
@@ -151,10 +165,15 @@ def names_by_role(plan: Plan) -> dict[str, tuple[str, ...]]:
 
 
 def write_curves(sheets: Path, reading: Planned, world: World, meter: Meter, dialect: files.CurveDialect) -> None:
-    """Curve and pre-scan of one electrode, under the folder of its sheet."""
+    """Curve, pre-scan and curves after additions of one electrode, under the folder of its sheet."""
     film = world.films[reading.electrode]
     for name, level in zip(files.curve_names(reading), (world.cells[reading.electrode], 0.0), strict=True):
-        trace = voltammogram(film, level, meter, _stream(world.seed, "curve", name))
+        trace = voltammogram(film, level, meter, stream(world.seed, "curve", name))
+        files.write_curve(sheets / name, trace, dialect)
+    for place, level in enumerate(world.later[reading.electrode], start=1):
+        name = files.added_name(reading, place)
+        film = next_dip(film, stream(world.seed, "drift", name))
+        trace = voltammogram(film, level, meter, stream(world.seed, "curve", name))
         files.write_curve(sheets / name, trace, dialect)
 
 
@@ -171,7 +190,19 @@ def _cell_level(reading: Planned, tanks: dict[str, float], random: np.random.Gen
     return float(tanks[reading.tank] / (reading.dilution * error))
 
 
-def _stream(seed: int, kind: str, name: str) -> np.random.Generator:
+def _later_levels(reading: Planned, level: float, seed: int) -> tuple[float, ...]:
+    """What the cell really holds after each addition [ug/L]: the amounts that are in it over its volume."""
+    random = stream(seed, "added", reading.electrode)
+    amount, volume, levels = level * CELL_mL, CELL_mL, []
+    for added in reading.added:
+        truly = stream(seed, "stock", added.stock).normal(0.0, STOCK_ERROR)
+        put_in = added.volume_mL * float(np.exp(random.normal(0.0, VOLUME_ERROR)))
+        amount, volume = amount + put_in * added.stock_level * float(np.exp(truly)), volume + put_in
+        levels.append(amount / volume)
+    return tuple(levels)
+
+
+def stream(seed: int, kind: str, name: str) -> np.random.Generator:
     """A random stream that depends on the seed and on what it is for, and on nothing else."""
     return np.random.default_rng([seed, *f"{kind} {name}".encode()])
 

@@ -36,26 +36,30 @@ AFTER = {"wrote": "adding run sheets", "added": "measuring curves", "made": "rea
     metavar="NUMBER",
     help="Another invented season; without it, always the same one.",
 )
+@click.option("--spectra", is_flag=True, help="A smaller season of the same films, read by their absorbance.")
 @json_option
-def demo(folder: Path, seed: int | None, as_json: bool) -> None:
-    """Invent a harbour laboratory, 14 batches of electrodes and one consignment of tanks; then do the whole job on it.
+def demo(folder: Path, seed: int | None, spectra: bool, as_json: bool) -> None:
+    """Invent a harbour laboratory, 15 batches of electrodes and one consignment of tanks; then do the whole job on it.
 
     It writes run sheets with curves, adds them to a logbook, calibrates, reads every tank and draws charts. It takes
-    about a minute. The true levels are kept in a file of their own, which nothing reads.
+    about a minute. The true levels are kept in a file of their own, which nothing reads. With --spectra the electrodes
+    are read by a spectrometer: 6 batches and 5 tanks.
 
     \b
     Example:
       brinemark demo --folder harbour --seed 7
     """
     from brinemark.demo.folder import make_ready
+    from brinemark.demo.optical import write_optical
     from brinemark.demo.run import run_demo
-    from brinemark.demo.scenario import DEFAULT_SEED
+    from brinemark.demo.scenario import DEFAULT_SEED, write_scenario
 
     chosen = DEFAULT_SEED if seed is None else seed
     make_ready(folder, chosen)
     try:
         with working("inventing curves") as work:
-            result = run_demo(folder, chosen, work.step, partial(_heard, work))
+            write = write_optical if spectra else write_scenario
+            result = run_demo(folder, chosen, work.step, partial(_heard, work), True, write)
     except (KeyboardInterrupt, Stopped):
         end(f"stopped; what is in {folder} is unfinished, and the next demo makes it anew", INTERRUPTED)
     if as_json:
@@ -97,12 +101,21 @@ def _tell(result: DemoResult, folder: Path) -> None:
     click.echo()
     charts = folder / "charts"
     say(f"Charts: {charts} (open calibration.svg and statements.svg first).")
+    lives = sorted(chart.name for chart in result.charts if chart.name.startswith("life-"))
+    if lives:
+        say(f"Lives of electrodes read more than once, up to a closing spike: {', '.join(lives)}.")
     say(f"True levels of the waters, which nothing here has read: {result.scenario.truth_file}.")
     book = ("--logbook", str(result.logbook))
     say_next(
-        command_line(*book, "show", "K1-tank-5"),
-        command_line(*book, "chart", "K1-tank-5", "--to", "tank-5.png"),
+        command_line(*book, "show", _told(result)),
+        command_line(*book, "chart", _told(result), "--to", "tank.png"),
     )
+
+
+def _told(result: DemoResult) -> str:
+    """A sample worth a look: one that was quantified, the first of them."""
+    quantified = [row.sample for row in result.rows if row.statement == "quantified"]
+    return (quantified or [row.sample for row in result.rows])[0]
 
 
 def _how(row: DemoRow) -> str:
