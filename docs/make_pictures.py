@@ -1,4 +1,4 @@
-"""Draw the pictures of the pages anew: `python docs/make_pictures.py` makes the demo and draws its calibration."""
+"""Draw the pictures of the pages anew: `python docs/make_pictures.py` makes the demo, its calibration and a life."""
 
 from __future__ import annotations
 
@@ -8,17 +8,20 @@ from pathlib import Path
 from brinemark import Logbook
 from brinemark.demo.run import run_demo
 
+LIFE = "H15-6"
+"""A tank's electrode with a rise and a closing spike."""
 PICTURES = Path(__file__).resolve().parent / "pictures"
 
 
 def main() -> None:
-    """The demo of the default seed in a folder that is thrown away, and its calibration as SVG."""
+    """The demo of the default seed in a folder that is thrown away, its calibration and an electrode's life as SVG."""
     with tempfile.TemporaryDirectory() as folder:
         result = run_demo(Path(folder) / "demo", charts=False)
         with Logbook.open(result.logbook) as logbook:
-            picture = logbook.draw_calibration("svg")
+            pictures = {"calibration": logbook.draw_calibration("svg"), "life": logbook.draw_life(LIFE)}
     PICTURES.mkdir(exist_ok=True)
-    (PICTURES / "demo-calibration.svg").write_bytes(picture)
+    for name, picture in pictures.items():
+        (PICTURES / f"demo-{name}.svg").write_bytes(picture)
 
 
 if __name__ == "__main__":

@@ -15,7 +15,7 @@ from pictured import spiked_life
 
 from brinemark.outputs.charts import Kind, Spec, life_chart, render
 from brinemark.outputs.charts.frame import OVERLAY_POINTS
-from brinemark.outputs.charts.life import LINES
+from brinemark.outputs.charts.life import LINES, _short_lines
 
 STARTS = {"svg": b"<svg", "png": b"\x89PNG\r\n\x1a\n", "pdf": b"%PDF-"}
 DIGITS = 1e-6
@@ -81,6 +81,13 @@ def test_numbers_on_two_equal_curves_do_not_meet() -> None:
     twice = replace(life, dips=(life.dips[0], life.dips[1], life.dips[1]))
     numbers = life_chart(twice)["hconcat"][1]["layer"][2]["data"]["values"]
     assert len({row["across"] for row in numbers}) == 3
+
+
+def test_a_label_is_never_broken_between_a_number_and_its_sign_or_unit() -> None:
+    life = spiked_life()
+    held = "closing standard, 4 µg/L"
+    labels = [one for dip in (*life.dips, replace(life.dips[0], held=held)) for one in _short_lines(dip.held)]
+    assert {"4 times", "+ 2 µg/L", "+ 100 µg/L", "4 µg/L"} <= set(labels)
 
 
 def test_a_life_without_curves_or_statement_is_drawn_by_its_signals_alone() -> None:

@@ -105,8 +105,8 @@ _SPRING = {
     "H05": ("B 0.5", "B 4", "P 1", "P 8", "B 0"),
 }
 _SUMMER = {
-    "H06": ("P 0", "P 2", "B 1", "B 8", "P 4", "B 0"),
-    "H07": ("B 0 shorted", "B 2", "B 4", "B 20", "B 0"),
+    "H06": ("P 0", "P 2", "B 1 spike", "B 8 spike", "P 4", "B 0 spike"),
+    "H07": ("B 0 shorted", "B 2 spike", "B 4 spike", "B 20 spike", "B 0 spike"),
     "H08": ("P 0", "B 0.5 spike", "P 8", "P 20", "B 4 spike"),
     "H09": ("B 0 spike", "B 1 spike", "P 1", "P 0", "B 20 spike"),
 }

@@ -71,6 +71,10 @@ sign = "cathodic positive"
 scan_rate_V_per_s = 0.1
 reference = "Ag/AgCl, 3 mol/L KCl"
 
+[prior]
+# Standard additions into many waters of this coast have shown that a water moves K by less than 5 %.
+matrix_K_sd = 0.05
+
 [decision]
 alpha = 0.05
 interval = 0.95

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import math
+import re
 
 import numpy as np
 
@@ -26,6 +27,8 @@ from brinemark.terms.pictures import DipPicture, LifePicture
 
 HEIGHT, CURVES_WIDTH, STEP, NARROWEST = 280, 340, 94, 230
 LABEL_WIDTH = 15
+TOGETHER = re.compile(r"(?<=\+) | (?=(?:\S*/L|times)\b)")
+"""Blanks at which no line of a label ends."""
 LEGEND = "Bars: signal ± 2 standard uncertainties. The same numbers at the readings and on their curves."
 LINES: tuple[tuple[list[float], float, str], ...] = (
     ([2, 2.5], 1.4, QUIET),
@@ -121,8 +124,9 @@ def _places(life: LifePicture) -> Spec:
 
 
 def _short_lines(held: str) -> list[str]:
-    """Lines that never part a plus sign from its number."""
-    return [line.replace("+_", "+ ") for line in wrapped(held.replace("+ ", "+_"), LABEL_WIDTH)]
+    """Lines that never part a number from the plus sign before it or the word after it."""
+    tied = TOGETHER.sub("\a", held)
+    return [line.replace("\a", " ") for line in wrapped(tied, LABEL_WIDTH)]
 
 
 def _curves(life: LifePicture) -> Spec:
