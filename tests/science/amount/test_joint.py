@@ -11,7 +11,8 @@ from histories import history
 
 from brinemark.science.amount.calibration import scale_of_calibration
 from brinemark.science.amount.joint import SIMULATIONS, JointReading
-from brinemark.science.amount.predictive import ElectrodeLaw, batch_draws, electrode_law
+from brinemark.science.amount.law import DipLaw, electrode_laws
+from brinemark.science.amount.predictive import batch_draws
 from brinemark.science.amount.reading import two_sided
 from brinemark.science.amount.statistic import Observed, SingleReading
 from brinemark.terms.amounts import SamplePortion
@@ -26,21 +27,24 @@ SIMULATION_SE = 0.5 / np.sqrt(SIMULATIONS)
 
 
 @cache
-def laws() -> tuple[ElectrodeLaw, ...]:
+def laws() -> tuple[DipLaw, ...]:
     """Three electrodes: two of the new batch, one of an old one."""
     here = history(SEED)
     draws = batch_draws(here.calibration, here.readings, ["B9", "B3"], SEED)
     scale = scale_of_calibration(here.calibration)
-    portions = [SamplePortion(f"X{i}", b, "bench", 1.0, 0.0, 0.0) for i, b in enumerate(("B9", "B9", "B3"))]
-    return tuple(electrode_law(draws, scale, one) for one in portions)
+    portions = [
+        SamplePortion(f"X{i}", batch, "bench", 1.0, 0.0, 0.0, dilution)
+        for i, (batch, dilution) in enumerate(zip(("B9", "B9", "B3"), DILUTIONS, strict=True))
+    ]
+    return tuple(electrode_laws(draws, scale, one)[0][0] for one in portions)
 
 
 def data(level: float, rng: np.random.Generator) -> tuple[Observed, ...]:
     """Signals of the three electrodes at a sample level, from one joint draw of population and batches."""
-    pick = rng.integers(0, laws()[0].ln_K.size, 1).astype(float)
+    pick = rng.integers(0, laws()[0].shift.size, 1)
     return tuple(
-        Observed(law, float(law.simulate(level / d, pick, rng.normal(size=(2, 1)))[0]), d)
-        for law, d in zip(laws(), DILUTIONS, strict=True)
+        Observed((law,), (float(law.simulate(level, pick, *rng.normal(size=(2, 3, 1)))[0]),), dilution)
+        for law, dilution in zip(laws(), DILUTIONS, strict=True)
     )
 
 
@@ -71,7 +75,7 @@ def test_the_two_sided_interval_holds_the_truth_as_often_as_it_says(level: float
 def test_one_reading_through_the_joint_statistic_agrees_with_its_exact_tails(level: float) -> None:
     law = laws()[0]
     signal = float(np.exp(np.median(law.log_median(np.array([level]))[0])))
-    one = Observed(law, signal, 1.0)
+    one = Observed((law,), (signal,), 1.0)
     exact, joint = SingleReading.of(one), JointReading.of([one], SEED)
     at = np.array([0.0, 0.2, 0.5, 1.0, 2.0, 4.0, 8.0])
     # Between simulated levels the null is interpolated, which adds about as much again.

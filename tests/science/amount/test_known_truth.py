@@ -14,7 +14,8 @@ import pytest
 from histories import history, unknowns
 
 from brinemark.science.amount.calibration import scale_of_calibration
-from brinemark.science.amount.predictive import batch_draws, electrode_law
+from brinemark.science.amount.law import electrode_laws
+from brinemark.science.amount.predictive import batch_draws
 from brinemark.science.amount.reading import two_sided
 from brinemark.science.amount.statistic import Observed, SingleReading
 from brinemark.terms.arrays import BoolArray, FloatArray
@@ -46,8 +47,8 @@ def tails_of(seed: int, level: float) -> tuple[list[float], list[float]]:
     rng = np.random.default_rng([seed, int(100 * level)])
     at_truth, at_zero = [], []
     for one in unknowns(here.new, level, UNKNOWNS, rng):
-        law = electrode_law(draws, scale, one)
-        truth, zero = law.cdf(np.array([one.signal / here.calibration.signal_ref]), np.array([level, 0.0]))
+        (law,), (signal,) = electrode_laws(draws, scale, one)
+        truth, zero = law.cdf(np.array([signal]), np.array([level, 0.0]))
         at_truth.append(float(truth))
         at_zero.append(float(zero))
     return at_truth, at_zero
@@ -96,8 +97,8 @@ def test_the_shortcut_by_tails_agrees_with_the_interval_itself() -> None:
     draws = batch_draws(here.calibration, here.readings, ["B9"], seed)
     for level in (0.0, 1.0):
         for one in unknowns(here.new, level, 10, np.random.default_rng([seed, int(100 * level)])):
-            law = electrode_law(draws, scale_of_calibration(here.calibration), one)
-            statistic = SingleReading.of(Observed(law, one.signal / here.calibration.signal_ref, 1.0))
+            laws, signals = electrode_laws(draws, scale_of_calibration(here.calibration), one)
+            statistic = SingleReading.of(Observed(laws, signals, 1.0))
             ends = two_sided(statistic, decision)
             tail = float(statistic.below(np.array([level]))[0])
             holds = (ends.lower or 0.0) <= level and (ends.upper is None or level <= ends.upper)

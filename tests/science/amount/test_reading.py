@@ -11,7 +11,8 @@ from histories import TRUTH, calibrated, history, unknowns
 from pydantic import ValidationError
 
 from brinemark.science.amount.calibration import scale_of_calibration
-from brinemark.science.amount.predictive import BatchDraws, batch_draws, electrode_law, subset
+from brinemark.science.amount.law import electrode_laws
+from brinemark.science.amount.predictive import BatchDraws, batch_draws, subset
 from brinemark.science.amount.reading import BEYOND_STANDARDS, read_sample, state
 from brinemark.science.amount.simulate import median_response
 from brinemark.science.amount.statistic import Observed, SingleReading
@@ -41,8 +42,7 @@ def read(portions: Sequence[SamplePortion], decision: DecisionSection = DECISION
 def single(one: SamplePortion) -> SingleReading:
     here = history(SEED)
     draws = batch_draws(here.calibration, here.readings, [one.batch], SEED)
-    law = electrode_law(draws, scale_of_calibration(here.calibration), one)
-    return SingleReading.of(Observed(law, one.signal / here.calibration.signal_ref, one.dilution))
+    return SingleReading.of(Observed(*electrode_laws(draws, scale_of_calibration(here.calibration), one), one.dilution))
 
 
 def tail_at(one: SamplePortion, level: float) -> float:
@@ -183,7 +183,7 @@ def test_a_batch_without_calibration_electrodes_is_read_wider_and_says_so() -> N
 
 def gain_sd(statistic: SingleReading) -> float:
     """Sd over the draws of the log median response at 1 ug/L."""
-    return float(statistic.reading.law.log_median(np.array([1.0]))[0].std())
+    return float(statistic.law.log_median(np.array([1.0]))[0].std())
 
 
 LATE_SHIFT = 0.35
@@ -197,15 +197,15 @@ def test_electrodes_added_after_the_calibration_count_as_if_they_had_been_in_it(
     calibration = calibrated(before, SEED)
     one = portion(median_signal(1.0))
     late = batch_draws(calibration, here.readings, ["B9"], SEED)
-    late_law = electrode_law(late, scale_of_calibration(calibration), one)
+    ((late_law,), _) = electrode_laws(late, scale_of_calibration(calibration), one)
     known = batch_draws(here.calibration, here.readings, ["B9"], SEED)
-    law = electrode_law(known, scale_of_calibration(here.calibration), one)
+    ((law,), _) = electrode_laws(known, scale_of_calibration(here.calibration), one)
     level = np.array([1.0])
     gain = law.log_median(level)[0] + np.log(here.calibration.signal_ref)
     late_gain = late_law.log_median(level)[0] + np.log(calibration.signal_ref)
     assert abs(late_gain.mean() - gain.mean()) < LATE_SHIFT * gain.std()
     nothing = batch_draws(calibration, before, ["B9"], SEED)
-    prior_law = electrode_law(nothing, scale_of_calibration(calibration), one)
+    ((prior_law,), _) = electrode_laws(nothing, scale_of_calibration(calibration), one)
     assert late_law.log_median(level)[0].std() < 0.7 * prior_law.log_median(level)[0].std()
 
 
@@ -237,13 +237,12 @@ def batch_use(mutate: Callable[[BatchDraws], BatchDraws]) -> BatchUse:
         draws = mutate(batch_draws(here.calibration, here.readings, ["B9"], seed))
         from_history = batch_draws(here.calibration, here.readings, ["unheard"], seed)
         scale = scale_of_calibration(here.calibration)
-        laws = [electrode_law(draws, scale, one) for one in drawn_unknowns(seed)]
-        other = electrode_law(from_history, scale, replace(drawn_unknowns(seed)[0], batch="unheard"))
-        signals = [one.signal / here.calibration.signal_ref for one in drawn_unknowns(seed)]
-        tails = [law.cdf(np.array([y]), np.array([LEVEL]))[0] for law, y in zip(laws, signals, strict=True)]
+        pairs = [electrode_laws(draws, scale, one) for one in drawn_unknowns(seed)]
+        ((other,), _) = electrode_laws(from_history, scale, replace(drawn_unknowns(seed)[0], batch="unheard"))
+        tails = [law.cdf(np.array([y]), np.array([LEVEL]))[0] for (law,), (y,) in pairs]
         covered.append(np.mean([0.025 < tail < 0.975 for tail in tails]))
         at = np.array([LEVEL])
-        spread.append(laws[0].log_median(at)[0].std() / other.log_median(at)[0].std())
+        spread.append(pairs[0][0][0].log_median(at)[0].std() / other.log_median(at)[0].std())
     return BatchUse(float(np.mean(covered)), float(np.mean(spread)))
 
 
