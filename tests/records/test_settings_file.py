@@ -163,7 +163,10 @@ def test_a_bad_name_or_zone_writes_nothing(name: str, timezone: str) -> None:
         ('[instrument.bench]\nsgn = "x"', ["[instrument.bench] sgn is an unknown key", "nearest known key, sign"]),
         ('[covariate]\nbaselin = "chord"', ["nearest known key, baseline"]),
         ('[prescan]\nuse = "never"', ['use = "never"; expected "covariate", "zero" or "both"']),
-        ("[run]\ncontrol_limits = [1.1, 1.2]", ["control_limits = [1.1, 1.2]; expected recoveries [low, high] with 0 <"]),
+        (
+            "[run]\ncontrol_limits = [1.1, 1.2]",
+            ["control_limits = [1.1, 1.2]; expected recoveries [low, high] with 0 <"],
+        ),
         ("[run]\ncontrol_history = 5", ["control_history = 5; expected a number at least 10"]),
         ("[run]\nvolume_rel_u = 1.0", ["volume_rel_u = 1.0; expected a number below 1"]),
         ("[stock.K1]\nlevl = 3", ["[stock.K1] levl is an unknown key", "nearest known key, level"]),

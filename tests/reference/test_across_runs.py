@@ -73,7 +73,7 @@ def _holds(estimate: Estimate | None, level: float) -> bool:
 
 @cache
 def left_out(run: int) -> LeftOut:
-    others = readings(run != RUN)
+    others = readings(np.not_equal(run, RUN))
     analyte = AnalyteSection(name="DNase", level_unit="ng/mL")
     calibration = calibrate(others, analyte, PriorSection(), CalibrationSection(seed=SEED))
     wells = np.flatnonzero(run == RUN)

@@ -12,8 +12,9 @@ import pytest
 
 from brinemark.logbook import Logbook
 from brinemark.science.amount.calibration import scale_of_calibration
+from brinemark.science.amount.law import electrode_laws
 from brinemark.science.amount.limits import response_band
-from brinemark.science.amount.predictive import batch_draws, electrode_law
+from brinemark.science.amount.predictive import batch_draws
 from brinemark.steps.create import open_place
 from brinemark.steps.draw import (
     calibration_picture,
@@ -92,7 +93,7 @@ def test_the_band_is_the_predictive_distribution_of_the_model(logbook: Logbook) 
     u = float(np.median(calibration.readings.u))
     draws = batch_draws(calibration, calibration.readings, [batch], calibration.seed)
     portion = SamplePortion("", batch, instrument, calibration.covariate_ref, 0.0, u)
-    law = electrode_law(draws, scale_of_calibration(calibration), portion)
+    (law,), _ = electrode_laws(draws, scale_of_calibration(calibration), portion)
     exact = np.array([law.quantile(p, level) for p in (0.5, 0.025, 0.975)]) * calibration.signal_ref
     assert np.max(np.abs(band - exact) / (exact[2] - exact[1])) < THINNING_ERROR
     thin = law.thinned(160)

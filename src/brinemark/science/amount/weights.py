@@ -1,4 +1,4 @@
-"""Health of importance weights: Pareto k and smoothing by it, largest weight, effective sample size, systematic resampling."""
+"""Health of importance weights: Pareto k and smoothing by it, largest weight, effective size, resampling."""
 
 from __future__ import annotations
 
