@@ -14,7 +14,7 @@ class Term:
 
 
 LEVEL = "level unit (ug/L)"
-SIGNAL = "signal unit (A, C or V)"
+SIGNAL = "signal unit (A, C, V or 1)"
 
 THINGS = {
     "electrode": Term("", "One hand-made piece of coated glass; it is used for one run and then thrown away."),
@@ -85,6 +85,10 @@ CURVE = {
     "standard uncertainty": Term("as the quantity", "Standard deviation that stands for what is not known, symbol u."),
     "flag": Term("", "A remark on a signal with the number behind it and its limit."),
     "signal definition": Term("", "Quantity, sweep, cycle, window and baseline: everything that changes the number."),
+    "spectrum": Term("", "Absorbance against wavelength: what a spectrometer sees of a transparent electrode."),
+    "absorbance": Term("1", "Decadic, A = -log10 T, with T the share of the light that comes through."),
+    "band": Term("", "Place and shape of what the analyte does to a spectrum; what a wave is to a sweep."),
+    "stray light": Term("1", "Light at the detector that has not come through the sample, as a share of all light."),
 }
 
 MODEL = {
