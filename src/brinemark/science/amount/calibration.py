@@ -318,8 +318,9 @@ def weaknesses(readings: ElectrodeReadings, scale: Scale, draws: FloatArray) -> 
     """Where the calibration is weak, in words, with what to measure next."""
     found = []
     batches = len(set(readings.batch))
-    known = np.unique(readings.level[readings.level > 0])
-    standards = int((readings.level > 0).sum())
+    plain = readings.level[~closing_spikes(readings, scale.spike_level)]
+    known = np.unique(plain[plain > 0])
+    standards = int((plain > 0).sum())
     if batches == 1:
         found.append("one batch only: how batches differ is taken from the prior; add batches")
     elif batches < 5:
