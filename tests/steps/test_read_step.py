@@ -83,8 +83,8 @@ def test_a_reading_rests_on_its_calibration_rows_and_signals(calibrated: Logbook
         record = reader.record(answer.id)
     assert record is not None
     roles = [role for role, _ in record.parents]
-    batch, run = ["batch signal", "batch prescan"] * 2, ["run blank", "run control"]
-    assert roles == ["calibration", "row", "signal", "prescan", *batch, *run]
+    batch, run = ["batch signal", "batch prescan", "batch zero"] * 2, ["run blank", "run control"]
+    assert roles == ["calibration", "row", "signal", "prescan", "zero", *batch, *run]
 
 
 def test_an_unknown_sample_is_refused_with_the_nearest_one(calibrated: Logbook) -> None:
@@ -220,7 +220,11 @@ def test_show_leads_from_a_sample_a_batch_and_an_electrode_to_the_files(calibrat
     assert shown.readings[0].sentence.startswith("S-mid: thiocyanate")
     batch = calibrated.show("B5")
     valid("show", batch.to_dict())
-    assert (batch.kind, len(batch.rows), [one.batch for one in batch.limits]) == ("batch", 6, ["B5"])
+    assert (batch.kind, len(batch.rows), [(one.batch, one.protocol) for one in batch.limits]) == (
+        "batch",
+        6,
+        [("B5", "single"), ("B5", "with pre-scan")],
+    )
     assert valid("show", calibrated.show("electrode:B5-1").to_dict())["kind"] == "electrode"
     assert "B5-4.csv" in str(shown)
     assert "S-mid" in shown._repr_html_()

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import asdict
 from typing import Any
@@ -79,7 +80,7 @@ def pack_calibration(calibration: Calibration, context: dict[str, JsonValue]) ->
         "weaknesses": list(calibration.weaknesses),
         "seed": calibration.seed,
         "stocks": list(readings.stocks),
-        "spike_level": calibration.spike_level,
+        "spike_level": calibration.spike_level if math.isfinite(calibration.spike_level) else None,
         "matrix_K_sd": calibration.matrix_K_sd,
         "context": context,
     }
@@ -133,7 +134,7 @@ def unpack_calibration(record: Record) -> Calibration:
         total_draws=results["total_draws"],
         weaknesses=tuple(results["weaknesses"]),
         seed=results["seed"],
-        spike_level=results["spike_level"],
+        spike_level=math.inf if results["spike_level"] is None else results["spike_level"],
         matrix_K_sd=results["matrix_K_sd"],
     )
 

@@ -37,7 +37,7 @@ def tell_calibration(report: CalibrationReport, decision: DecisionSection) -> No
     click.echo()
     _tell_population(report)
     click.echo()
-    say(f"What one reading on one electrode of each batch can do ({report.unit}):")
+    say(f"What one electrode of each batch can do ({report.unit}):")
     tell_limits(report.limits)
     say(
         f"Critical value: a blank exceeds its signal with probability {decision.alpha:g}. Minimum detectable: detected "
@@ -67,21 +67,23 @@ def _tell_population(report: CalibrationReport) -> None:
 
 
 def tell_limits(limits: Sequence[Limits]) -> None:
-    """Critical value, minimum detectable value and working range of each batch."""
-    rows = [
-        (
-            one.batch,
-            one.instrument,
-            one.protocol,
-            str(one.electrodes),
-            amount(one.critical_value),
-            amount(one.minimum_detectable),
-            span(one.working_lower, one.working_upper),
-        )
-        for one in limits
-    ]
-    head = ("batch", "instrument", "protocol", "electrodes", "critical value", "min. detectable", "working range")
-    say_table(head, rows, right=(3, 4, 5))
+    """Critical value, minimum detectable value and working range of each batch, a table for each protocol."""
+    for protocol in dict.fromkeys(one.protocol for one in limits):
+        rows = [
+            (
+                one.batch,
+                one.instrument,
+                str(one.electrodes),
+                amount(one.critical_value),
+                amount(one.minimum_detectable),
+                span(one.working_lower, one.working_upper),
+            )
+            for one in limits
+            if one.protocol == protocol
+        ]
+        say("single reading:" if protocol == "single" else f"{protocol}:", 2)
+        head = ("batch", "instrument", "electrodes", "critical value", "min. detectable", "working range")
+        say_table(head, rows, right=(2, 3, 4))
 
 
 READINGS = {"prescan": "pre-scan", "addition": "addition"}
@@ -149,7 +151,7 @@ def tell_shown(shown: Shown) -> None:
         _tell_row(row, shown.unit)
     if shown.limits:
         click.echo()
-        say(f"What one reading on one electrode of this batch can do ({shown.unit}):")
+        say(f"What one electrode of this batch can do ({shown.unit}):")
         tell_limits(shown.limits)
     if shown.readings:
         click.echo()

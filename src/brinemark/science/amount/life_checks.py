@@ -29,7 +29,7 @@ def without_strange_spike(portion: SamplePortion, calibration: Calibration) -> t
     known = spikes_of(calibration.readings, calibration.spike_level)
     if spike is None or not known:
         return portion, None
-    stocks = {name for name, _ in spike.stock_parts}
+    stocks = {name for name, _ in spike.stock_parts} & set(calibration.readings.stocks)
     alike = [
         rise
         for rise, used in known
