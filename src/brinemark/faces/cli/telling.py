@@ -106,7 +106,8 @@ def tell_reading(answer: SampleReading) -> None:
     for use in answer.electrodes:
         for line in use.readings:
             what = READINGS.get(line.role, "curve")
-            tell_flags(f"{use.electrode}, {what}", line.signal.flags)
+            before = line.role == "prescan"  # where no wave is what one hopes for
+            tell_flags(f"{use.electrode}, {what}", [flag for flag in line.signal.flags if flag.severe or not before])
     for text in answer.warnings:
         say(text if text.startswith("control: ") else f"warning: {text}", 2)
 
