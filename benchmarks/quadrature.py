@@ -40,7 +40,8 @@ def sixty_electrodes(seed: int) -> tuple[LatentModel, FloatArray]:
     gain = -np.log(scale.signal_ref) + LAB.slope * np.log(scale.covariate_ref or 1.0)
     logs = [np.log(v) for v in (LAB.h, LAB.floor, LAB.batch_sd, own, LAB.ln_K_sd)]
     floors = [np.log(FLOOR_SD)] * 2
-    truth = [gain, LAB.ln_K, *logs, np.log(share / (1 - share)), *floors, np.log(LAB.noise / scale.signal_ref), LAB.slope]
+    noise = np.log(LAB.noise / scale.signal_ref)
+    truth = [gain, LAB.ln_K, *logs, np.log(share / (1 - share)), *floors, noise, LAB.slope]
     return latent_model(readings, scale), np.array(truth)
 
 

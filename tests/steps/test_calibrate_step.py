@@ -11,6 +11,7 @@ import pytest
 from jsonschema import Draft202012Validator
 
 from brinemark.logbook import Logbook
+from brinemark.steps.identity import ENGINE
 from brinemark.steps.packing import unpack_signal
 from brinemark.terms.errors import GateFailed, Refused, Stopped
 from season import BLANK, COVARIATE, Season, sample, standard
@@ -210,3 +211,44 @@ def test_every_row_is_measured_anew_samples_included(calibrated: Logbook) -> Non
             record = reader.record(one.id)
             assert record is not None
             assert unpack_signal(record) == one.signal
+
+
+def runs_engine(monkeypatch: pytest.MonkeyPatch, engine: str) -> None:
+    for module in ("identity", "chosen"):
+        monkeypatch.setattr(f"brinemark.steps.{module}.ENGINE", engine)
+
+
+def test_a_calibration_of_an_earlier_version_is_refused_until_calibrated_again(
+    calibrated: Logbook, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    report = calibrated.calibration()
+    stored = report.id
+    monkeypatch.setattr("brinemark.steps.calibrate.calibrate", lambda *_: report.calibration)
+    runs_engine(monkeypatch, f"0.2.0/{int(ENGINE.rpartition('/')[2]) + 1}")
+    refusal = f"calibration {stored[:12]}, made by an earlier version of the program"
+    for ask in (lambda: calibrated.read("S-mid"), calibrated.calibration, lambda: calibrated.calibration(stored[:12])):
+        with pytest.raises(Refused, match=refusal) as refused:
+            ask()
+        assert refused.value.remedy == "run calibrate"
+        assert len(str(refused.value).splitlines()) == 1
+    assert calibrated.show("S-mid").rows
+    again = calibrated.calibrate()
+    assert again.new
+    assert calibrated.read("S-mid")[0].calibration == again.id
+    runs_engine(monkeypatch, ENGINE)
+    assert calibrated.calibration().id == stored
+
+
+def test_a_calibration_of_a_later_version_is_refused(calibrated: Logbook, monkeypatch: pytest.MonkeyPatch) -> None:
+    runs_engine(monkeypatch, "0.1.0/1")
+    with pytest.raises(Refused, match="made by a later version of the program"):
+        calibrated.read("S-mid")
+
+
+def test_another_version_that_gives_the_same_numbers_reads_on(
+    calibrated: Logbook, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    stored = calibrated.calibration().id
+    number = ENGINE.rpartition("/")[2]
+    runs_engine(monkeypatch, f"0.1.1/{number}")
+    assert calibrated.calibration().id == stored

@@ -6,7 +6,14 @@ from dataclasses import dataclass
 from typing import Any
 
 from brinemark.records.reader import Reader
-from brinemark.steps.identity import Definition, definition_from, definition_of, instrument_identity, same_instrument
+from brinemark.steps.identity import (
+    ENGINE,
+    Definition,
+    definition_from,
+    definition_of,
+    instrument_identity,
+    same_instrument,
+)
 from brinemark.steps.measure import WaveSet, theoretical_waves
 from brinemark.steps.place import Place
 from brinemark.terms.errors import Refused
@@ -32,18 +39,19 @@ class Chosen:
 def current(place: Place, reader: Reader) -> Chosen:
     """The newest calibration of the definition that the settings ask for.
 
-    Raises Refused when there is no calibration, or none of this definition.
+    Raises Refused when there is no calibration, none of this definition, or only one of another engine.
     """
     wanted = definition_of(place.settings)
-    newest: Record | None = None
-    for record in reader.newest_first("calibration"):
-        newest = newest or record
-        if _changes(place, record, wanted) == []:
-            return _chosen(reader, record)
-    if newest is None:
+    made = list(reader.newest_first("calibration"))
+    alike = [record for record in made if _changes(place, record, wanted) == []]
+    if alike:
+        ours = [record for record in alike if _number(record.engine) == _number(ENGINE)]
+        return _chosen(reader, _of_this_engine((ours or alike)[0]))
+    if not made:
         raise Refused(
             "no calibration in this logbook", "one made from blanks and standards", "add their sheets, then calibrate"
         )
+    newest = made[0]
     raise Refused(
         f"signal definition changed since calibration {newest.id[:12]} ({', '.join(_changes(place, newest, wanted))})",
         "a calibration of the current definition",
@@ -52,12 +60,15 @@ def current(place: Place, reader: Reader) -> Chosen:
 
 
 def named(reader: Reader, prefix: str) -> Chosen:
-    """The calibration whose id begins with prefix. Raises Refused when none or several do."""
+    """The calibration whose id begins with prefix.
+
+    Raises Refused when none or several do, or when another engine made it.
+    """
     found = reader.records_named("calibration", prefix) if len(prefix) >= FEWEST_DIGITS else ()
     if len(found) != 1:
         came = f"{len(found)} calibrations with an id that begins with {prefix!r}"
         raise Refused(came, f"one, named by at least {FEWEST_DIGITS} digits", "take the id that calibrate printed")
-    return _chosen(reader, found[0])
+    return _chosen(reader, _of_this_engine(found[0]))
 
 
 def newest_waves(place: Place, reader: Reader) -> tuple[WaveSet, str]:
@@ -77,6 +88,24 @@ def limits_of(place: Place, reader: Reader, calibration: str) -> Record | None:
         if settings["decision"] == decision:
             return record
     return None
+
+
+def _of_this_engine(record: Record) -> Record:
+    """The record, unless its engine gave other numbers than this one does: they cannot be mixed in one answer."""
+    then, now = _number(record.engine), _number(ENGINE)
+    if then == now:
+        return record
+    when = "an earlier" if then < now else "a later"
+    raise Refused(
+        f"calibration {record.id[:12]}, made by {when} version of the program",
+        "one made by this version",
+        "run calibrate" if then < now else "use the later version, or run calibrate",
+    )
+
+
+def _number(engine: str) -> int:
+    """The number behind the version: raised when a computation gives other numbers."""
+    return int(engine.rpartition("/")[2])
 
 
 def _chosen(reader: Reader, record: Record) -> Chosen:
