@@ -131,9 +131,12 @@ def electrodes_with_two_levels(readings: ElectrodeReadings, spike: BoolArray) ->
     return int((np.bincount(pairs[:, 0].astype(np.int64), minlength=1) > 1).sum())
 
 
-def drift_is_measured(readings: ElectrodeReadings) -> bool:
-    """Whether enough electrodes with known levels, from two batches, were read more than once."""
-    several = np.unique(readings.unit[readings.dip != 0])
+def drift_is_measured(readings: ElectrodeReadings, which: BoolArray | None = None) -> bool:
+    """Whether enough electrodes with known levels, from two batches, were read more than once.
+
+    which : (R,) readings that count, None = every one but the main readings.
+    """
+    several = np.unique(readings.unit[readings.dip != 0 if which is None else which])
     return several.size >= ENOUGH_ELECTRODES and len({readings.batch[i] for i in several}) >= 2
 
 

@@ -60,7 +60,7 @@ class ElectrodeLaw:
 class DipLaw:
     """One reading of an electrode under M draws.
 
-    u : of its trace, relative signal; share, added (M,), added_rel_u : the cell holds share * c + added;
+    u : of its trace, relative signal; share, added (M,), added_u : the cell holds share * c + added;
     shift : (M,) of the log response against the main reading; apart : whether this is another dip than the main one.
     """
 

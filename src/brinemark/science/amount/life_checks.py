@@ -7,7 +7,7 @@ from dataclasses import replace
 
 import numpy as np
 
-from brinemark.science.amount.calibration import closing_spikes
+from brinemark.science.amount.calibration import closing_spikes, drift_is_measured
 from brinemark.science.amount.joint import SimulatedLives
 from brinemark.science.amount.law import closing_spike
 from brinemark.science.amount.statistic import Observed
@@ -16,7 +16,6 @@ from brinemark.terms.amounts import Calibration, ElectrodeReadings, SamplePortio
 FALL_LIMIT = 0.001
 FALL_SIMULATIONS = 8000
 SPIKE_ALIKE = 0.10  # relative difference of the rise from the nearest of the standards' spikes
-FEW_SPIKED, FEW_BATCHES = 4, 2
 NOT_MEASURED = (
     "drift not measured: fewer than 4 standards or blanks of 2 batches were taken through several dips, "
     "so the labelled default (10 % between dips) stands for it"
@@ -65,8 +64,7 @@ def unmeasured_drift(portions: Sequence[SamplePortion], calibration: Calibration
     readings = calibration.readings
     kinds = {dip.dip > 0 for portion in portions for dip in portion.others}
     for after in kinds:
-        units = np.unique(readings.unit[readings.dip > 0 if after else readings.dip < 0])
-        if units.size < FEW_SPIKED or len({readings.batch[i] for i in units}) < FEW_BATCHES:
+        if not drift_is_measured(readings, readings.dip > 0 if after else readings.dip < 0):
             return NOT_MEASURED
     return None
 
