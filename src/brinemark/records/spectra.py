@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from brinemark.records.text import Unclear, decimal_comma, decode, nearest, number, shown
+from brinemark.records.text import Unclear, cell_number, decimal_comma, decode, nearest, shown, unclear_sign
 from brinemark.records.trace_header import DELIMITERS, header_fields, plain, split
 from brinemark.terms.arrays import BoolArray, FloatArray
 from brinemark.terms.curves import Spectrum
@@ -187,20 +187,15 @@ def _values(table: _Table) -> tuple[FloatArray, FloatArray]:
     cells = [fields[head.index] for _, fields in table.rows for head in columns]
     comma = decimal_comma(cells)
     if isinstance(comma, Unclear):
-        expected, remedy = "one decimal sign and no sign between thousands", "write the numbers plainly"
         at = next((row, head) for row, fields in table.rows for head in columns if fields[head.index] == comma.cell)
-        raise Refused(comma.phrase, expected, remedy, file=table.name, row=at[0], column=at[1].text)
+        raise unclear_sign(comma, file=table.name, row=at[0], column=at[1].text)
     parted = [[_value(table, row, fields, head, comma) for head in columns] for row, fields in table.rows]
     values = np.array(parted, dtype=np.float64).reshape(-1, 2)
     return values[:, 0], values[:, 1]
 
 
 def _value(table: _Table, row: int, fields: Sequence[str], head: _Head, comma: bool) -> float:
-    value = number(fields[head.index], comma=comma)
-    if isinstance(value, str):
-        remedy = "correct the cell or remove the whole row"
-        raise Refused(value, "a number", remedy, file=table.name, row=row, column=head.text)
-    return value
+    return cell_number(fields[head.index], comma=comma, file=table.name, row=row, column=head.text)
 
 
 def _factor(head: _Head, name: str) -> float:

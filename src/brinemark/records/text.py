@@ -170,3 +170,18 @@ def number(text: str, *, comma: bool = False) -> float | str:
         return f"{shown(cell)}, which is not a number"
     value = float(plain)
     return value if math.isfinite(value) else f"{shown(cell)}, which is not a finite number"
+
+
+def cell_number(text: str, *, comma: bool, file: str, row: int, column: str) -> float:
+    """The finite number in a cell of a curve file. Raises Refused with the place of the cell."""
+    value = number(text, comma=comma)
+    if isinstance(value, str):
+        remedy = "correct the cell or remove the whole row"
+        raise Refused(value, "a number", remedy, file=file, row=row, column=column)
+    return value
+
+
+def unclear_sign(found: Unclear, *, file: str, row: int, column: str) -> Refused:
+    """The fault of a table whose decimal sign cannot be told, at the cell that shows it."""
+    expected, remedy = "one decimal sign and no sign between thousands", "write the numbers plainly"
+    return Refused(found.phrase, expected, remedy, file=file, row=row, column=column)

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from brinemark.records.text import decimal_comma, decode, number, shown
+from brinemark.records.text import cell_number, decimal_comma, decode, number, shown, unclear_sign
 from brinemark.records.trace_header import (
     DELIMITERS,
     KINDS,
@@ -275,16 +275,11 @@ def _decimal_sign(table: _Table, cells: list[tuple[int, list[str]]]) -> bool:
     row, column = next(
         (row, column) for row, fields in cells for column in columns if fields[column.index] == found.cell
     )
-    expected, remedy = "one decimal sign and no sign between thousands", "write the numbers plainly"
-    raise Refused(found.phrase, expected, remedy, file=table.name, row=row, column=column.text)
+    raise unclear_sign(found, file=table.name, row=row, column=column.text)
 
 
 def _value(table: _Table, row: int, fields: list[str], column: Column, comma: bool) -> float:
-    value = number(fields[column.index], comma=comma)
-    if isinstance(value, str):
-        remedy = "correct the cell or remove the whole row"
-        raise Refused(value, "a number", remedy, file=table.name, row=row, column=column.text)
-    return value
+    return cell_number(fields[column.index], comma=comma, file=table.name, row=row, column=column.text)
 
 
 def _row_of(table: _Table, point: int) -> int:
