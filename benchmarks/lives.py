@@ -19,7 +19,7 @@ import sys
 import time
 from collections.abc import Mapping, Sequence
 from concurrent.futures import ProcessPoolExecutor
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from multiprocessing import get_context
 
 import numpy as np
@@ -28,7 +28,8 @@ from oracle import BatchPoints, Interval, intervals, known, learned, log_likelih
 from worlds import BURNED_LEVELS, HISTORY_LEVELS, NEW_BATCH
 
 from brinemark.science.amount.calibration import calibrate
-from brinemark.science.amount.predictive import subset
+from brinemark.science.amount.compiled import load
+from brinemark.science.amount.predictive import DrawMemory, subset
 from brinemark.science.amount.reading import read_sample
 from brinemark.science.amount.simulate import (
     LADDER,
@@ -118,6 +119,7 @@ class Reader:
     calibration: Calibration
     readings: ElectrodeReadings
     seed: int
+    memory: DrawMemory = field(default_factory=DrawMemory)
 
     @classmethod
     def of(cls, readings: ElectrodeReadings, seed: int) -> Reader:
@@ -127,7 +129,7 @@ class Reader:
         return cls(made, readings, seed)
 
     def read(self, portions: Sequence[SamplePortion]) -> Reading:
-        return read_sample(portions, self.calibration, self.readings, DecisionSection(), self.seed)
+        return read_sample(portions, self.calibration, self.readings, DecisionSection(), self.seed, self.memory)
 
     def interval(self, portions: Sequence[SamplePortion]) -> Interval:
         """The two-sided interval whatever the statement; open on both sides where there is none."""
@@ -139,6 +141,7 @@ class Reader:
 
 def one_history(task: Task) -> Outcome | None:
     """Simulate, calibrate twice and read; None when a numerical gate of a calibration failed."""
+    load()
     rng = np.random.default_rng(task.seed)
     siblings = PRESCAN_AND_SPIKE if task.lived_siblings else SINGLE
     past = season(WORLDS[task.world][1], (BATCHES, task.batches), PRESCAN_AND_SPIKE, siblings, rng)
@@ -158,7 +161,8 @@ def one_history(task: Task) -> Outcome | None:
     seconds = calibrated - start, time.perf_counter() - calibrated
     if task.losses:
         ends |= losses(past, samples)
-        knowing = replace(with_lives, calibration=with_true_population(with_lives.calibration, past.truth))
+        told = with_true_population(with_lives.calibration, past.truth)
+        knowing = replace(with_lives, calibration=told, memory=DrawMemory())
         for level, made in samples.items():
             ends["population known, with", level] = np.array([knowing.interval(one) for one in made])
     _show_progress(task, seconds)

@@ -9,8 +9,9 @@ electrodes and three electrodes in each of the last three batches are read with 
 spike, by "rising" with +2 and +100 ug/L after the main reading, by "single" once. All worlds share the same draws.
 
 A world passes when the two-sided interval holds the truth in .90 at every level, or when the program warns in 90 % of
-its logbooks. A warning is a sentence of a calibration or a reading that, numbers aside, fewer than 10 % of the logbooks
-of the model's own world contain. An open end holds every level; a reading that cannot say is left out and counted.
+its logbooks. A warning is a sentence of a calibration or a reading that, numbers aside, fewer than 10 % of the
+logbooks of the model's own world contain ("warned"), or one that names this very departure, whoever else gets it
+("named"). An open end holds every level; a reading that cannot say is left out and counted.
 """
 
 from __future__ import annotations
@@ -30,6 +31,7 @@ import numpy as np
 from lives import Reader, season
 from worlds import NEW_BATCH
 
+from brinemark.science.amount.compiled import load
 from brinemark.science.amount.simulate import (
     PRESCAN_AND_SPIKE,
     RISING,
@@ -61,6 +63,8 @@ WORLDS = {
     "tails": ("own gains from a t distribution with 3 degrees of freedom, same sd", Truth(tail_freedom=3)),
     "duds": ("5 % of all electrodes have .4 of their gain", Truth(low_share=0.05)),
 }
+# What a warning says of these departures; every logbook may contain it, the model's own world too.
+NAMED = {"matrix": "this water shifts K", "own-K": "scatter of K between electrodes not measured"}
 LATER_ONLY = ("drift-5", "drift-15", "plateau")  # single readings do not know of them
 
 
@@ -87,6 +91,7 @@ class Logbook:
 
 def one_logbook(task: Task) -> Logbook | None:
     """Simulate, calibrate and read; None when a numerical gate of the calibration failed."""
+    load()
     truth, protocol = WORLDS[task.world][1], PROTOCOLS[task.protocol]
     rng = np.random.default_rng(task.seed)
     standards = protocol if protocol != SINGLE else PRESCAN_AND_SPIKE
@@ -175,6 +180,12 @@ class Row:
         return float(np.mean([bool(one.sentences - self.common) for one in self.logbooks]))
 
     @property
+    def named(self) -> float:
+        """Share of logbooks with a sentence that names this world's departure."""
+        wanted = NAMED.get(self.world)
+        return float(np.mean([wanted is not None and any(wanted in s for s in one.sentences) for one in self.logbooks]))
+
+    @property
     def silent(self) -> float:
         """Share of readings that cannot say."""
         return float(np.mean([np.isnan(part) for one in self.logbooks for part in one.held.values()]))
@@ -184,6 +195,8 @@ class Row:
         rates = [self.rate(level) for level in LEVELS]
         if self.warned >= WANTED or all(rate >= WANTED for rate, _ in rates):
             return "PASS"
+        if self.named >= WANTED:
+            return "named"
         return "within 2 SE" if all(rate >= WANTED - 2 * error for rate, error in rates) else "miss"
 
 
@@ -195,7 +208,7 @@ def print_row(row: Row) -> None:
     ratios = [np.nanmedian(np.concatenate([one.ratio[c] for one in row.logbooks])) for c in (1.0, 2.0)]
     print(f"{row.world:<10}{row.protocol:<8}{cells}{blank:>8.3f} ({error:.3f})", end="")
     bias = "/".join(f"{ratio:.2f}" for ratio in ratios)
-    print(f"{bias:>11}{row.silent:>8.3f}{row.warned:>8.2f}{row.failed:>5}  {row.verdict}", flush=True)
+    print(f"{bias:>11}{row.silent:>8.3f}{row.warned:>8.2f}{row.named:>7.2f}{row.failed:>5}  {row.verdict}", flush=True)
 
 
 def print_sentences(rows: Sequence[Row]) -> None:
@@ -253,7 +266,8 @@ def main() -> int:
         f"\nseed {arguments.seed}, {arguments.logbooks} logbooks x {arguments.samples} samples a level; SE in brackets"
     )
     head = "".join(f"{f'holds {level:g}':>15}" for level in LEVELS) + f"{'at all':>15}"
-    print(f"{'world':<10}{'read':<8}{head}{'blank rate':>16}{'c^/c 1/2':>11}{'silent':>8}{'warned':>8}{'bad':>5}")
+    tail = f"{'c^/c 1/2':>11}{'silent':>8}{'warned':>8}{'named':>7}{'bad':>5}"
+    print(f"{'world':<10}{'read':<8}{head}{'blank rate':>16}{tail}")
     with ProcessPoolExecutor(arguments.processes, mp_context=get_context("spawn")) as pool:
         for protocol in arguments.protocol:
             rows += study(protocol, arguments.world, arguments, pool)

@@ -3,9 +3,20 @@
 from __future__ import annotations
 
 import os
+import sys
+from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
+
+
+@pytest.fixture(autouse=True)
+def _numpy_only() -> Iterator[None]:
+    """Every test starts with the loops of numpy, whatever a test before it loaded."""
+    yield
+    compiled = sys.modules.get("brinemark.science.amount.compiled")
+    if compiled is not None:
+        compiled.unload()
 
 
 @pytest.fixture(scope="session")

@@ -7,6 +7,7 @@ from dataclasses import asdict, dataclass
 from typing import Any
 
 from brinemark.science.amount.calibration import calibrate
+from brinemark.science.amount.compiled import load
 from brinemark.science.amount.limits import batch_limits
 from brinemark.steps.answers import CalibrationReport, WaveNote
 from brinemark.steps.gather import CALIBRATION_ROLES, Gathered, LeftOut, gather
@@ -45,6 +46,7 @@ def run_calibration(place: Place, on_step: OnStep | None = None) -> CalibrationR
     prepared = _prepare(place)
     settings = place.settings
     watch = on_step or (lambda _done, _total: True)
+    load()
     made = calibrate(prepared.gathered.readings, settings.analyte, settings.prior, settings.calibration, watch)
     record = _calibration_recipe(place, prepared).record(pack_calibration(made, _context(prepared.gathered)))
     limits = limits_record(place, record.id, made, _all_limits(place, made))

@@ -10,10 +10,12 @@ differences err by at most .02 (s_k .10), one reading on 40 electrodes: .012; se
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
 
+from brinemark.science.amount.compiled import CompiledResponse, loaded
 from brinemark.science.amount.quadrature import LatentModel, UnitClass
 from brinemark.science.amount.response import (
     LOG_2PI,
@@ -63,7 +65,7 @@ class SingleResponse(_Response):
             np.exp(np.minimum(pop.ln_floor + pop.floor_batch_sd * z[2], FARTHEST)),
             pop.h,
         )
-        own_K = np.sqrt(pop.own_K_sd**2 + relative_u(data) ** 2)
+        own_K = np.sqrt(pop.own_K_sd**2 + data.level_rel_u**2)
         value, variance = response.moments(pop.floor_sd, own_K)
         apart = (data.dip != 0) * pop.drift_sd**2
         spread = np.sqrt(middle.spread**2 + variance + apart)
@@ -88,7 +90,7 @@ class LifeResponse(_Response):
         occupied = occupancy(pop.levels(data), ln_K[..., pick], pop.h)
         rise = pop.h * occupied * (1.0 - occupied)
         relative = pop.cv**2 + (data.dip != 0) * pop.drift_sd**2
-        own_level = (gain * rise * relative_u(data)) ** 2 if data.level_u.any() else 0.0
+        own_level = (gain * rise * data.level_rel_u) ** 2 if data.level_u.any() else 0.0
         if self.layout.own_K:
             mean = gain * (floor + occupied)
             variance = additive + relative * mean**2 + own_level
@@ -129,11 +131,6 @@ class MixedResponse:
         return out
 
 
-def relative_u(data: UnitData) -> FloatArray:
-    """Relative standard uncertainty (R,) of the levels that is the readings' own; 0 for a blank."""
-    return np.divide(data.level_u, data.level, out=np.zeros_like(data.level), where=data.level > 0)
-
-
 def latent_model_of(
     data: UnitData, batch: IntArray, layout: ParameterLayout, covariate_center: float, covariate_sd: float
 ) -> LatentModel:
@@ -141,13 +138,27 @@ def latent_model_of(
     several = np.bincount(data.unit, minlength=data.instrument.size) > 1
     ones, lives = np.flatnonzero(~several), np.flatnonzero(several)
     common = layout, covariate_center, covariate_sd
+    dims = 3 if layout.own_K else 2
+    loops = loaded()
+    if loops is not None:
+        return _compiled(CompiledResponse(loops, data, *common), batch, {SINGLE_NODES: ones, LIFE_NODES[:dims]: lives})
     single, life = SingleResponse(data.of_units(ones), *common), LifeResponse(data.of_units(lives), *common)
     if not lives.size:
         return LatentModel(single, batch, group_dim=3, unit_dim=1)
-    dims = 3 if layout.own_K else 2
     classes = [UnitClass(lives, LIFE_NODES[:dims], life)]
     if not ones.size:
         return LatentModel(life, batch, group_dim=3, unit_dim=dims, classes=tuple(classes))
     classes.append(UnitClass(ones, SINGLE_NODES, single))
     mixed = MixedResponse(single, ones, life, lives)
     return LatentModel(mixed, batch, group_dim=3, unit_dim=dims, classes=tuple(classes))
+
+
+def _compiled(
+    response: CompiledResponse, batch: IntArray, electrodes: Mapping[tuple[int, ...], IntArray]
+) -> LatentModel:
+    """The same model with the integrals in compiled loops; electrodes : those of each set of nodes."""
+    parts = {nodes: (units, response.of_units(units)) for nodes, units in electrodes.items() if units.size}
+    classes = tuple(UnitClass(units, nodes, part, part.integral) for nodes, (units, part) in parts.items())
+    return LatentModel(
+        response, batch, group_dim=3, unit_dim=max(map(len, parts)), classes=classes, climb=response.climb
+    )

@@ -36,6 +36,24 @@ class BatchDraws:
     unseen: FloatArray
 
 
+class DrawMemory:
+    """Batch draws that were made before, so that samples read on the same batches share them."""
+
+    def __init__(self) -> None:
+        self._kept: dict[object, BatchDraws] = {}
+
+    def draws(
+        self, calibration: Calibration, readings: ElectrodeReadings, batches: Sequence[str], seed: int
+    ) -> BatchDraws:
+        """As batch_draws. The calibration has to be the same object in all calls."""
+        present = subset(readings, np.array([name in batches for name in readings.batch], dtype=bool))
+        contents = (getattr(present, name).tobytes() for name in ("unit", "signal", "level", "dip"))
+        key = id(calibration), seed, tuple(dict.fromkeys(batches)), present.electrode, *contents
+        if key not in self._kept:
+            self._kept[key] = batch_draws(calibration, readings, batches, seed)
+        return self._kept[key]
+
+
 def batch_draws(calibration: Calibration, readings: ElectrodeReadings, batches: Sequence[str], seed: int) -> BatchDraws:
     """Draws of population and batch latents given the stored draws and the batches' present electrodes.
 

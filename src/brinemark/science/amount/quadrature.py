@@ -20,8 +20,9 @@ scale comes from finite differences, which moves nodes but not the value integra
 from __future__ import annotations
 
 import itertools
-from collections.abc import Callable, Sequence
+from collections.abc import Callable
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import TypeAlias
 
 import numpy as np
@@ -30,6 +31,8 @@ from brinemark.science.amount.newton import GroupCurvature, Stencil, UnitCurvatu
 from brinemark.terms.arrays import BoolArray, FloatArray, IntArray
 
 UnitLogLikelihood: TypeAlias = Callable[[FloatArray, FloatArray, FloatArray], FloatArray]
+UnitIntegral: TypeAlias = Callable[[FloatArray, FloatArray, FloatArray, FloatArray, tuple[int, ...]], FloatArray]
+Climb: TypeAlias = Callable[[FloatArray, IntArray, FloatArray, FloatArray], tuple[FloatArray, ...]]
 LatentLogPrior: TypeAlias = Callable[[FloatArray, FloatArray], FloatArray]
 
 LOG_2PI = float(np.log(2.0 * np.pi))
@@ -48,11 +51,15 @@ def standard_normal(theta: FloatArray, latents: FloatArray) -> FloatArray:
 @dataclass(frozen=True, slots=True, eq=False)
 class UnitClass:
     """Units (their indices) whose likelihood depends on the first len(nodes) unit latents only, nodes a side of each,
-    and the likelihood of these units alone."""
+    and the likelihood of these units alone.
+
+    integral : where somebody has the whole integral ready, under a standard normal prior: (theta, z, centre, root,
+    nodes) as in _Inner, giving (A, D, U)."""
 
     units: IntArray
     nodes: tuple[int, ...]
     log_likelihood: UnitLogLikelihood
+    integral: UnitIntegral | None = None
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -62,7 +69,9 @@ class LatentModel:
     log_likelihood : f(theta, z, e) of the readings of each unit (see the module's text for shapes);
     group_of_unit : (U,) group index of each unit, rising, every group present; group_dim : 0..3;
     unit_dim : 0 or more; the priors default to standard normal latents; classes : where units differ in how many
-    latents they need, the classes that all units fall into (the mode is still sought with unit_dim latents).
+    latents they need, the classes that all units fall into (the mode is still sought with unit_dim latents);
+    climb : where somebody has the search for the modes ready, under standard normal priors: (theta, group_of_unit, z,
+    e) to the fields of Adapted.
     """
 
     log_likelihood: UnitLogLikelihood
@@ -72,6 +81,7 @@ class LatentModel:
     log_group_prior: LatentLogPrior = standard_normal
     log_unit_prior: LatentLogPrior = standard_normal
     classes: tuple[UnitClass, ...] = ()
+    climb: Climb | None = None
 
     def __post_init__(self) -> None:
         groups = np.asarray(self.group_of_unit)
@@ -138,7 +148,10 @@ def adapt(model: LatentModel, parameters: FloatArray, start: Adapted | None = No
     after MAX_NEWTON steps keep their best point: the quadrature stays valid, only less efficient.
     """
     theta = parameters.T[:, :, None]
-    climb = _Climb.begin(model, theta, *_starting_point(model, parameters.shape[0], start))
+    begin = _starting_point(model, parameters.shape[0], start)
+    if model.climb is not None:
+        return Adapted(*model.climb(theta, model.group_of_unit, *begin))
+    climb = _Climb.begin(model, theta, *begin)
     for _ in range(MAX_NEWTON):
         rows = np.flatnonzero(climb.active.any(axis=1))
         if rows.size == 0:
@@ -265,6 +278,10 @@ def log_group_integrand(
     inner = _Inner(model, theta, z_unit, centre, adapted.e_root)
     per_unit = np.empty(z_unit.shape[1:])
     for part in model.classes or (whole,):
+        if part.integral is not None:
+            z_part, centre_part, root = (values[..., part.units] for values in (z_unit, centre, adapted.e_root))
+            per_unit[..., part.units] = part.integral(theta, z_part, centre_part, root, part.nodes)
+            continue
         each = int(np.prod(part.nodes)) * part.units.size
         for rows in _blocks(theta.shape[1], each * z.shape[1]):
             for nodes in _blocks(z.shape[1], each):
@@ -298,7 +315,8 @@ def _sides(nodes: int | tuple[int, ...], dims: int) -> tuple[int, ...]:
     return (nodes,) * dims if isinstance(nodes, int) else nodes
 
 
-def hermite_grid(sides: Sequence[int]) -> tuple[FloatArray, FloatArray]:
+@lru_cache(maxsize=16)
+def hermite_grid(sides: tuple[int, ...]) -> tuple[FloatArray, FloatArray]:
     """Product Gauss-Hermite nodes x (dims, N), sides a side, and log weights for int f(x) dx (no Gaussian factor)."""
     rules = [np.polynomial.hermite_e.hermegauss(side) for side in sides]
     logs = [np.log(w) + 0.5 * x**2 for x, w in rules]

@@ -30,7 +30,7 @@ from brinemark.science.amount.life_checks import (
     unmeasured_drift,
     without_strange_spike,
 )
-from brinemark.science.amount.predictive import BatchDraws, batch_draws, of_batch
+from brinemark.science.amount.predictive import BatchDraws, DrawMemory, of_batch
 from brinemark.science.amount.statistic import Observed, SingleReading, Statistic, crossing
 from brinemark.terms.amounts import (
     Calibration,
@@ -58,16 +58,18 @@ def read_sample(
     readings: ElectrodeReadings,
     decision: DecisionSection,
     seed: int,
+    memory: DrawMemory | None = None,
 ) -> Reading:
     """One statement about a sample from the electrodes that read it.
 
     portions : one per electrode; readings : the present calibration electrodes of (at least) their batches, which
-    inform the batches' latents; seed : of the batch draws and of the null simulation.
+    inform the batches' latents; seed : of the batch draws and of the null simulation; memory : of the draws that
+    readings of other samples made.
     """
     usable, problems = _sort_out(portions, calibration)
     if not usable:
         return cannot_say("; ".join(problems) or "no electrode has read this sample", tuple(calibration.weaknesses))
-    draws = batch_draws(calibration, readings, [p.batch for p in usable], seed)
+    draws = (memory or DrawMemory()).draws(calibration, readings, [p.batch for p in usable], seed)
     statistic, usable, fallen = _sound_statistic(usable, calibration, draws, seed)
     if statistic is None:
         return cannot_say("; ".join([*problems, *fallen]), tuple(calibration.weaknesses))

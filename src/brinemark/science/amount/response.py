@@ -100,6 +100,11 @@ class UnitData:
     spike: BoolArray
     stock_part: FloatArray
 
+    @property
+    def level_rel_u(self) -> FloatArray:
+        """Relative standard uncertainty (R,) of the levels that is the readings' own; 0 for a blank."""
+        return np.divide(self.level_u, self.level, out=np.zeros_like(self.level), where=self.level > 0)
+
     def of_units(self, units: IntArray) -> UnitData:
         """The readings of some electrodes, renumbered in order."""
         place = np.full(self.instrument.size, -1)
