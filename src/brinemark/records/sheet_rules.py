@@ -76,11 +76,13 @@ def _refuse_filled(cells: Cells, column: str, role: str, meant: str) -> None:
 
 
 def _level(cells: Cells, role: str, unit: str) -> float | None:
-    """Blanks are 0, standards have a level above 0, additions a rise or a volume, samples and controls none."""
-    if role == "addition":
-        return _rise(cells, unit)
+    """Blanks are 0, standards have a level above 0, additions a rise or a volume, controls none; a sample has one
+    where a stock was added to its portion before the electrode was dipped into it."""
+    if role == "addition" or (role == "sample" and _was_spiked(cells)):
+        return _rise(cells, role, unit)
     if role in ("sample", "control"):
-        _refuse_filled(cells, "level", role, "its level is what is read (a control has expected_level)")
+        meant = "its level is what is read (a control has expected_level; what was added to a sample has its stock)"
+        _refuse_filled(cells, "level", role, meant)
         return None
     level = cells.number("level")
     if role == "blank":
@@ -94,26 +96,37 @@ def _level(cells: Cells, role: str, unit: str) -> float | None:
     return level
 
 
-def _rise(cells: Cells, unit: str) -> float | None:
+def _rise(cells: Cells, role: str, unit: str) -> float | None:
     """The rise of the level in the cell, or None when the addition gives its volume instead."""
     rise = cells.number("level")
     if cells.has("added_volume_mL"):
         meant = "the rise follows from the volumes, or leave added_volume_mL out"
-        _refuse_filled(cells, "level", "addition with added_volume_mL", meant)
+        _refuse_filled(cells, "level", f"{role} with added_volume_mL", meant)
         return None
     if rise is None:
         expected = f"the rise of the level in the cell [{unit}], or added_volume_mL with its stock"
         raise cells.refused("level", "an empty cell for an addition", expected, "fill in one of them")
     if rise == 0:
-        raise cells.refused("level", "0 for an addition", f"a rise above 0 [{unit}]", "leave the row out")
+        remedy = "leave the row out" if role == "addition" else "empty the cell: it is what was added to the portion"
+        raise cells.refused("level", f"0 for {_one(role)}", f"a rise above 0 [{unit}]", remedy)
     return rise
 
 
+def _was_spiked(cells: Cells) -> bool:
+    """A level alone may as well be somebody's expectation; with a stock it was added."""
+    return cells.has("stock") and (cells.has("level") or cells.has("added_volume_mL"))
+
+
+def _one(role: str) -> str:
+    return f"an {role}" if role == "addition" else f"a {role}"
+
+
 def _check_volumes(cells: Cells, role: str) -> None:
-    """A volume and its stock belong to an addition; the level of a stock to its id."""
+    """A volume and its stock belong to an addition, or to a sample with one; the level of a stock to its id."""
     added = cells.has("added_volume_mL")
-    if added and role != "addition":
-        _refuse_filled(cells, "added_volume_mL", role, "only additions have one")
+    if added and role != "addition" and not (role == "sample" and _was_spiked(cells)):
+        meant = "only additions have one, and samples with the stock that was added"
+        _refuse_filled(cells, "added_volume_mL", role, meant)
     if added and not (cells.has("stock") or cells.has("stock_level")):
         expected, remedy = "the stock that was added, or its level", "fill in stock or stock_level"
         raise cells.refused("stock_level", "an added volume without its stock", expected, remedy)
@@ -123,7 +136,7 @@ def _check_volumes(cells: Cells, role: str) -> None:
 
 
 def _level_u(cells: Cells, role: str) -> float | None:
-    if role not in ("standard", "addition"):
+    if role not in ("standard", "addition") and not (role == "sample" and _was_spiked(cells)):
         _refuse_filled(cells, "level_rel_u", role, "only standards and additions have a nominal level")
     return cells.number("level_rel_u")
 

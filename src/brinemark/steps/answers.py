@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import asdict, dataclass
+from collections.abc import Mapping
+from dataclasses import asdict, dataclass, replace
 from html import escape
 from typing import Any
 
@@ -65,6 +66,54 @@ class ElectrodeUse:
         }
 
 
+@dataclass(frozen=True, slots=True)
+class AdditionLine:
+    """What a straight line through the additions gives, for comparison only.
+
+    electrodes : those of the line; across : whether they are siblings with one reading each; level, lower, upper :
+    of the sample [level unit], None = cannot be said, with the reason; if_bent : where the bend that the points allow
+    would lead; points : how many readings.
+    """
+
+    electrodes: tuple[str, ...]
+    across: bool
+    points: int
+    level: float | None
+    lower: float | None
+    upper: float | None
+    if_bent: float | None
+    reason: str | None
+
+    @property
+    def what(self) -> str:
+        who = f"across {len(self.electrodes)} siblings" if self.across else f"on electrode {self.electrodes[0]}"
+        return f"standard addition {who} by a straight line, for comparison"
+
+    def to_dict(self) -> dict[str, Any]:
+        return asdict(self) | {"electrodes": list(self.electrodes)}
+
+    def words(self, unit: str) -> str:
+        """In one sentence."""
+        if self.level is None:
+            return f"{self.what}: cannot say: {self.reason}"
+        lower = "no lower end" if self.lower is None else amount(self.lower)
+        upper = "no upper end" if self.upper is None else amount(self.upper)
+        said = f"{self.what}: {amount(self.level)} {unit} ({lower} to {upper})"
+        if self.if_bent is None:
+            return said
+        return f"{said}; a bend that these points do not exclude would lead to {amount(self.if_bent)}"
+
+    def restated(self, factor: float) -> AdditionLine:
+        """With every level times a factor."""
+        ends = (None if one is None else factor * one for one in (self.level, self.lower, self.upper, self.if_bent))
+        level, lower, upper, if_bent = ends
+        return replace(self, level=level, lower=lower, upper=upper, if_bent=if_bent)
+
+    @classmethod
+    def from_dict(cls, plain: Mapping[str, Any]) -> AdditionLine:
+        return cls(**{**plain, "electrodes": tuple(plain["electrodes"])})
+
+
 @dataclass(frozen=True, slots=True, eq=False)
 class SampleReading:
     """One of the five statements about one sample.
@@ -80,6 +129,7 @@ class SampleReading:
     electrodes: tuple[ElectrodeUse, ...]
     calibration: str
     warnings: tuple[str, ...]
+    straight_lines: tuple[AdditionLine, ...] = ()
 
     @property
     def statement(self) -> str:
@@ -107,6 +157,7 @@ class SampleReading:
             "electrodes": [use.to_dict() for use in self.electrodes],
             "calibration": self.calibration,
             "warnings": list(self.warnings),
+            "straight_lines": [line.to_dict() for line in self.straight_lines],
         }
 
     def __str__(self) -> str:

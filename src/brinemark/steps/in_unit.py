@@ -69,7 +69,9 @@ def _water(conditions: Mapping[str, float | str]) -> Water | None:
 
 def _restated(answer: SampleReading, factor: float, unit: str) -> SampleReading:
     electrodes = tuple(_use(use, factor) for use in answer.electrodes)
-    return replace(answer, unit=unit, reading=_reading(answer.reading, factor), electrodes=electrodes)
+    lines = tuple(line.restated(factor) for line in answer.straight_lines)
+    reading = _reading(answer.reading, factor)
+    return replace(answer, unit=unit, reading=reading, electrodes=electrodes, straight_lines=lines)
 
 
 def _reading(one: Reading, factor: float) -> Reading:

@@ -135,18 +135,25 @@ def _dip(row: StoredRow, number: int, role: str, content: CellContent) -> Dip:
 
 
 def _contents(rows: Sequence[StoredRow], lot: Lot | None, settings: Settings) -> list[CellContent]:
-    """What the cell held at each row: first those without addition, then the additions into the last of them."""
+    """What the cell held at each row: first those without addition, then the additions into the last of them. A
+    portion of a sample may have been added to before its first reading."""
     contents = [_start(row, lot) for row in rows if row.row.role != ADDITION]
-    added = [row for row in rows if row.row.role == ADDITION]
+    spiked = [row for row in rows if row.row.role in PORTION_ROLES and _has_addition(row)]
+    added = spiked + [row for row in rows if row.row.role == ADDITION]
     volume = next((row.row.volume_mL for row in rows if row.row.volume_mL is not None), None)
     additions = [_addition(row, volume, settings) for row in added]
     after = after_additions(contents[-1], volume, additions, settings.run.volume_rel_u)
-    contents += after
-    for row, before, now in zip(added, contents[-len(after) - 1 :], after, strict=False):
+    levels = [contents[-1], *after]
+    contents = [*(contents[:-1] if spiked else contents), *after]
+    for row, before, now in zip(added, levels, after, strict=False):
         if now.added < before.added:
             came = f"an addition that lowers the level of the cell from {before.added:.4g} to {now.added:.4g}"
             raise _refused(row, came, "a stock stronger than the cell", "correct the level of the stock", "stock_level")
     return contents
+
+
+def _has_addition(stored: StoredRow) -> bool:
+    return stored.row.level is not None or stored.row.added_volume_mL is not None
 
 
 def _start(stored: StoredRow, lot: Lot | None) -> CellContent:

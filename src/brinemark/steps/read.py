@@ -9,7 +9,7 @@ from typing import Any
 from brinemark.records.reader import Reader
 from brinemark.records.text import nearest
 from brinemark.science.amount.reading import read_sample
-from brinemark.steps.answers import ElectrodeUse, ReadingLine, SampleReading
+from brinemark.steps.answers import AdditionLine, ElectrodeUse, ReadingLine, SampleReading
 from brinemark.steps.calibrate import signal_parents
 from brinemark.steps.chosen import Chosen, current, named
 from brinemark.steps.conditions import condition_findings
@@ -27,6 +27,7 @@ from brinemark.steps.measure import RowSignals, Traces, measure_rows
 from brinemark.steps.packing import pack_reading, unpack_calibration, unpack_reading, unpack_signal
 from brinemark.steps.place import Place
 from brinemark.steps.run_control import RunDesk, RunReport, runs_of
+from brinemark.steps.straight_line import addition_lines
 from brinemark.terms.amounts import Calibration, Reading, SamplePortion
 from brinemark.terms.canonical import JsonValue
 from brinemark.terms.curves import Flag, Signal
@@ -211,6 +212,7 @@ def _context(bench: _Bench, sample: _Sample, reading: Reading) -> dict[str, Json
         _use(life, sample.signals, share)
         for life, share in zip(sample.lives, reading.shares or (0.0,) * len(sample.lives), strict=True)
     ]
+    lines = addition_lines(sample.lives, sample.signals, sample.peers.readings, bench.calibration.spike_level)
     remarks = [
         *reading.warnings,
         *sample_remarks(sample.lives, sample.signals, bench.chosen.definition),
@@ -224,6 +226,7 @@ def _context(bench: _Bench, sample: _Sample, reading: Reading) -> dict[str, Json
         "unit": bench.chosen.definition.level_unit,
         "electrodes": [use.to_dict() for use in uses],
         "warnings": list(dict.fromkeys(remarks)),
+        "straight_lines": [line.to_dict() for line in lines],
     }
 
 
@@ -303,6 +306,7 @@ def answer_of(record: Record, remarks: Sequence[str] = ()) -> SampleReading:
         electrodes=tuple(_use_from(use) for use in context["electrodes"]),
         calibration=calibration,
         warnings=(*context["warnings"], *remarks),
+        straight_lines=tuple(AdditionLine.from_dict(line) for line in context.get("straight_lines", ())),
     )
 
 

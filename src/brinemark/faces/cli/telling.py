@@ -108,6 +108,8 @@ def tell_reading(answer: SampleReading) -> None:
             what = READINGS.get(line.role, "curve")
             before = line.role == "prescan"  # where no wave is what one hopes for
             tell_flags(f"{use.electrode}, {what}", [flag for flag in line.signal.flags if flag.severe or not before])
+    for one in answer.straight_lines:
+        say(one.words(answer.unit), 2)
     for text in answer.warnings:
         say(text if text.startswith("control: ") else f"warning: {text}", 2)
 
