@@ -18,10 +18,11 @@ NOTHING = 1e-9
 PLAIN = Truth(slope=0.0, covariate_sd=0.0, batch_sd=0.0, ln_K_sd=0.0)
 
 
-def electrode(truth: Truth, protocol: Protocol, matrix_sd: float = 0.0, seed: int = 5) -> Observed:
-    """The laws that a model has which knows the truth, without signals; matrix_sd : of ln K between waters."""
-    one = np.ones(DRAWS)
-    water = matrix_sd * np.random.default_rng(seed).normal(size=DRAWS)
+def electrode(truth: Truth, protocol: Protocol, matrix_sd: float = 0.0, seed: int = 5, draws: int = DRAWS) -> Observed:
+    """The laws that a model has which knows the truth, without signals; matrix_sd : of ln K between waters; draws :
+    without scatter between waters all are alike, and one does."""
+    one = np.ones(draws)
+    water = matrix_sd * np.random.default_rng(seed).normal(size=draws)
     law = ElectrodeLaw(
         log_gain=0.0 * one,
         ln_K=truth.ln_K + water,

@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 from known_population import PLAIN, electrode
 
-from brinemark.science.amount.joint import SIMULATIONS, JointReading
+from brinemark.science.amount.joint import JointReading
 from brinemark.science.amount.life_checks import (
     FALL_SIMULATIONS,
     fall_probability,
@@ -136,12 +136,3 @@ def test_electrodes_that_read_far_apart_disagree_and_alike_ones_do_not() -> None
     assert alike.agreement is not None
     assert apart.agreement < 0.01
     assert alike.agreement > 0.3
-
-
-def test_sound_electrodes_disagree_as_often_as_the_limit_says() -> None:
-    pairs, level, limit = 40, 1.0, 0.05  # a pair costs a second; 40 tell .05 from .16
-    batch = TrueBatch("B", 0.0, PLAIN.ln_K)
-    lives = simulate_life(PLAIN, batch, np.full(2 * pairs, level), SPIKED, np.random.default_rng(SEED)).signal
-    found = [two(tuple(lives[2 * i]), tuple(lives[2 * i + 1])).agreement or 0.0 for i in range(pairs)]
-    size = np.sqrt(limit * (1 - limit) * (1.0 / pairs + 1.0 / SIMULATIONS))
-    assert np.mean(np.array(found) < limit) == pytest.approx(limit, abs=3.0 * size)
