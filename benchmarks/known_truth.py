@@ -23,11 +23,12 @@ from typing import NamedTuple
 import numpy as np
 from worlds import HISTORY_LEVELS, LAB, NEW_BATCH, WORLDS, Season, World, electrodes, season
 
-from brinemark.science.amount.calibration import calibrate, scale_of_calibration
+from brinemark.science.amount.calibration import calibrate
 from brinemark.science.amount.classical import SaturatingCurve, batch_curves, pooled_curve
 from brinemark.science.amount.law import DipLaw, ElectrodeLaw, electrode_laws
 from brinemark.science.amount.predictive import batch_draws
 from brinemark.science.amount.reading import state
+from brinemark.science.amount.scale import scale_of_calibration
 from brinemark.science.amount.simulate import TrueBatch
 from brinemark.science.amount.statistic import Observed, SingleReading, folds_of
 from brinemark.terms.amounts import Reading, SamplePortion

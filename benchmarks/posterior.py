@@ -21,11 +21,12 @@ from multiprocessing import get_context
 import numpy as np
 from worlds import WORLDS, season
 
-from brinemark.science.amount.calibration import HyperTarget, calibrate, latent_model, scale_of_data
+from brinemark.science.amount.calibration import HyperTarget, calibrate
 from brinemark.science.amount.posterior import SLICE, curvature_root, find_mode
 from brinemark.science.amount.priors import default_priors
 from brinemark.science.amount.proposals import Pool, Proposal, adapted_pair
 from brinemark.science.amount.quadrature import Nodes, adapt
+from brinemark.science.amount.scale import latent_model, scale_of_data
 from brinemark.science.amount.weights import effective_size, normalised, pareto_k
 from brinemark.terms.amounts import Calibration
 from brinemark.terms.arrays import FloatArray

@@ -11,10 +11,10 @@ import numpy as np
 import pytest
 
 from brinemark.logbook import Logbook
-from brinemark.science.amount.calibration import scale_of_calibration
 from brinemark.science.amount.law import electrode_laws
 from brinemark.science.amount.limits import response_band
 from brinemark.science.amount.predictive import batch_draws
+from brinemark.science.amount.scale import scale_of_calibration
 from brinemark.steps.create import open_place
 from brinemark.steps.draw import (
     calibration_picture,

@@ -48,7 +48,7 @@ def levels(found: Life) -> list[float]:
 def test_a_lone_blank_is_a_life_of_one_reading() -> None:
     found = life(row(0, "blank"))
     assert (found.electrode, found.batch, found.instrument) == ("E1", "B1", "bench")
-    assert (found.known, found.sample, found.prescan, found.later, found.last_rise) == (True, None, None, (), None)
+    assert (found.known, found.sample, found.prescan, found.later) == (True, None, None, ())
     assert (found.main.number, found.main.role, found.main.level) == (0, "blank", 0.0)
 
 
@@ -64,7 +64,6 @@ def test_a_blank_then_standards_then_additions_calibrate_at_rising_levels() -> N
     assert [dip.number for dip in found.dips] == [-1, 0, 1, 2, 3, 4]
     assert [dip.role for dip in found.dips] == ["prescan", "blank", "standard", "standard", "addition", "addition"]
     assert [dip.level for dip in found.dips] == [0.0, 0.0, 2.0, 8.0, 12.0, 112.0]
-    assert found.last_rise == 100.0
     assert [one.row.number for one in found.rows] == [2, 3, 4, 5, 6]
 
 

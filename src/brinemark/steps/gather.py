@@ -4,17 +4,18 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from statistics import median
 
 import numpy as np
 
 from brinemark.science.curve.voltammetry import prescan_ratio_flag
+from brinemark.steps.conditions import recorded
 from brinemark.steps.identity import Definition
-from brinemark.steps.lives import Dip, Life, lives_of, shared_stocks
+from brinemark.steps.lives import Dip, Life, lives_of, shared_stocks, stock_rel_u
 from brinemark.steps.measure import RowSignals
 from brinemark.steps.packing import unpack_signal
-from brinemark.terms.amounts import ElectrodeReadings, OtherDip, SamplePortion
+from brinemark.terms.amounts import Calibration, ElectrodeReadings, OtherDip, SamplePortion
 from brinemark.terms.curves import Signal
 from brinemark.terms.errors import Refused
 from brinemark.terms.runs import StoredRow
@@ -123,19 +124,20 @@ def one_unit(rows: Sequence[StoredRow], signals: Sequence[Signal], default: str)
 
 
 def portion(
-    life: Life, signals: Mapping[str, RowSignals], definition: Definition, reference: float | None
+    life: Life, signals: Mapping[str, RowSignals], definition: Definition, calibration: Calibration, settings: Settings
 ) -> SamplePortion:
     """One electrode that read a sample, with all its readings; a blank that is to be judged reads as a sample."""
     main = life.main
     covariate = covariate_of(main.row, signals[main.row.id], definition)
     signal = unpack_signal(signals[main.row.id].main)
+    held = _held(main, calibration, settings)
     others = []
     for dip in (*([life.prescan] if life.prescan else []), *life.later):
         seen = signal_at(dip, signals)
         if seen is not None:
-            others.append(
-                OtherDip(dip.number, seen.value, seen.u, dip.share, dip.added, dip.added_u, tuple(dip.stock_parts))
-            )
+            # The pre-scan's seawater is the laboratory's; the row that names it describes the sample's cell.
+            salinity = _salinity(dip, settings) if dip.number > 0 or life.known else None
+            others.append(replace(_held(dip, calibration, settings), signal=seen.value, u=seen.u, salinity=salinity))
     return SamplePortion(
         electrode=life.electrode,
         batch=life.batch,
@@ -144,11 +146,23 @@ def portion(
         signal=signal.value,
         u=signal.u,
         dilution=main.row.row.dilution,
-        failure=prescan_failure(covariate, reference, definition),
-        added=0.0 if life.known else main.added,
-        added_u=0.0 if life.known else main.added_u,
+        failure=prescan_failure(covariate, calibration.covariate_ref, definition),
+        added=0.0 if life.known else held.added,
+        added_u=0.0 if life.known else held.added_u,
         others=tuple(others),
+        share=None if life.known else held.share,
+        stock_parts=() if life.known else held.stock_parts,
+        salinity=_salinity(main, settings),
     )
+
+
+def _held(dip: Dip, calibration: Calibration, settings: Settings) -> OtherDip:
+    """What the cell held at a dip, without signal. The error of a stock that no standard was made with is counted as
+    each reading's own."""
+    errors = stock_rel_u([dip.row], settings)
+    own = [part * errors.get(name, 0.0) for name, part in dip.stock_parts if name not in calibration.readings.stocks]
+    added_u = math.hypot(dip.added_u, *own)
+    return OtherDip(dip.number, 0.0, 0.0, dip.share, dip.added, added_u, tuple(dip.stock_parts))
 
 
 def signal_at(dip: Dip, signals: Mapping[str, RowSignals]) -> Signal | None:
@@ -192,7 +206,14 @@ def _readings(
         stocks=stocks.names,
         stock_part=stocks.part,
         stock_rel_u=stocks.rel_u,
+        salinity=np.array([_salinity(dip, settings) for dip in dips], dtype=np.float64),
     )
+
+
+def _salinity(dip: Dip, settings: Settings) -> float | None:
+    """The recorded salinity of the cell."""
+    value = recorded(dip.row, settings).get("salinity")
+    return None if isinstance(value, str) else value
 
 
 def _missing(rows: Sequence[StoredRow], values: Mapping[str, float | None], definition: Definition) -> Iterator[str]:

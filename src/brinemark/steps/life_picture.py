@@ -6,6 +6,7 @@ from collections.abc import Iterator
 from typing import Any
 
 from brinemark.records.reader import Reader
+from brinemark.science.amount.scale import is_closing_spike
 from brinemark.steps.chosen import current, newest_waves
 from brinemark.steps.curves import take_apart
 from brinemark.steps.gather import signal_at
@@ -76,7 +77,7 @@ def _held(life: Life, unit: str, spike: float | None) -> Iterator[str]:
     before = 0.0
     for dip in life.dips:
         row = dip.row.row
-        closing = dip is life.dips[-1] and spike is not None and dip.number > 0 and dip.added >= spike
+        closing = spike is not None and is_closing_spike(dip.number, life.dips[-1].number, dip.added, spike)
         if dip.role == ADDITION:
             yield f"{'closing spike ' if closing else ''}+ {dip.added - before:.3g} {unit}"
         elif dip.role == PRESCAN:

@@ -80,16 +80,6 @@ class Life:
     def rows(self) -> tuple[StoredRow, ...]:
         return tuple(dip.row for dip in self.dips if dip.number >= 0)
 
-    @property
-    def last_rise(self) -> float | None:
-        """What the last addition added to the known part of the level [level unit]; None when none ends the life.
-
-        It was a closing spike when this is at least the calibration's spike level.
-        """
-        if self.dips[-1].role != ADDITION:
-            return None
-        return self.dips[-1].added - self.dips[-2].added
-
 
 @dataclass(frozen=True, slots=True, eq=False)
 class SharedStocks:

@@ -95,6 +95,7 @@ def pack_calibration(calibration: Calibration, context: dict[str, JsonValue]) ->
         "level_u": readings.level_u,
         "stock_part": readings.stock_part,
         "stock_rel_u": readings.stock_rel_u,
+        "salinity": readings.salinity,
     }
     return Made(results, arrays)
 
@@ -116,6 +117,7 @@ def unpack_calibration(record: Record) -> Calibration:
         stocks=tuple(results["stocks"]),
         stock_part=arrays["stock_part"],
         stock_rel_u=arrays["stock_rel_u"],
+        salinity=arrays["salinity"],
     )
     return Calibration(
         names=tuple(results["names"]),

@@ -174,7 +174,7 @@ def _read(bench: _Bench, sample: _Sample) -> Record:
 
 
 def _portion(bench: _Bench, life: Life, sample: _Sample) -> SamplePortion:
-    made = portion(life, sample.signals, bench.chosen.definition, bench.calibration.covariate_ref)
+    made = portion(life, sample.signals, bench.chosen.definition, bench.calibration, bench.place.settings)
     wanted = bench.chosen.signal_unit
     strange = {unpack_signal(sample.signals[row.id].main).unit for row in life.rows} - {wanted}
     if strange:

@@ -26,7 +26,8 @@ class ElectrodeReadings:
     level : (R,) [level unit], nan where unknown; dip : (R,) place in the electrode's life: -1 pre-scan, 0 main
     reading, 1, 2, ... what follows; level_u : (R,) standard uncertainty of the level that is the reading's own
     [level unit]; stocks : S names; stock_part : (S, R) part of the level that came from each stock, whose relative
-    error is shared [level unit]; stock_rel_u : (S,) relative standard uncertainty of each stock.
+    error is shared [level unit]; stock_rel_u : (S,) relative standard uncertainty of each stock; salinity : (R,)
+    practical salinity of the water, nan = not recorded.
     """
 
     electrode: tuple[str, ...]
@@ -42,14 +43,17 @@ class ElectrodeReadings:
     stocks: tuple[str, ...] = ()
     stock_part: FloatArray = field(default_factory=lambda: np.zeros((0, 0)))
     stock_rel_u: FloatArray = field(default_factory=lambda: np.zeros(0))
+    salinity: FloatArray = field(default_factory=lambda: np.zeros(0))
 
     def __post_init__(self) -> None:
-        """What was left out: every reading a main one, levels exact, no stock."""
+        """What was left out: every reading a main one, levels exact, no stock, no salinity."""
         count = self.level.size
         for name in ("dip", "level_u"):
             values = getattr(self, name)
             if values.size == 0:
                 object.__setattr__(self, name, np.zeros(count, dtype=values.dtype))
+        if self.salinity.size == 0:
+            object.__setattr__(self, "salinity", np.full(count, np.nan))
         if self.stock_part.size == 0:
             object.__setattr__(self, "stock_part", np.zeros((len(self.stocks), count)))
 
@@ -209,7 +213,7 @@ class OtherDip:
 
     c_cell = share * c_sample + added; added, added_u [level unit] : what is known to be there, with the standard
     uncertainty that is this reading's own; stock_parts : (stock, part of added [level unit]), whose relative errors
-    are shared by all that the stock was used for.
+    are shared by all that the stock was used for; salinity : of the water in the cell, None = not known.
     """
 
     dip: int
@@ -219,6 +223,7 @@ class OtherDip:
     added: float
     added_u: float = 0.0
     stock_parts: tuple[tuple[str, float], ...] = ()
+    salinity: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -226,8 +231,9 @@ class SamplePortion:
     """One electrode that read a sample (or a control): its main signal, the dilution it saw, its other readings.
 
     covariate : raw covariate quantity, None = missing; failure : why this electrode cannot be used
-    (for example a failed pre-scan), None = usable; added, added_u : level that the diluent brought [level unit], so
-    that the cell of the main reading holds c / dilution + added; others : pre-scan and additions in order of dip.
+    (for example a failed pre-scan), None = usable; the cell of the main reading holds share * c + added (share : None
+    = 1 / dilution; added, added_u, stock_parts, salinity : as in OtherDip); others : pre-scan and additions in order
+    of dip.
     """
 
     electrode: str
@@ -241,3 +247,6 @@ class SamplePortion:
     added: float = 0.0
     added_u: float = 0.0
     others: tuple[OtherDip, ...] = ()
+    share: float | None = None
+    stock_parts: tuple[tuple[str, float], ...] = ()
+    salinity: float | None = None

@@ -225,6 +225,8 @@ class PriorSection(Section):
     prescan_shift: tuple[float, Positive] | None = None
     dip_drift: tuple[float, Positive] | None = None
     spike_shift: tuple[float, Positive] | None = None
+    salinity_K: tuple[float, Positive] | None = None
+    salinity_floor: tuple[float, Positive] | None = None
     matrix_K_sd: Annotated[float, Field(ge=0)] = 0.10
     spike_level: Positive | None = None
     widen: Positive = 1.0

@@ -9,9 +9,10 @@ import numpy as np
 import pytest
 
 from brinemark.science.amount import compiled
-from brinemark.science.amount.calibration import NODES, calibrate, latent_model, scale_of_data
+from brinemark.science.amount.calibration import NODES, calibrate
 from brinemark.science.amount.priors import default_priors, spike_level
-from brinemark.science.amount.quadrature import Adapted, LatentModel, adapt, log_marginal
+from brinemark.science.amount.quadrature import STEP_DONE, Adapted, LatentModel, adapt, log_marginal
+from brinemark.science.amount.scale import latent_model, scale_of_data
 from brinemark.science.amount.simulate import (
     PRESCAN_AND_SPIKE,
     RISING,
@@ -30,8 +31,8 @@ pytest.importorskip("numba", reason="the extra 'fast' is not installed")
 SAME = 1e-8  # of log marginals, in the median; with the same nodes they agree to rounding (SAME_NODES)
 WORST = 2e-6  # of 9e-4, the rule's own error: the modes are found by differences whose steps are not the same
 SAME_NODES = 1e-12
-NEAR = 1e-3  # posterior sd of a latent, by which nodes may lie apart
-SAME_POSTERIOR = 1e-3  # posterior sd: what a draw more or less here and there would change
+NEAR = 0.2 * STEP_DONE  # posterior sd of a latent, by which nodes may lie apart: the search stops at STEP_DONE
+SAME_POSTERIOR = 1 / np.sqrt(1024)  # posterior sd: the Monte Carlo error of the draws that are kept
 SEED = 31
 LEVELS = np.array([0.0, 0.5, 2.0, 8.0])
 TRUTH = Truth(floor_sd=0.1, floor_batch_sd=0.1, electrode_K_sd=0.1, drift=-0.05, drift_sd=0.05)
@@ -43,16 +44,18 @@ LIVES = {
 }
 
 
-def history(protocols: list[Protocol]) -> ElectrodeReadings:
-    """Three batches of four electrodes, one without covariate, levels with errors of their own and of a stock."""
+def history(protocols: list[Protocol], names: str = "ABC") -> ElectrodeReadings:
+    """Batches of four electrodes, one without covariate, levels with errors of their own and of a stock."""
     rng = np.random.default_rng(SEED)
-    batches = draw_batches(TRUTH, ["A", "B", "C"], rng)
-    made = simulate_history(TRUTH, batches, [LEVELS] * 3, rng, [protocols] * 3)
+    batches = draw_batches(TRUTH, list(names), rng)
+    made = simulate_history(TRUTH, batches, [LEVELS] * len(names), rng, [protocols] * len(names))
     covariate = made.covariate.copy()
     covariate[1] = np.nan
-    instrument = ("bench",) * 8 + ("field",) * 4
+    instrument = ("bench",) * 8 + ("field",) * (len(made.electrode) - 8)
+    salinity = np.where(np.arange(made.level.size) % 3 == 0, 25.0, 35.0)  # blanks at both, so the effect is estimated
     return replace(
         made,
+        salinity=salinity,
         covariate=covariate,
         instrument=instrument,
         level_u=0.03 * made.level,
@@ -118,7 +121,7 @@ def test_absurd_parameters_give_the_same_or_nothing() -> None:
 
 
 def test_a_calibration_is_the_same() -> None:
-    readings = history(LIVES["some with pre-scan and spike"])
+    readings = history(LIVES["read once"], "ABCDEFGH")
     sections = AnalyteSection(), PriorSection(), CalibrationSection(seed=SEED)
     plain = calibrate(readings, *sections).draws
     assert compiled.load()

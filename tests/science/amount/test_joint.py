@@ -9,11 +9,11 @@ import numpy as np
 import pytest
 from histories import history
 
-from brinemark.science.amount.calibration import scale_of_calibration
 from brinemark.science.amount.joint import SIMULATIONS, JointReading
 from brinemark.science.amount.law import DipLaw, electrode_laws
 from brinemark.science.amount.predictive import batch_draws
 from brinemark.science.amount.reading import two_sided
+from brinemark.science.amount.scale import scale_of_calibration
 from brinemark.science.amount.statistic import Observed, SingleReading
 from brinemark.terms.amounts import SamplePortion
 from brinemark.terms.arrays import FloatArray

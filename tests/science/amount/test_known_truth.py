@@ -13,10 +13,10 @@ import numpy as np
 import pytest
 from histories import history, unknowns
 
-from brinemark.science.amount.calibration import scale_of_calibration
 from brinemark.science.amount.law import electrode_laws
 from brinemark.science.amount.predictive import batch_draws
 from brinemark.science.amount.reading import two_sided
+from brinemark.science.amount.scale import scale_of_calibration
 from brinemark.science.amount.statistic import Observed, SingleReading
 from brinemark.terms.arrays import BoolArray, FloatArray
 from brinemark.terms.settings import DecisionSection

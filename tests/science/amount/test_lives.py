@@ -222,8 +222,8 @@ def test_the_quadratic_form_is_the_normal_density_that_it_stands_for() -> None:
 SIMULATED = 20_000
 KOLMOGOROV = 1.95 / np.sqrt(SIMULATED)  # exceeded with probability .001
 TWO_MOMENTS = 0.01
-"""Of a probability, beside the Monte Carlo size: the law takes the scatters of floor (.2) and K (.1) by two moments, the
-simulation as they are."""
+"""Of a probability, beside the Monte Carlo size: the law takes the scatters of floor (.2) and K (.1) by two moments,
+the simulation as they are."""
 
 
 @pytest.mark.parametrize("level", [0.0, 0.5, 2.0, np.inf])

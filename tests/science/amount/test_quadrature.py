@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 
 from brinemark.science.amount import quadrature
-from brinemark.science.amount.calibration import NODES, latent_model, scale_of_data
+from brinemark.science.amount.calibration import NODES
 from brinemark.science.amount.newton import inverse_spd, lower_root
 from brinemark.science.amount.priors import default_priors
 from brinemark.science.amount.quadrature import (
@@ -20,6 +20,7 @@ from brinemark.science.amount.quadrature import (
     log_marginal,
     log_sum_exp,
 )
+from brinemark.science.amount.scale import latent_model, scale_of_data
 from brinemark.science.amount.simulate import Truth, draw_batches, simulate_history
 from brinemark.terms.amounts import ElectrodeReadings
 from brinemark.terms.arrays import FloatArray

@@ -3,25 +3,30 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
 import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from brinemark.science.amount.calibration import calibrate
+from brinemark.science.amount.reading import read_sample
+from brinemark.science.amount.response import occupancy
 from brinemark.science.amount.salinity import (
-    KnownResponse,
-    SalinityData,
     correction_refusal,
-    estimate_effect,
     ln_floor_shift,
     ln_K_shift,
     local_exponent,
-    shift_at,
+    reference_salinity,
+    relative_salinity,
 )
+from brinemark.science.amount.simulate import Truth
+from brinemark.terms.amounts import Calibration, ElectrodeReadings, Reading, SamplePortion
+from brinemark.terms.arrays import FloatArray
+from brinemark.terms.settings import AnalyteSection, CalibrationSection, DecisionSection, PriorSection
 
 ROUNDING = 1e-12
-KNOWN = KnownResponse((0.0, 0.2), (math.log(2.0), 0.2), (math.log(0.2), 0.2), 1.0, 0.2, 0.1, 0.005)
 
 salinities = st.floats(1.0, 60.0)
 exponents = st.floats(0.0, 1.0)
@@ -55,90 +60,146 @@ def test_the_ends_are_no_competitor_and_nothing_but_competition() -> None:
     assert float(ln_floor_shift(35.0, 35.0, 0.4)) == 0.0
 
 
-def electrodes(rng: np.random.Generator, w: float, f: float, salinities: tuple[float, ...]) -> SalinityData:
-    """Six batches of one electrode at each salinity and each of four levels."""
+W, F = 0.6, 0.5
+SALINITIES = (20.0, 28.0, 35.0)
+REFERENCE = 28.0
+SEED = 19
+TRUTH = Truth(slope=0.0)
+
+
+def response(level: FloatArray, salinity: FloatArray, ln_K: FloatArray) -> FloatArray:
+    """Floor and occupied share of an electrode in water of a salinity, h and floor of TRUTH."""
+    apart = salinity / REFERENCE - 1.0
+    floor = TRUTH.floor * np.exp(F * apart)
+    return np.asarray(floor + occupancy(level / (1.0 + W * apart), ln_K, np.asarray(TRUTH.h)))
+
+
+def electrodes(seed: int = SEED, salinities: tuple[float, ...] = SALINITIES) -> ElectrodeReadings:
+    """Six batches of a blank and two standards at each salinity, read once."""
+    rng = np.random.default_rng(seed)
     level, salinity, batch = (
-        part.ravel() for part in np.meshgrid([0.0, 0.5, 2.0, 8.0], salinities, np.arange(6), indexing="ij")
+        part.ravel() for part in np.meshgrid([0.0, 1.0, 4.0], salinities, np.arange(6), indexing="ij")
     )
-    gain = np.exp(0.2 * rng.normal(size=6)[batch] + 0.1 * rng.normal(size=level.size))
-    K = 2.0 * np.exp(ln_K_shift(salinity, 35.0, w))
-    floor = 0.2 * np.exp(ln_floor_shift(salinity, 35.0, f))
-    noise = 0.005 * rng.normal(size=level.size)
-    signal = gain * (floor + level / (K + level)) + noise
-    return SalinityData(signal, np.zeros(level.size), level, salinity, batch.astype(np.int64))
-
-
-def test_coefficients_are_found_again_with_an_uncertainty_that_holds_the_truth() -> None:
-    rng = np.random.default_rng(19)
-    scores, inside, rounds = [], 0, 24
-    for _ in range(rounds):
-        w, f = rng.uniform(0.1, 0.9), rng.normal(0.5, 0.3)
-        effect = estimate_effect(electrodes(rng, w, f, (20.0, 35.0)), KNOWN, 35.0)
-        assert effect is not None
-        sd = np.sqrt(np.diag(effect.covariance))
-        scores.append([(effect.K_exponent - w) / sd[0], (effect.floor_slope - f) / sd[1]])
-        inside += effect.K_interval[0] <= w <= effect.K_interval[1]
-    # Sum of squares of 24 standard normals: 0.1 and 99.9 % points 8.1 and 51.2; 95 % intervals: at least 20 of 24.
-    squares = (np.array(scores) ** 2).sum(axis=0)
-    assert ((squares > 8.1) & (squares < 51.2)).all(), squares
-    assert inside >= 20
-
-
-def test_nearly_exact_data_give_nearly_exact_coefficients() -> None:
-    level, salinity = np.tile([0.0, 2.0, 6.0], 2), np.repeat([20.0, 35.0], 3)
-    K = 2.0 * np.exp(ln_K_shift(salinity, 35.0, 0.6))
-    signal = 0.2 * np.exp(ln_floor_shift(salinity, 35.0, 0.7)) + level / (K + level)
-    data = SalinityData(signal, np.full(6, 1e-4), level, salinity, np.zeros(6, dtype=np.int64))
-    exact = KnownResponse((0.0, 1e-4), KNOWN.ln_K, KNOWN.ln_floor, 1.0, 1e-4, 1e-4, 0.0)
-    effect = estimate_effect(data, exact, 35.0)
-    assert effect is not None
-    noise_and_grid = 0.01
-    assert abs(effect.K_exponent - 0.6) < noise_and_grid
-    assert abs(effect.floor_slope - 0.7) < noise_and_grid
-
-
-def test_without_a_second_salinity_there_is_no_estimate() -> None:
-    assert estimate_effect(electrodes(np.random.default_rng(1), 0.5, 0.5, (34.5, 35.0)), KNOWN, 35.0) is None
-
-
-def test_standards_without_blanks_leave_the_prior_of_the_exponent_only_where_all_is_saturated() -> None:
-    data = electrodes(np.random.default_rng(2), 0.5, 0.5, (20.0, 35.0))
-    full = SalinityData(data.signal * 0 + 1.0, data.u, data.level * 0 + 1e6, data.salinity, data.batch)
-    effect = estimate_effect(full, KNOWN, 35.0)
-    assert effect is not None
-    uniform_sd = 1.0 / math.sqrt(12.0)
-    assert abs(math.sqrt(effect.covariance[0, 0]) - uniform_sd) < 0.01
-    assert abs(effect.K_interval[0] - 0.025) < 0.01
-
-
-def test_shifts_carry_the_uncertainty_of_their_coefficients() -> None:
-    effect = estimate_effect(electrodes(np.random.default_rng(3), 0.5, 0.5, (20.0, 35.0)), KNOWN, 35.0)
-    assert effect is not None
-    at_reference, away = shift_at(effect, 35.0), shift_at(effect, 28.0)
-    assert (at_reference.ln_K, at_reference.ln_K_u, at_reference.ln_floor_u) == (0.0, 0.0, 0.0)
-    draws = np.random.default_rng(4).multivariate_normal(
-        [effect.K_exponent, effect.floor_slope], effect.covariance, 20_000
+    count, b = level.size, batch.astype(np.int64)
+    gain = np.exp(TRUTH.batch_sd * rng.normal(size=6)[b] + TRUTH.electrode_sd * rng.normal(size=count))
+    mean = gain * response(level, salinity, TRUTH.ln_K + TRUTH.ln_K_sd * rng.normal(size=6)[b])
+    return ElectrodeReadings(
+        electrode=tuple(f"E{i}" for i in range(count)),
+        batch=tuple(f"B{i}" for i in b),
+        instrument=("bench",) * count,
+        covariate=np.full(count, np.nan),
+        unit=np.arange(count),
+        signal=mean + np.sqrt(TRUTH.noise**2 + (TRUTH.cv * mean) ** 2) * rng.normal(size=count),
+        u=np.zeros(count),
+        level=level,
+        salinity=salinity,
     )
-    first_order = 0.03  # and the Monte Carlo error of a standard deviation, 0.5 %
-    assert abs(float(np.std(ln_K_shift(28.0, 35.0, draws[:, 0]))) / away.ln_K_u - 1.0) < first_order
-    assert abs(float(np.std(ln_floor_shift(28.0, 35.0, draws[:, 1]))) / away.ln_floor_u - 1.0) < first_order
-    assert -1.0 < away.correlation < 1.0
+
+
+def calibrated(readings: ElectrodeReadings) -> Calibration:
+    return calibrate(readings, AnalyteSection(), PriorSection(), CalibrationSection(seed=SEED))
+
+
+@pytest.fixture(scope="module")
+def made() -> Calibration:
+    return calibrated(electrodes())
+
+
+def test_coefficients_are_found_again_with_an_uncertainty_that_holds_the_truth(made: Calibration) -> None:
+    found = {one.name: one for one in made.summaries}
+    for name, truth in (("exponent of K in salinity", W), ("exponent of the floor in salinity", F)):
+        assert found[name].lower <= truth <= found[name].upper, name
+    prior_width = 1.9  # of the exponent's central 95 %, 0.05 to 0.95, and of the floor's, -1.96 to 1.96
+    floor = found["exponent of the floor in salinity"]
+    assert floor.upper - floor.lower < prior_width
+
+
+def sample(level: float, salinity: float, batch_seed: int) -> SamplePortion:
+    """One electrode of a new batch with typical gain and K in the sample's water."""
+    rng = np.random.default_rng(batch_seed)
+    gain = np.exp(TRUTH.batch_sd * rng.normal() + TRUTH.electrode_sd * rng.normal())
+    at = np.array([level]), np.array([salinity]), np.array([TRUTH.ln_K + TRUTH.ln_K_sd * rng.normal()])
+    mean = float(gain * response(*at)[0])
+    signal = mean + float(np.hypot(TRUTH.noise, TRUTH.cv * mean) * rng.normal())
+    return SamplePortion("X", "new", "bench", None, signal, 0.0, salinity=salinity)
+
+
+def test_a_sample_in_other_water_is_read_as_if_in_the_standards(made: Calibration) -> None:
+    """By one who knows the population, levels with and without the correction are as far apart as the equations say."""
+    logit = math.log(W / (1.0 - W))
+    known = {"ln_K": TRUTH.ln_K, "ln_h": math.log(TRUTH.h), "ln_floor": math.log(TRUTH.floor), "ln_gain": 0.0}
+    known |= {"salinity_K": logit, "salinity_floor": F}
+    draws = made.draws.copy()
+    for name, value in known.items():
+        draws[:, made.names.index(name)] = value
+    knowing = replace(made, draws=draws, signal_ref=1.0)
+    mean = float(response(np.array([1.5]), np.array([20.0]), np.array(TRUTH.ln_K))[0])
+    one = SamplePortion("X", "new", "bench", None, mean, 0.0, salinity=20.0)
+    corrected, plain = (read(knowing, portion) for portion in (one, replace(one, salinity=None)))
+    occupied = mean - TRUTH.floor
+    apparent = math.exp(TRUTH.ln_K) * (occupied / (1.0 - occupied)) ** (1.0 / TRUTH.h)
+    assert corrected.two_sided is not None and plain.two_sided is not None
+    assert corrected.two_sided.median is not None and plain.two_sided.median is not None
+    medians_of_draws = 0.03
+    assert abs(corrected.two_sided.median / 1.5 - 1.0) < medians_of_draws
+    assert abs(plain.two_sided.median / apparent - 1.0) < medians_of_draws
+    assert any("salinity 20, the standards' median 28: K counts as 0.83 times" in text for text in corrected.warnings)
+    assert not any("salinity 20" in text for text in plain.warnings)
+
+
+def read(calibration: Calibration, portion: SamplePortion) -> Reading:
+    return read_sample([portion], calibration, calibration.readings, DecisionSection(), SEED)
+
+
+def test_intervals_hold_the_level_in_other_water(made: Calibration) -> None:
+    """Electrodes of unknown batches at both ends of the salinities: as often as they say, within three Monte Carlo
+    standard errors."""
+    count, level = 40, 1.5
+    readings = [read(made, sample(level, SALINITIES[0 if i % 2 else 2], 100 + i)) for i in range(count)]
+    held = [
+        (one.two_sided.lower or 0.0) <= level and (one.two_sided.upper is None or level <= one.two_sided.upper)
+        for one in readings
+        if one.two_sided is not None
+    ]
+    assert len(held) == count
+    assert np.mean(held) >= 0.95 - 3 * np.sqrt(0.95 * 0.05 / count)
+
+
+def test_at_one_salinity_nothing_moves_by_a_digit() -> None:
+    rows = electrodes(salinities=(35.0,))
+    with_salt, without = calibrated(rows), calibrated(replace(rows, salinity=np.full(rows.level.size, np.nan)))
+    assert "salinity_K" not in with_salt.names
+    assert np.array_equal(with_salt.draws, without.draws)
+
+
+def test_blanks_at_one_salinity_leave_electrodes_of_others_uncorrected_and_said_to_be() -> None:
+    rows = electrodes()
+    salinity = np.where(rows.level == 0, 35.0, rows.salinity)
+    calibration = calibrated(replace(rows, salinity=salinity))
+    assert "salinity_K" not in calibration.names
+    assert any("several salinities are taken as alike: blanks at 2 salinities" in s for s in calibration.weaknesses)
 
 
 @pytest.mark.parametrize(
-    ("blanks", "standards", "salinity", "words"),
+    ("blanks", "words"),
     [
-        ((35.0, 35.5), (20.0, 35.0), 30.0, "blanks at 2 salinities are required"),
-        ((), (20.0, 35.0), 30.0, "there is 0"),
-        ((20.0, 35.0), (35.0,), 19.0, "outside the 20 to 35"),
-        ((20.0, 35.0), (35.0,), 30.0, None),
+        ((35.0, 35.5), "blanks at 2 salinities are required"),
+        ((), "there is 0"),
+        ((np.nan, np.nan), "there is 0"),
+        ((20.0, 35.0), None),
     ],
 )
-def test_a_correction_needs_blanks_at_two_salinities_around_it(
-    blanks: tuple[float, ...], standards: tuple[float, ...], salinity: float, words: str | None
-) -> None:
-    salt = np.array([*blanks, *standards])
-    level = np.array([*(0.0 for _ in blanks), *(2.0 for _ in standards)])
-    data = SalinityData(np.ones(salt.size), np.zeros(salt.size), level, salt, np.zeros(salt.size, dtype=np.int64))
-    found = correction_refusal(data, salinity)
+def test_a_correction_needs_blanks_at_two_salinities(blanks: tuple[float, ...], words: str | None) -> None:
+    rows = electrodes()
+    salinity = np.full(rows.level.size, 30.0)
+    salinity[rows.level == 0] = np.nan
+    salinity[np.flatnonzero(rows.level == 0)[: len(blanks)]] = blanks
+    found = correction_refusal(replace(rows, salinity=salinity))
     assert (found is None) if words is None else (found is not None and words in found)
+
+
+def test_the_reference_is_the_median_of_what_was_recorded() -> None:
+    rows = electrodes()
+    assert reference_salinity(rows) == REFERENCE
+    assert math.isnan(reference_salinity(replace(rows, salinity=np.full(rows.level.size, np.nan))))
+    assert relative_salinity(np.array([35.0, np.nan]), 28.0).tolist() == [0.25, 0.0]

@@ -112,7 +112,7 @@ class CompiledResponse:
         data = self.data
         noise = pop.noise[data.instrument, :, 0].T[..., data.unit]
         gain = np.exp(pop.shift(data.dip, data.spike))
-        each = pop.levels(data), gain, data.u**2 + noise**2, np.ones(1)
+        each = pop.levels(data), gain, data.u**2 + noise**2, pop.floor_factor(data)
         return np.stack([np.broadcast_to(values, gain.shape) for values in each])
 
 

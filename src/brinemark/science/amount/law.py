@@ -12,7 +12,6 @@ from dataclasses import dataclass, fields
 
 import numpy as np
 
-from brinemark.science.amount.calibration import Scale
 from brinemark.science.amount.predictive import BatchDraws
 from brinemark.science.amount.response import (
     DEFAULT_SHIFT_SD,
@@ -22,6 +21,8 @@ from brinemark.science.amount.response import (
     population,
 )
 from brinemark.science.amount.roots import rising_root
+from brinemark.science.amount.salinity import relative_salinity
+from brinemark.science.amount.scale import Scale, is_closing_spike
 from brinemark.terms.amounts import OtherDip, SamplePortion
 from brinemark.terms.arrays import FloatArray, IntArray
 
@@ -61,7 +62,8 @@ class DipLaw:
     """One reading of an electrode under M draws.
 
     u : of its trace, relative signal; share, added (M,), added_u : the cell holds share * c + added;
-    shift : (M,) of the log response against the main reading; apart : whether this is another dip than the main one.
+    shift : (M,) of the log response against the main reading; apart : whether this is another dip than the main one;
+    K_factor, floor_factor : (M,) what the salinity of its water makes of K and of the floor, or 1.
     """
 
     electrode: ElectrodeLaw
@@ -71,6 +73,8 @@ class DipLaw:
     added_u: float
     shift: FloatArray
     apart: bool
+    K_factor: FloatArray | float = 1.0
+    floor_factor: FloatArray | float = 1.0
 
     def picked(self, which: slice | IntArray) -> DipLaw:
         """Some of the draws."""
@@ -82,6 +86,8 @@ class DipLaw:
             self.added_u,
             self.shift[which],
             self.apart,
+            self.K_factor if isinstance(self.K_factor, float) else self.K_factor[which],
+            self.floor_factor if isinstance(self.floor_factor, float) else self.floor_factor[which],
         )
 
     def thinned(self, count: int) -> DipLaw:
@@ -106,8 +112,8 @@ class DipLaw:
     def response(self, level: FloatArray) -> LogResponse:
         """Log response (n, M) before gain and shift, with its derivatives by the electrode's own latents."""
         law, column = self.electrode, np.asarray(level, dtype=float)[:, None]
-        floor = law.floor * np.where(column < 0, 1.0 + column, 1.0)
-        return LogResponse.at(occupancy(self.cell(level), law.ln_K, law.h), floor, law.h)
+        floor = law.floor * self.floor_factor * np.where(column < 0, 1.0 + column, 1.0)
+        return LogResponse.at(occupancy(self.cell(level) / self.K_factor, law.ln_K, law.h), floor, law.h)
 
     def log_median(self, level: FloatArray) -> FloatArray:
         """Log response (n, M) of a typical electrode at sample levels (n,); inf is the plateau."""
@@ -167,9 +173,10 @@ class DipLaw:
         law = one.electrode
         cell = one.cell(np.array([level]))[0]
         cell = np.maximum(cell + self.added_u * normal[0], 0.0) if self.added_u else cell
-        occupied = occupancy(cell, law.ln_K + law.own_K_sd * own[2], law.h)
+        occupied = occupancy(cell / one.K_factor, law.ln_K + law.own_K_sd * own[2], law.h)
         log_gain = law.log_gain + one.shift + law.spread * own[0] + self.apart * law.drift_sd * normal[1]
-        mean = np.exp(log_gain) * (law.floor * np.exp(law.floor_sd * own[1]) + occupied)
+        floor = law.floor * one.floor_factor * np.exp(law.floor_sd * own[1])
+        mean = np.exp(log_gain) * (floor + occupied)
         return np.asarray(mean + np.sqrt(one.variance + (law.cv * mean) ** 2) * normal[2])
 
 
@@ -179,7 +186,9 @@ def electrode_laws(
     """Laws of a sample electrode's readings, main one first, and their relative signals."""
     pop = population(draws.theta.T[:, :, None], scale.layout)
     electrode = _electrode(pop, draws, scale, portion)
-    main = OtherDip(0, portion.signal, portion.u, 1.0 / portion.dilution, portion.added, portion.added_u)
+    share = 1.0 / portion.dilution if portion.share is None else portion.share
+    held = portion.added, portion.added_u, portion.stock_parts, portion.salinity
+    main = OtherDip(0, portion.signal, portion.u, share, *held)
     dips = (main, *portion.others)
     spikes = closing_spike(portion.others, scale.spike_level)
     laws = tuple(_dip(pop, electrode, draws, scale, dip, dip is spikes) for dip in dips)
@@ -189,7 +198,7 @@ def electrode_laws(
 def closing_spike(others: Sequence[OtherDip], spike_level: float) -> OtherDip | None:
     """The last dip, when what was added by then saturates the electrode."""
     last = max(others, key=lambda dip: dip.dip, default=None)
-    return last if last is not None and last.dip > 0 and last.added >= spike_level else None
+    return last if last is not None and is_closing_spike(last.dip, last.dip, last.added, spike_level) else None
 
 
 def _electrode(pop: Population, draws: BatchDraws, scale: Scale, portion: SamplePortion) -> ElectrodeLaw:
@@ -229,4 +238,13 @@ def _dip(
     added = np.full(electrode.ln_K.size, dip.added)
     for stock, part in dip.stock_parts:
         added = added + part * (factor.get(stock, 1.0) - 1.0)
-    return DipLaw(electrode, dip.u / scale.signal_ref, dip.share, added, dip.added_u, shift, dip.dip != 0)
+    factors = _salt(pop, scale, dip.salinity)
+    return DipLaw(electrode, dip.u / scale.signal_ref, dip.share, added, dip.added_u, shift, dip.dip != 0, *factors)
+
+
+def _salt(pop: Population, scale: Scale, salinity: float | None) -> tuple[FloatArray | float, FloatArray | float]:
+    """What a salinity makes of K and of the floor; 1 at the reference, where it is not known or has no part."""
+    if salinity is None or not scale.layout.salinity:
+        return 1.0, 1.0
+    apart = relative_salinity(np.array([salinity]), scale.salinity_ref)
+    return 1.0 + pop.salinity_K[:, 0] * apart, np.exp(pop.salinity_floor[:, 0] * apart)

@@ -7,9 +7,9 @@ from dataclasses import replace
 
 import numpy as np
 
-from brinemark.science.amount.calibration import closing_spikes, drift_is_measured
 from brinemark.science.amount.joint import SimulatedLives
 from brinemark.science.amount.law import closing_spike
+from brinemark.science.amount.scale import closing_spikes, drift_is_measured
 from brinemark.science.amount.statistic import Observed
 from brinemark.terms.amounts import Calibration, ElectrodeReadings, SamplePortion
 

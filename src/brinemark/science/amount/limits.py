@@ -13,11 +13,11 @@ from typing import TypeAlias
 
 import numpy as np
 
-from brinemark.science.amount.calibration import closing_spikes, scale_of_calibration
 from brinemark.science.amount.joint import JointReading
 from brinemark.science.amount.law import GAIN_NODES, GAIN_WEIGHTS, DipLaw, electrode_laws
 from brinemark.science.amount.predictive import BatchDraws, batch_draws, of_batch
 from brinemark.science.amount.reading import working_range
+from brinemark.science.amount.scale import closing_spikes, scale_of_calibration
 from brinemark.science.amount.statistic import Observed, SingleReading, crossing, search_levels
 from brinemark.terms.amounts import Calibration, ElectrodeReadings, Limits, OtherDip, SamplePortion
 from brinemark.terms.arrays import FloatArray

@@ -62,7 +62,7 @@ class SingleResponse(_Response):
         level = pop.levels(data)
         response = LogResponse.at(
             occupancy(level, pop.ln_K + pop.ln_K_sd * z[1], pop.h),
-            np.exp(np.minimum(pop.ln_floor + pop.floor_batch_sd * z[2], FARTHEST)),
+            np.exp(np.minimum(pop.ln_floor + pop.floor_batch_sd * z[2], FARTHEST)) * pop.floor_factor(data),
             pop.h,
         )
         own_K = np.sqrt(pop.own_K_sd**2 + data.level_rel_u**2)
@@ -84,6 +84,7 @@ class LifeResponse(_Response):
         own_gain = np.exp(np.minimum(middle.log_gain + pop.batch_sd * z[0] + middle.spread * e[0], FARTHEST))
         gain = own_gain[..., pick] * np.exp(pop.shift(data.dip, data.spike))
         floor = np.exp(np.minimum(pop.ln_floor + pop.floor_batch_sd * z[2] + pop.floor_sd * e[1], FARTHEST))[..., pick]
+        floor = floor * pop.floor_factor(data)
         ln_K = pop.ln_K + pop.ln_K_sd * z[1]
         if self.layout.own_K:
             ln_K = ln_K + pop.own_K_sd * e[2]

@@ -14,8 +14,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from brinemark.science.amount.calibration import NODES, latent_model, scale_of_calibration
+from brinemark.science.amount.calibration import NODES
 from brinemark.science.amount.quadrature import adapt, log_group_integrand, log_marginal
+from brinemark.science.amount.scale import latent_model, scale_of_calibration
 from brinemark.science.amount.weights import normalised, systematic_resample
 from brinemark.terms.amounts import Calibration, ElectrodeReadings
 from brinemark.terms.arrays import BoolArray, FloatArray
@@ -102,6 +103,7 @@ def subset(readings: ElectrodeReadings, keep: BoolArray) -> ElectrodeReadings:
         readings.stocks,
         readings.stock_part[:, rows],
         readings.stock_rel_u,
+        readings.salinity[rows],
     )
 
 

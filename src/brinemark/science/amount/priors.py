@@ -24,6 +24,8 @@ DEFAULTS: dict[str, tuple[float, float]] = {
     "ln_floor_batch_sd": (float(np.log(0.10)), 0.6),
     "ln_own_K_sd": (float(np.log(0.12)), 0.5),
     "ln_drift_sd": (float(np.log(DEFAULT_DRIFT_SD)), 0.6),
+    "salinity_K": (0.0, 1.5),  # a logit: nearly uniform between no competition and nothing else
+    "salinity_floor": (0.0, 1.0),  # 1 is a floor in proportion to the salt
     **{name: (0.0, sd) for name, sd in DEFAULT_SHIFT_SD.items()},
 }
 HELD_SD = 0.02  # of a parameter that the electrodes at hand are too few to measure

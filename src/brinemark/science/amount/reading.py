@@ -21,7 +21,6 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from brinemark.science.amount.calibration import scale_of_calibration
 from brinemark.science.amount.joint import JointReading
 from brinemark.science.amount.law import electrode_laws
 from brinemark.science.amount.life_checks import (
@@ -31,6 +30,8 @@ from brinemark.science.amount.life_checks import (
     without_strange_spike,
 )
 from brinemark.science.amount.predictive import BatchDraws, DrawMemory, of_batch
+from brinemark.science.amount.response import population
+from brinemark.science.amount.scale import scale_of_calibration
 from brinemark.science.amount.statistic import Observed, SingleReading, Statistic, crossing
 from brinemark.terms.amounts import (
     Calibration,
@@ -46,6 +47,7 @@ from brinemark.terms.settings import DecisionSection
 
 BLANK_LOW = 0.001
 APART = 0.05
+SAME_SALINITY = 0.5  # what a hand refractometer rounds to (common practice, no source)
 BEYOND_STANDARDS = (
     "the signal lies above what the highest standard gives: the lower limit is stated at that standard; "
     "dilute the sample, or add higher standards"
@@ -162,6 +164,7 @@ def _warnings(
             for p in usable
             if p.covariate is None
         ]
+    found += salinity_words(usable, calibration)
     drift = unmeasured_drift(usable, calibration)
     said = any(text.startswith("drift between dips") for text in calibration.weaknesses)
     found += [drift] if drift and not said else []
@@ -171,6 +174,26 @@ def _warnings(
             "([prior] matrix_K_sd); a stronger shift biases the amount, and electrodes of one water share it"
         )
     return tuple(found)
+
+
+def salinity_words(usable: Sequence[SamplePortion], calibration: Calibration) -> list[str]:
+    """What was done for the salinity of the sample's cells, one sentence for each that is not the standards' own."""
+    scale = scale_of_calibration(calibration)
+    if not scale.layout.salinity:
+        return []
+    pop = population(calibration.draws.T[:, :, None], scale.layout)
+    known = calibration.readings.salinity
+    found = []
+    for salinity in dict.fromkeys(p.salinity for p in usable if p.salinity is not None):
+        apart = salinity / scale.salinity_ref - 1.0
+        if abs(salinity - scale.salinity_ref) < SAME_SALINITY:
+            continue
+        K, floor = np.median(1.0 + pop.salinity_K * apart), np.median(np.exp(pop.salinity_floor * apart))
+        found.append(
+            f"salinity {salinity:g}, the standards' median {scale.salinity_ref:g}: K counts as {K:.2f} times and the "
+            f"floor as {floor:.2f} times theirs, by electrodes at {np.nanmin(known):g} to {np.nanmax(known):g}"
+        )
+    return found
 
 
 def cannot_say(reason: str, warnings: tuple[str, ...] = (), curve: ConfidenceCurve | None = None) -> Reading:

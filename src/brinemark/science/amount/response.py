@@ -6,6 +6,7 @@ Reading j (pre-scan, main, later dips) of electrode e, batch b, instrument m, at
     ln G_e   = mu + delta_m + a_b + beta x_e + eps_e                           a_b ~ N(0, s_b^2)   eps_e ~ N(0, s_el^2)
     ln phi_e = ln phi + p_b + p_e                                              p_b ~ N(0, s_pb^2)  p_e ~ N(0, s_p^2)
     ln K_e   = ln K + k_b + k_e                                                k_b ~ N(0, s_K^2)   k_e ~ N(0, s_k^2)
+    with salinity (salinity.py): ln K_e + ln(1 - w + w S/S_0), ln phi_e + f (S/S_0 - 1)
     noise ~ N(0, u(y)^2 + s0_m^2 + cv^2 mean^2)    tau^2 = s_el^2 + cv^2    rho = cv^2 / tau^2
     delta_main = eta_main = 0, else eta_ej ~ N(0, s_eta^2); delta of the pre-scan, of each dip after the main one (a
     drift per dip), and of a closing spike, whose plateau need not be the standards', each have a parameter.
@@ -19,7 +20,7 @@ three latents are integrated is in lives.py.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 
@@ -50,8 +51,9 @@ class ParameterLayout:
     """Names and places of the parameters in a vector.
 
     Ten common ones; what several readings on one electrode add (own_K : scatter of K between electrodes; prescan,
-    later, spike : which kinds of dips there are); noise per instrument, an offset for every instrument but the
-    first; the relative error of each stock; the covariate's slope where a covariate is used.
+    later, spike : which kinds of dips there are; salinity : whether its effect is to be estimated); noise per
+    instrument, an offset for every instrument but the first; the relative error of each stock; the covariate's slope
+    where a covariate is used.
     """
 
     instruments: tuple[str, ...]
@@ -61,6 +63,7 @@ class ParameterLayout:
     later: bool = False
     spike: bool = False
     stocks: tuple[str, ...] = ()
+    salinity: bool = False
 
     @property
     def names(self) -> tuple[str, ...]:
@@ -72,6 +75,8 @@ class ParameterLayout:
             ("prescan_shift", self.prescan),
             ("dip_drift", self.later),
             ("spike_shift", self.spike),
+            ("salinity_K", self.salinity),
+            ("salinity_floor", self.salinity),
         )
         noise = tuple(f"ln_noise:{name}" for name in self.instruments)
         offsets = tuple(f"instrument_offset:{name}" for name in self.instruments[1:])
@@ -86,7 +91,8 @@ class UnitData:
 
     instrument : (U,) index; covariate : (U,) x, nan = missing; unit : (R,) rising electrode index;
     signal, u : (R,) relative signals; level, level_u : (R,) cell levels and their own u [level unit];
-    dip : (R,); spike : (R,) whether a closing spike; stock_part : (S, R) [level unit].
+    dip : (R,); spike : (R,) whether a closing spike; stock_part : (S, R) [level unit]; apart : (R,) S/S_0 - 1, left out
+    where salinity plays no part.
     """
 
     instrument: IntArray
@@ -99,6 +105,7 @@ class UnitData:
     dip: IntArray
     spike: BoolArray
     stock_part: FloatArray
+    apart: FloatArray = field(default_factory=lambda: np.zeros(0))
 
     @property
     def level_rel_u(self) -> FloatArray:
@@ -121,6 +128,7 @@ class UnitData:
             dip=self.dip[rows],
             spike=self.spike[rows],
             stock_part=self.stock_part[:, rows],
+            apart=self.apart[rows] if self.apart.size else self.apart,
         )
 
 
@@ -150,6 +158,8 @@ class Population:
     offset: FloatArray
     stock: FloatArray
     slope: FloatArray
+    salinity_K: FloatArray
+    salinity_floor: FloatArray
 
     def shift(self, dip: IntArray, spike: BoolArray) -> FloatArray:
         """delta (D, R) of readings at dips (R,)."""
@@ -157,10 +167,16 @@ class Population:
         return np.where(dip == PRESCAN, self.prescan_shift, later)
 
     def levels(self, data: UnitData) -> FloatArray:
-        """Cell levels (D, R), or (R,) without stocks: what came from a stock carries the stock's error."""
-        if not data.stock_part.size:
-            return data.level
-        return np.asarray(data.level + ((self.stock - 1.0) * data.stock_part[:, None, :]).sum(axis=0))
+        """Cell levels (D, R), or (R,) without stocks and salinity: what came from a stock carries the stock's error,
+        and since theta depends on c/K alone, what salinity does to K is done to the level."""
+        level = data.level
+        if data.stock_part.size:
+            level = level + ((self.stock - 1.0) * data.stock_part[:, None, :]).sum(axis=0)
+        return np.asarray(level / (1.0 + self.salinity_K * data.apart)) if data.apart.size else level
+
+    def floor_factor(self, data: UnitData) -> FloatArray:
+        """What salinity makes of the floor: (D, R), or 1."""
+        return np.exp(self.salinity_floor * data.apart) if data.apart.size else np.ones(1)
 
 
 def population(theta: FloatArray, layout: ParameterLayout) -> Population:
@@ -191,6 +207,8 @@ def population(theta: FloatArray, layout: ParameterLayout) -> Population:
         offset=np.array([nothing, *offsets]),
         stock=np.array(stocks) if stocks else np.zeros((0, *nothing.shape)),
         slope=row.get("slope", nothing),
+        salinity_K=1.0 / (1.0 + np.exp(-row["salinity_K"])) if layout.salinity else nothing,
+        salinity_floor=row.get("salinity_floor", nothing),
     )
 
 

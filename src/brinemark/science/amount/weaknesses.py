@@ -1,0 +1,107 @@
+"""Where a calibration is weak, in words, with what to measure next."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from brinemark.science.amount.response import DEFAULT_DRIFT_SD, DEFAULT_ELECTRODE_K_SD
+from brinemark.science.amount.salinity import correction_refusal, distinct
+from brinemark.science.amount.scale import ENOUGH_ELECTRODES, Scale, closing_spikes, drift_is_measured
+from brinemark.terms.amounts import ElectrodeReadings
+from brinemark.terms.arrays import FloatArray
+
+IN_ORDER = 3.0  # standard deviations of random allocation: a false alarm in 370, by the normal approximation
+
+
+def weaknesses(readings: ElectrodeReadings, scale: Scale, draws: FloatArray) -> tuple[str, ...]:
+    """Where the calibration is weak, in words, with what to measure next."""
+    found = []
+    batches = len(set(readings.batch))
+    plain = readings.level[~closing_spikes(readings, scale.spike_level)]
+    known = np.unique(plain[plain > 0])
+    standards = int((plain > 0).sum())
+    if batches == 1:
+        found.append("one batch only: how batches differ is taken from the prior; add batches")
+    elif batches < 5:
+        found.append(f"{batches} batches only: how batches differ is poorly known; add batches")
+    if standards < 6:
+        found.append(f"{standards} standards only; add standards at other levels")
+    if not (readings.level == 0).any():
+        found.append("no blanks: the floor is taken from the standards and the prior; add blanks")
+    if known.size == 1:
+        found.append(f"all standards at one level ({known[0]:g}): K and h are taken from the prior; add other levels")
+    if _rises(readings) is False:
+        found.append("signals do not rise with the level: check levels, names and signs before trusting any reading")
+    middle = float(np.exp(np.median(draws[:, 1])))
+    if known.size > 1 and known[-1] < middle:
+        found.append(f"highest standard ({known[-1]:g}) lies below K (about {middle:.3g}): the plateau was not reached")
+    found += _held(readings, scale)
+    found += _levels_in_order(readings)
+    uncorrected = correction_refusal(readings)
+    if uncorrected is not None and len(distinct(readings.salinity)) > 1:
+        found.append(f"electrodes of several salinities are taken as alike: {uncorrected}")
+    for name in scale.instruments:
+        count = sum(1 for m in readings.instrument if m == name)
+        if count < 4:
+            found.append(f"instrument {name} has {count} calibration electrode(s) only; add blanks and standards")
+    return tuple(found)
+
+
+def _held(readings: ElectrodeReadings, scale: Scale) -> list[str]:
+    """What the model holds at a labelled default because these electrodes cannot show it."""
+    layout, found = scale.layout, []
+    if (layout.prescan or layout.later or layout.spike) and not drift_is_measured(readings):
+        found.append(
+            f"drift between dips not measured: its scatter is the default {DEFAULT_DRIFT_SD:g}; take 4 blanks or "
+            "standards of 2 batches through the same dips"
+        )
+    if layout.spike and not layout.own_K:
+        found.append(
+            f"scatter of K between electrodes not measured: the default {DEFAULT_ELECTRODE_K_SD:g} stands for it; take "
+            f"{ENOUGH_ELECTRODES} electrodes through two levels below the spike each"
+        )
+    return found
+
+
+def _levels_in_order(readings: ElectrodeReadings) -> list[str]:
+    """Whether levels rise or fall with the order of the electrodes, over all batches, more than chance allows.
+
+    T = sum over batches of sum (place - mean)(rank of level - mean); under random allocation its mean is 0 and its
+    variance sum Sxx Syy / (n - 1), the permutation variance of each batch.
+    """
+    total, variance, batches = 0.0, 0.0, 0
+    main = readings.dip == 0
+    first = dict(zip(readings.unit[main].tolist(), readings.level[main].tolist(), strict=True))
+    for batch in dict.fromkeys(readings.batch):
+        levels = [first[i] for i, name in enumerate(readings.batch) if name == batch and i in first]
+        if len(set(levels)) < 2:
+            continue
+        place = np.arange(len(levels)) - 0.5 * (len(levels) - 1)
+        rank = _ranks(np.array(levels))
+        rank = rank - rank.mean()
+        total += float(place @ rank)
+        variance += float((place @ place) * (rank @ rank)) / (len(levels) - 1)
+        batches += 1
+    if variance == 0.0 or abs(total) < IN_ORDER * np.sqrt(variance):
+        return []
+    way = "rise" if total > 0 else "fall"
+    return [
+        f"levels {way} with the order of the electrodes in {batches} batches: a gain that changes along a batch or a "
+        "day is taken for part of the response; allocate levels at random"
+    ]
+
+
+def _ranks(values: FloatArray) -> FloatArray:
+    """Mean ranks, ties shared."""
+    ordered = np.sort(values)
+    low, high = np.searchsorted(ordered, values, "left"), np.searchsorted(ordered, values, "right")
+    return np.asarray(0.5 * (low + high - 1), dtype=np.float64)
+
+
+def _rises(readings: ElectrodeReadings) -> bool | None:
+    """Whether signals go up with the level, by the correlation of their ranks; None with fewer than three readings."""
+    if readings.signal.size < 3 or np.unique(readings.level).size < 2:
+        return None
+    level = np.unique(readings.level, return_inverse=True)[1]
+    signal = np.unique(readings.signal, return_inverse=True)[1]
+    return bool(np.sum((level - level.mean()) * (signal - signal.mean())) > 0)
