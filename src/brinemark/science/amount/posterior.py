@@ -143,8 +143,8 @@ def gates_of(log_weights: FloatArray) -> tuple[Gate, ...]:
 
 @dataclass(frozen=True, slots=True)
 class SampleOptions:
-    """draws : equally weighted draws kept; seed; on_step(done, total) -> bool, False stops; last_round : draws of the
-    last adaptive round, where a density is cheap enough for more."""
+    """draws : equally weighted draws kept; seed; on_step(done, total) -> bool, False stops; last_round : draws of each
+    of the last two adaptive rounds, where a density is cheap enough for more."""
 
     draws: int
     seed: int
@@ -155,12 +155,12 @@ class SampleOptions:
 def sample_posterior(
     target: Target, start: FloatArray, scale: FloatArray, names: Sequence[str], options: SampleOptions
 ) -> PosteriorSample:
-    """Draws from the density; two adaptive rounds after the first, up to four more while a gate fails.
+    """Draws from the density; two adaptive rounds after the first, up to five more while a gate fails.
 
     start, scale : (P,) center and width of the prior. Raises GateFailed, naming the weakest parameter, when a gate
     fails after the last round; Stopped when on_step returns False.
     """
-    rounds = (*FIRST_ROUNDS, *FURTHER_ROUNDS, options.last_round)
+    rounds = (*FIRST_ROUNDS, *FURTHER_ROUNDS, options.last_round, options.last_round)
     seeds = iter(np.random.SeedSequence(options.seed).spawn(2 * len(rounds) + 1))
     _step(options.on_step, 0, sum(FIRST_ROUNDS))
     mode = find_mode(target, start, scale)
