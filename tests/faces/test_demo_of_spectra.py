@@ -18,7 +18,7 @@ def test_the_season_of_spectra_ends_with_a_statement_for_every_water_and_a_reaso
     tmp_path: Path,
 ) -> None:
     folder = tmp_path / "light"
-    result = call("demo", "--spectra", "--seed", SEED, "--folder", folder, "--json")
+    result = call("demo", "--spectra", "--seed", str(SEED), "--folder", folder, "--json")
     assert result.exit_code == 0, result.stderr
     answer = json.loads(result.stdout)
     jsonschema.Draft202012Validator(schema("demo")).validate(answer)

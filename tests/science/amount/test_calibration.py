@@ -8,10 +8,14 @@ from dataclasses import replace
 import numpy as np
 import pytest
 from histories import TRUE_VALUES, calibrated, history, unknowns
+from scipy.stats import chi2
 
 from brinemark.science.amount.calibration import calibrate
-from brinemark.science.amount.predictive import subset
+from brinemark.science.amount.law import electrode_laws
+from brinemark.science.amount.predictive import batch_draws, subset
+from brinemark.science.amount.priors import THIOCYANATE_K_UG_PER_L, THIOCYANATE_LN_K_SD
 from brinemark.science.amount.reading import read_sample
+from brinemark.science.amount.scale import scale_of_calibration
 from brinemark.terms.amounts import ElectrodeReadings, Reading, SamplePortion
 from brinemark.terms.arrays import FloatArray
 from brinemark.terms.errors import BrinemarkError, GateFailed, Refused, Stopped
@@ -26,6 +30,8 @@ DECISION = DecisionSection()
 TRUTH_SEEDS = tuple(range(8))
 PARAMETER_SD = 4.0
 """A true value lies within four posterior sds: 56 comparisons, and tails a little wider than normal."""
+MEAN_SQUARE = 3.87
+"""Of eight standardised errors: chi squared of 8 over 8 exceeds it with probability .001 / 7, for seven parameters."""
 PRIOR_SHRINKS = 0.75
 """Data that bear on a parameter leave at most this share of its prior sd."""
 
@@ -49,8 +55,12 @@ def truth_errors() -> dict[str, FloatArray]:
 def test_true_parameters_lie_where_the_posterior_says(truth_errors: dict[str, FloatArray], name: str) -> None:
     errors = truth_errors[name]
     assert np.abs(errors).max() < PARAMETER_SD
-    # Chi squared of 8: mean 1, se of the mean square sqrt(2 / 8).
-    assert np.mean(errors**2) < 1.0 + 3.0 * np.sqrt(2.0 / errors.size)
+    assert np.mean(errors**2) < MEAN_SQUARE
+
+
+def test_the_bound_of_the_mean_square_is_the_quantile_that_it_claims_to_be() -> None:
+    count = len(TRUTH_SEEDS)
+    assert chi2.isf(1e-3 / len(TRUE_VALUES), count) / count == pytest.approx(MEAN_SQUARE, abs=0.005)
 
 
 def test_data_narrow_what_they_bear_on() -> None:
@@ -139,10 +149,19 @@ PRIOR_SHIFT = 0.5
 def test_wider_priors_hardly_move_what_the_data_know() -> None:
     here = history(SEED)
     wide = calibrate(here.readings, AnalyteSection(), PriorSection(widen=2.0), OPTIONS)
-    for name in ("ln_gain", "ln_floor", "ln_electrode_sd", "slope"):
+    for name in ("ln_gain", "ln_K", "ln_floor", "ln_electrode_sd", "slope"):
         i = wide.names.index(name)
         usual = here.calibration.draws[:, i]
         assert abs(np.median(wide.draws[:, i]) - np.median(usual)) < PRIOR_SHIFT * usual.std()
+
+
+def test_a_prior_of_k_that_stands_one_sd_higher_hardly_moves_k() -> None:
+    here = history(SEED)
+    higher = PriorSection(ln_K=(float(np.log(THIOCYANATE_K_UG_PER_L)) + THIOCYANATE_LN_K_SD, THIOCYANATE_LN_K_SD))
+    moved = calibrate(here.readings, AnalyteSection(), higher, OPTIONS)
+    i = moved.names.index("ln_K")
+    usual = here.calibration.draws[:, i]
+    assert 0.0 < np.median(moved.draws[:, i]) - np.median(usual) < PRIOR_SHIFT * usual.std()
 
 
 # ---- Instruments and covariates ------------------------------------------------------------------------------------
@@ -231,6 +250,35 @@ def test_the_watcher_can_stop_it() -> None:
 def test_weak_calibrations_say_where(readings: ElectrodeReadings, phrase: str) -> None:
     made = calibrate(readings, AnalyteSection(), PriorSection(), OPTIONS)
     assert any(phrase in text for text in made.weaknesses)
+
+
+@pytest.mark.parametrize(("count", "said"), [(2, True), (4, True), (5, False)])
+def test_few_batches_are_called_few(count: int, said: bool) -> None:
+    readings = replace(few((0.0, 2.0) * count), batch=tuple(f"B{i // 2}" for i in range(2 * count)))
+    made = calibrate(readings, AnalyteSection(), PriorSection(), OPTIONS)
+    assert (f"{count} batches only: how batches differ is poorly known; add batches" in made.weaknesses) is said
+
+
+SOUND_LEVELS = (0.25, 1.0, 4.0)
+SOUND_UNKNOWNS = 100
+SPOILED_HOLDS = 0.95 - 3.0 * float(np.sqrt(0.95 * 0.05 / SOUND_UNKNOWNS))
+
+
+@pytest.mark.parametrize("factor", [1e3, 1e-3])
+def test_one_batch_whose_levels_are_wrong_by_1000_makes_no_sound_batch_confidently_wrong(factor: float) -> None:
+    """Its standards contradict all others: the scatters take them up, and a sound batch reads wider."""
+    here = history(SEED)
+    wrong = np.array([here.readings.batch[unit] == "B2" for unit in here.readings.unit])
+    readings = replace(here.readings, level=np.where(wrong, factor, 1.0) * here.readings.level)
+    made = calibrated(readings, SEED)
+    draws = batch_draws(made, readings, ["B9"], SEED)
+    scale, rng = scale_of_calibration(made), np.random.default_rng([SEED, 8])
+    for level in SOUND_LEVELS:
+        tails = []
+        for one in unknowns(here.new, level, SOUND_UNKNOWNS, rng):
+            (law,), (signal,) = electrode_laws(draws, scale, one)
+            tails.append(float(law.cdf(np.array([signal]), np.array([level]))[0]))
+        assert np.mean([0.025 < tail < 0.975 for tail in tails]) > SPOILED_HOLDS
 
 
 BAD = {
