@@ -44,9 +44,9 @@ def lives(nature: Truth, protocol: Protocol, level: float, count: int) -> FloatA
     return np.asarray(found.signal[:, order])
 
 
-def tails(level: float, count: int) -> FloatArray:
-    """P(R <= r | level) of SETS samples of that level, each read by count electrodes; sorted."""
-    here = law(NATURE, PRESCAN_AND_SPIKE)
+def tails(level: float, count: int, believed: Truth = NATURE) -> FloatArray:
+    """P(R <= r | level) of SETS samples of that level, each by count electrodes, sorted; believed : by the model."""
+    here = law(believed, PRESCAN_AND_SPIKE)
     seen = lives(NATURE, PRESCAN_AND_SPIKE, level, SETS * count).reshape(SETS, count, -1)
     found = []
     for k, each in enumerate(seen):
@@ -65,6 +65,10 @@ def distance(ordered: FloatArray) -> float:
 @pytest.mark.parametrize("count", [1, 2])
 def test_tails_of_spiked_electrodes_are_uniform(level: float, count: int) -> None:
     assert distance(tails(level, count)) < KOLMOGOROV
+
+
+def test_tails_of_a_model_without_drift_are_not_uniform() -> None:
+    assert distance(tails(2.0, 1, replace(NATURE, drift=0.0, drift_sd=0.0))) > KOLMOGOROV
 
 
 def flagged(protocol: Protocol, level: float) -> int:
