@@ -135,6 +135,32 @@ def test_enough_earlier_controls_give_the_limits_and_stand_behind_the_reading(ca
         assert book.verify().faults == ()
 
 
+def test_six_spiked_waters_measure_how_waters_differ(calibrated: Logbook) -> None:
+    names = [f"pool {n}" for n in range(6)]
+    path = calibrated.path / "logbook.toml"
+    lots = "".join(f'\n[lot."{name}"]\ncontent = 0.0\n' for name in names)
+    path.write_text(path.read_text(encoding="utf-8") + lots, encoding="utf-8")
+    calibrated.close()
+    with Logbook.open(path.parent) as book:
+        for day, name in enumerate(names[:5], start=10):
+            run(book, f"W{day}", [("control", 2.0, name)], day=day)
+        run(book, "B6", FULL, day=25)
+        before = read(book)
+        assert any("how this water shifts K is not measured: 10%" in text for text in before.warnings)
+        run(book, "W20", [("control", 2.0, names[5])], day=20)
+        after = read(book)
+        assert any("taken from recoveries in 6 waters" in text for text in after.warnings)
+        assert not any("is not measured" in text for text in after.warnings)
+        with book._place.database.reading() as reader:
+            record = reader.record(after.id)
+        assert record is not None
+        assert [role for role, _ in record.parents].count("spiked water") == 6
+        assert read(book).id == after.id != before.id
+        control = read(book, "pool 0")
+        assert any("is not measured" in text for text in control.warnings), "a recovery does not rest on itself"
+        assert book.verify().faults == ()
+
+
 def stored(number: int, electrode: str, hours: float, *, sheet: str = "s", instrument: str = "bench") -> StoredRow:
     moment = datetime(2031, 5, 1, 9, tzinfo=UTC) + timedelta(hours=hours)
     return StoredRow(f"id{number}", sheet, SheetRow(number, electrode, "B1", instrument, moment, "blank", 0.0))

@@ -8,6 +8,7 @@ from typing import Any
 
 from brinemark.records.reader import Reader
 from brinemark.records.text import nearest
+from brinemark.science.amount.predictive import DrawMemory
 from brinemark.science.amount.reading import read_sample
 from brinemark.steps.answers import AdditionLine, ElectrodeUse, ReadingLine, SampleReading
 from brinemark.steps.calibrate import signal_parents
@@ -28,6 +29,7 @@ from brinemark.steps.packing import pack_reading, unpack_calibration, unpack_rea
 from brinemark.steps.place import Place
 from brinemark.steps.run_control import RunDesk, RunReport, runs_of
 from brinemark.steps.straight_line import addition_lines
+from brinemark.steps.waters import Parents, water_scatter
 from brinemark.terms.amounts import Calibration, Reading, SamplePortion
 from brinemark.terms.canonical import JsonValue
 from brinemark.terms.curves import Flag, Signal
@@ -48,6 +50,7 @@ class _Bench:
     traces: Traces
     calibration_rows: tuple[StoredRow, ...]
     controls: dict[str, tuple[_Sample, Record]] = field(default_factory=dict)
+    memory: DrawMemory = field(default_factory=DrawMemory)
 
     def desk(self) -> RunDesk:
         """Who judges the runs; the records that it has read stand in controls."""
@@ -83,7 +86,9 @@ def read_samples(place: Place, names: Sequence[str] = (), calibration: str | Non
         bench = _bench(place, reader, calibration)
         desk = bench.desk()
         samples = [_accepted(_gathered(bench, name), desk) for name in _wanted(reader, names)]
-        made = [_read(bench, sample) for sample in samples]
+        knowing, waters = _with_waters(bench, desk)
+        samples = [_informed(sample, waters) for sample in samples]
+        made = [_read(knowing if _is_sample(sample) else bench, sample) for sample in samples]
     return _store(place, bench, samples, made)
 
 
@@ -107,9 +112,25 @@ def _bench(place: Place, reader: Reader, calibration: str | None) -> _Bench:
     return _Bench(place, reader, chosen, record, unpack_calibration(record), Traces(place, reader), known)
 
 
+def _with_waters(bench: _Bench, desk: RunDesk) -> tuple[_Bench, Parents]:
+    """The bench with what spiked waters say of the scatter between waters, and the readings behind that."""
+    water, parents = water_scatter(desk, bench.calibration.matrix_K_sd)
+    if water is None:
+        return bench, ()
+    return replace(bench, calibration=replace(bench.calibration, water=water), memory=DrawMemory()), parents
+
+
+def _informed(sample: _Sample, waters: Parents) -> _Sample:
+    return replace(sample, controls=(*sample.controls, *waters)) if _is_sample(sample) else sample
+
+
+def _is_sample(sample: _Sample) -> bool:
+    return sample.rows[0].row.role == "sample"
+
+
 def _accepted(sample: _Sample, desk: RunDesk) -> _Sample:
     """The sample with what run control says of its runs; a control is not judged by itself."""
-    if sample.rows[0].row.role != "sample":
+    if not _is_sample(sample):
         return sample
     failures, remarks, records = desk.findings(sample.rows)
     return replace(
@@ -168,7 +189,8 @@ def _of_rows(bench: _Bench, name: str, rows: Sequence[StoredRow], kind: str = "r
 def _read(bench: _Bench, sample: _Sample) -> Record:
     portions = [_portion(bench, life, sample) for life in sample.lives]
     decision = bench.place.settings.decision
-    reading = read_sample(portions, bench.calibration, sample.peers.readings, decision, bench.calibration.seed)
+    known = bench.calibration, sample.peers.readings
+    reading = read_sample(portions, *known, decision, bench.calibration.seed, bench.memory)
     made = pack_reading(reading, _context(bench, sample, reading))
     return _recipe(bench, sample).record(made)
 

@@ -165,23 +165,24 @@ class RunDesk:
 
     def _controls(self, run: Run, parents: list[tuple[str, str]]) -> Iterator[ControlFinding]:
         for name, rows in run.controls().items():
-            record = self._control(run, name, rows)
+            record = self.control(run, name, rows)
             parents.append(("run control", record.id))
-            kind, expected = self._kind(rows), self._expected(rows)
+            kind, expected = self.kind(rows), self.expected(rows)
             reading = unpack_reading(record)
             if expected.level == 0.0:
                 yield level_zero_finding(kind, name, reading, self.section.blank_probability)
             else:
                 yield recovery_finding(kind, name, expected, reading, self._limits(run, kind, parents))
 
-    def _control(self, run: Run, name: str, rows: Sequence[StoredRow]) -> Record:
+    def control(self, run: Run, name: str, rows: Sequence[StoredRow]) -> Record:
+        """The record of a control's reading."""
         return self.read_rows(f"control {name} of {run.name}", rows)
 
-    def _kind(self, rows: Sequence[StoredRow]) -> str:
+    def kind(self, rows: Sequence[StoredRow]) -> str:
         """A control whose id is that of a [lot.ID] is that water, spiked."""
         return SPIKED if rows[0].row.sample in self.contents else CHECK
 
-    def _expected(self, rows: Sequence[StoredRow]) -> Expected:
+    def expected(self, rows: Sequence[StoredRow]) -> Expected:
         """What the control holds, and of that what a spiked water held by itself, by the section of its lot."""
         row = rows[0].row
         lot = self.contents.get(row.sample or "")
@@ -194,14 +195,14 @@ class RunDesk:
             for before in self.runs
             if before.begin < run.begin and before.instrument == run.instrument
             for name, rows in before.controls().items()
-            if rows[0].row.expected_level and self._kind(rows) == kind
+            if rows[0].row.expected_level and self.kind(rows) == kind
         ][-max(HISTORY_MOST, self.section.control_history) :]
         recoveries = []
         if len(earlier) >= self.section.control_history:
-            records = [self._control(before, name, rows) for before, name, rows in earlier]
+            records = [self.control(before, name, rows) for before, name, rows in earlier]
             parents += [("earlier control", record.id) for record in records]
             read = [
-                recovery_of(unpack_reading(one), self._expected(rows))
+                recovery_of(unpack_reading(one), self.expected(rows))
                 for one, (_, _, rows) in zip(records, earlier, strict=True)
             ]
             recoveries = [value for value in read if value is not None]

@@ -114,6 +114,18 @@ class Limits:
     working_upper: float | None
 
 
+@dataclass(frozen=True, slots=True)
+class WaterScatter:
+    """Scatter of ln K between waters as recoveries give it: equally likely values, their median, from how many waters;
+    mean, mean_u : of ln recovery over them, and its standard uncertainty."""
+
+    quantiles: tuple[float, ...]
+    median: float
+    waters: int
+    mean: float
+    mean_u: float
+
+
 @dataclass(frozen=True, slots=True, eq=False)
 class Calibration:
     """Posterior of the response model.
@@ -123,7 +135,7 @@ class Calibration:
     covariates were divided by; highest_level : highest standard, closing spikes aside [level unit]; readings : the
     electrodes it was made from; priors : P; summaries, gates : diagnostics; weaknesses : plain sentences;
     spike_level : cell level from which a last reading is a closing spike [level unit]; matrix_K_sd : sd of ln K
-    between waters.
+    between waters that is held; water : what recoveries say of it instead, None = too few.
     """
 
     names: tuple[str, ...]
@@ -144,6 +156,7 @@ class Calibration:
     seed: int
     spike_level: float = float("inf")
     matrix_K_sd: float = 0.0
+    water: WaterScatter | None = None
 
 
 @dataclass(frozen=True, slots=True)

@@ -5,9 +5,11 @@ from __future__ import annotations
 from itertools import permutations
 
 import numpy as np
+import pytest
 from scipy.stats import norm, rankdata
 
-from brinemark.science.amount.weaknesses import IN_ORDER, _levels_in_order, _ranks
+from brinemark.science.amount.scale import scale_of_data
+from brinemark.science.amount.weaknesses import IN_ORDER, _levels_far_off, _levels_in_order, _ranks
 from brinemark.terms.amounts import ElectrodeReadings
 from brinemark.terms.arrays import FloatArray
 
@@ -59,6 +61,20 @@ def test_the_variance_is_that_of_all_permutations() -> None:
     exact = float(np.sqrt((totals**2).mean()))
     by_formula = float(np.sqrt((place @ place) * (ranks @ ranks) / 5))
     assert abs(by_formula / exact - 1.0) < 1e-12
+
+
+@pytest.mark.parametrize("factor", [1e3, 1e-3])
+def test_a_batch_whose_levels_are_off_by_1000_is_named(factor: float) -> None:
+    rows = batches([LEVELS, LEVELS, factor * LEVELS, LEVELS])
+    (said,) = _levels_far_off(rows, scale_of_data(rows))
+    assert f"highest standard of batch B2 is {8 * factor:g}, of most batches 8" in said
+
+
+def test_ladders_that_differ_as_ladders_do_are_not() -> None:
+    rows = batches([LEVELS, 5 * LEVELS, LEVELS[:3], np.zeros(3), LEVELS])
+    assert _levels_far_off(rows, scale_of_data(rows)) == []
+    two = batches([LEVELS, 1000 * LEVELS])
+    assert _levels_far_off(two, scale_of_data(two)) == [], "of two batches nobody knows which is wrong"
 
 
 def test_ranks_share_ties() -> None:

@@ -72,7 +72,14 @@ def batch_draws(calibration: Calibration, readings: ElectrodeReadings, batches: 
         picked = systematic_resample(normalised(log_ratio), theta.shape[0], rng)
         theta, latents = theta[picked], {name: values[:, picked] for name, values in latents.items()}
     normal = rng.normal(size=(4, theta.shape[0]))
-    return BatchDraws(theta, latents, calibration.matrix_K_sd * normal[0], normal[1:])
+    return BatchDraws(theta, latents, _water_sd(calibration, rng) * normal[0], normal[1:])
+
+
+def _water_sd(calibration: Calibration, rng: np.random.Generator) -> FloatArray | float:
+    """Scatter of ln K between waters: the default that is held, or draws (M,) of what recoveries say."""
+    if calibration.water is None:
+        return calibration.matrix_K_sd
+    return np.asarray(rng.choice(np.array(calibration.water.quantiles), size=calibration.draws.shape[0]))
 
 
 def of_batch(readings: ElectrodeReadings, batch: str) -> ElectrodeReadings:

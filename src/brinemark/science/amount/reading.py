@@ -33,6 +33,7 @@ from brinemark.science.amount.predictive import BatchDraws, DrawMemory, of_batch
 from brinemark.science.amount.response import population
 from brinemark.science.amount.scale import scale_of_calibration
 from brinemark.science.amount.statistic import Observed, SingleReading, Statistic, crossing
+from brinemark.science.amount.waters import water_words
 from brinemark.terms.amounts import (
     Calibration,
     ConfidenceCurve,
@@ -168,7 +169,9 @@ def _warnings(
     drift = unmeasured_drift(usable, calibration)
     said = any(text.startswith("drift between dips") for text in calibration.weaknesses)
     found += [drift] if drift and not said else []
-    if calibration.matrix_K_sd > 0:
+    if calibration.water is not None:
+        found += water_words(calibration.water)
+    elif calibration.matrix_K_sd > 0:
         found.append(
             f"how this water shifts K is not measured: {calibration.matrix_K_sd:.0%} stands for it "
             "([prior] matrix_K_sd); a stronger shift biases the amount, and electrodes of one water share it"

@@ -10,6 +10,7 @@ from brinemark.science.amount.scale import ENOUGH_ELECTRODES, Scale, closing_spi
 from brinemark.terms.amounts import ElectrodeReadings
 from brinemark.terms.arrays import FloatArray
 
+FAR = 100.0  # between mg/L and ug/L lies 1000, between two ladders of standards hardly 100 (common practice, no source)
 IN_ORDER = 3.0  # standard deviations of random allocation: a false alarm in 370, by the normal approximation
 
 
@@ -37,6 +38,7 @@ def weaknesses(readings: ElectrodeReadings, scale: Scale, draws: FloatArray) -> 
         found.append(f"highest standard ({known[-1]:g}) lies below K (about {middle:.3g}): the plateau was not reached")
     found += _held(readings, scale)
     found += _levels_in_order(readings)
+    found += _levels_far_off(readings, scale)
     uncorrected = correction_refusal(readings)
     if uncorrected is not None and len(distinct(readings.salinity)) > 1:
         found.append(f"electrodes of several salinities are taken as alike: {uncorrected}")
@@ -88,6 +90,24 @@ def _levels_in_order(readings: ElectrodeReadings) -> list[str]:
     return [
         f"levels {way} with the order of the electrodes in {batches} batches: a gain that changes along a batch or a "
         "day is taken for part of the response; allocate levels at random"
+    ]
+
+
+def _levels_far_off(readings: ElectrodeReadings, scale: Scale) -> list[str]:
+    """Batches whose standards stand FAR times higher or lower than those of the median batch: a unit gone wrong."""
+    plain = (readings.level > 0) & ~closing_spikes(readings, scale.spike_level)
+    highest: dict[str, float] = {}
+    for unit, level in zip(readings.unit[plain].tolist(), readings.level[plain].tolist(), strict=True):
+        batch = readings.batch[unit]
+        highest[batch] = max(level, highest.get(batch, 0.0))
+    if len(highest) < 3:
+        return []
+    usual = float(np.median(list(highest.values())))
+    return [
+        f"the highest standard of batch {batch} is {level:g}, of most batches {usual:g}: check the unit of its levels "
+        "before trusting what is read on it"
+        for batch, level in highest.items()
+        if max(level / usual, usual / level) >= FAR
     ]
 
 
