@@ -8,17 +8,29 @@ import numpy as np
 import pytest
 from known_population import PLAIN, electrode
 
+from brinemark.science.amount import compiled
+from brinemark.science.amount.calibration import calibrate
 from brinemark.science.amount.joint import JointReading
 from brinemark.science.amount.life_checks import (
     FALL_SIMULATIONS,
     fall_probability,
+    falls_of,
     unmeasured_drift,
     without_strange_spike,
 )
-from brinemark.science.amount.simulate import PRESCAN_AND_SPIKE, RISING, SPIKED, TrueBatch, simulate_life
+from brinemark.science.amount.simulate import (
+    PRESCAN_AND_SPIKE,
+    RISING,
+    SPIKED,
+    TrueBatch,
+    draw_batches,
+    simulate_history,
+    simulate_life,
+)
 from brinemark.science.amount.statistic import Observed
 from brinemark.terms.amounts import Calibration, ElectrodeReadings, OtherDip, SamplePortion
 from brinemark.terms.arrays import FloatArray
+from brinemark.terms.settings import AnalyteSection, CalibrationSection, PriorSection
 
 SEED = 3
 
@@ -136,3 +148,20 @@ def test_electrodes_that_read_far_apart_disagree_and_alike_ones_do_not() -> None
     assert alike.agreement is not None
     assert apart.agreement < 0.01
     assert alike.agreement > 0.3
+
+
+def test_a_calibration_electrode_that_collapses_is_named_and_sound_ones_are_not() -> None:
+    """Twenty lives with pre-scan and spike, one of which has lost two thirds of its gain before the spike."""
+    rng = np.random.default_rng(SEED)
+    truth = replace(PLAIN, batch_sd=0.25, ln_K_sd=0.2, drift=-0.03, drift_sd=0.05)
+    batches = draw_batches(truth, list("ABCDE"), rng)
+    levels, plans = np.array([0.0, 1.0, 2.0, 8.0]), [PRESCAN_AND_SPIKE] * 4
+    made = simulate_history(truth, batches, [levels] * 5, rng, [plans] * 5)
+    spoilt = (made.unit == 6) & (made.dip == 1)
+    signal = np.where(spoilt, 0.35 * made.signal, made.signal)
+    sections = AnalyteSection(), PriorSection(), CalibrationSection(seed=SEED)
+    compiled.load()
+    sound, broken = (calibrate(one, *sections) for one in (made, replace(made, signal=signal)))
+    assert falls_of(sound, SEED) == ()
+    (said,) = falls_of(broken, SEED)
+    assert said.startswith(f"calibration electrode {made.electrode[6]} of batch B: its signal falls")

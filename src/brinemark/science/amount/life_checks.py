@@ -8,10 +8,12 @@ from dataclasses import replace
 import numpy as np
 
 from brinemark.science.amount.joint import SimulatedLives
-from brinemark.science.amount.law import closing_spike
-from brinemark.science.amount.scale import closing_spikes, drift_is_measured
+from brinemark.science.amount.law import closing_spike, electrode_laws
+from brinemark.science.amount.predictive import DrawMemory
+from brinemark.science.amount.scale import closing_spikes, drift_is_measured, scale_of_calibration
 from brinemark.science.amount.statistic import Observed
-from brinemark.terms.amounts import Calibration, ElectrodeReadings, SamplePortion
+from brinemark.terms.amounts import Calibration, ElectrodeReadings, OtherDip, SamplePortion
+from brinemark.terms.arrays import IntArray
 
 FALL_LIMIT = 0.001
 FALL_SIMULATIONS = 8000
@@ -86,3 +88,59 @@ def fall_probability(electrode: Observed, order: Sequence[int], level: float, se
     steps = np.diff(simulated, axis=1)
     smallest = min(float((steps[:, i] <= seen[i + 1] - seen[i]).mean()) for i in falls)
     return min(1.0, smallest * falls.size)
+
+
+def falls_of(calibration: Calibration, seed: int) -> tuple[str, ...]:
+    """A sentence on every calibration electrode whose signals fall where they should have risen, more than chance
+    and drift explain. It keeps its place in the calibration: whoever made it knows more."""
+    readings, found = calibration.readings, []
+    memory, scale = DrawMemory(), scale_of_calibration(calibration)
+    for index, name in enumerate(readings.electrode):
+        rows = np.flatnonzero(readings.unit == index)
+        rows = rows[np.argsort(readings.dip[rows])]
+        if not (np.diff(readings.signal[rows]) < 0).any() or 0 not in readings.dip[rows]:
+            continue
+        portion, batch = _known_life(readings, index, rows), readings.batch[index]
+        draws = memory.draws(calibration, readings, [batch], seed)
+        laws, signals = electrode_laws(draws, scale, portion)
+        order = [0, *(dip.dip for dip in portion.others)]
+        chance = fall_probability(Observed(laws, signals, 1.0), order, 0.0, seed)
+        if chance < FALL_LIMIT:
+            found.append(
+                f"calibration electrode {name} of batch {batch}: its signal falls from dip to dip as it would with "
+                f"probability {chance:.2g} only; look at its curves, and leave it out if it was damaged"
+            )
+    return tuple(found)
+
+
+def _known_life(readings: ElectrodeReadings, index: int, rows: IntArray) -> SamplePortion:
+    """An electrode of known levels as if it had read a sample that adds nothing to them."""
+    dips = [
+        OtherDip(
+            int(readings.dip[row]),
+            float(readings.signal[row]),
+            float(readings.u[row]),
+            0.0,
+            float(readings.level[row]),
+            float(readings.level_u[row]),
+            tuple(zip(readings.stocks, readings.stock_part[:, row].tolist(), strict=True)),
+            float(readings.salinity[row]) if np.isfinite(readings.salinity[row]) else None,
+        )
+        for row in rows
+    ]
+    main = next(dip for dip in dips if dip.dip == 0)
+    covariate = float(readings.covariate[index])
+    return SamplePortion(
+        electrode=readings.electrode[index],
+        batch=readings.batch[index],
+        instrument=readings.instrument[index],
+        covariate=covariate if np.isfinite(covariate) else None,
+        signal=main.signal,
+        u=main.u,
+        added=main.added,
+        added_u=main.added_u,
+        others=tuple(dip for dip in dips if dip is not main),
+        share=0.0,
+        stock_parts=main.stock_parts,
+        salinity=main.salinity,
+    )
