@@ -11,6 +11,7 @@ import pytest
 from jsonschema import Draft202012Validator
 
 from brinemark.logbook import Logbook
+from brinemark.science.amount import compiled
 from brinemark.steps.identity import ENGINE
 from brinemark.steps.packing import unpack_signal
 from brinemark.terms.errors import GateFailed, Refused, Stopped
@@ -252,3 +253,10 @@ def test_another_version_that_gives_the_same_numbers_reads_on(
     number = ENGINE.rpartition("/")[2]
     runs_engine(monkeypatch, f"0.1.1/{number}")
     assert calibrated.calibration().id == stored
+
+
+def test_compiled_loops_end_with_the_calibration_so_that_readings_have_the_same_digits_everywhere(
+    calibrated: Logbook,
+) -> None:
+    calibrated.calibrate()
+    assert compiled.loaded() is None

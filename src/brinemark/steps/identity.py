@@ -170,8 +170,8 @@ def _numbers(record: Record) -> dict[str, FloatArray]:
 
 def _flatten(value: Any, name: str, into: dict[str, list[float]]) -> None:
     if isinstance(value, Mapping):
-        for key, part in value.items():
-            _flatten(part, str(key), into)
+        for key in sorted(value, key=str):  # what was stored has lost its order
+            _flatten(value[key], str(key), into)
     elif isinstance(value, Sequence) and not isinstance(value, str):
         for part in value:
             _flatten(part, name, into)

@@ -137,6 +137,12 @@ def test_unloading_goes_back_to_numpy() -> None:
     assert model.climb is None
 
 
+def test_they_are_used_for_a_while_and_then_as_before() -> None:
+    with compiled.compiled_loops():
+        assert compiled.loaded() is not None
+    assert compiled.loaded() is None
+
+
 def test_without_the_extra_nothing_is_loaded(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setitem(sys.modules, "numba", None)
     assert not compiled.load()

@@ -1,7 +1,7 @@
 """The likelihoods of lives.py in compiled loops, once the extra "fast" is installed and loaded.
 
-Loading takes about as long as a reading from cold, so one reading never asks for it: calibrating does, and whoever
-works through many samples. Once loaded, everything in the process uses it. With the same nodes, log
+Loading takes about as long as a reading from cold, so readings never ask for it, and give the same digits in whatever
+process they are made: calibrating does, and studies that read thousands. With the same nodes, log
 marginals agree to rounding; nodes sought by either differ by what their differences leave, log marginals by 1e-8.
 """
 
@@ -9,7 +9,8 @@ from __future__ import annotations
 
 import importlib
 import importlib.util
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass
 
 import numpy as np
@@ -50,6 +51,17 @@ def load() -> bool:
 def unload() -> None:
     """Go back to the loops of numpy."""
     _Process.loops = None
+
+
+@contextmanager
+def compiled_loops() -> Iterator[None]:
+    """Compiled loops for a while, where they are installed; then what was in use before."""
+    before = _Process.loops
+    load()
+    try:
+        yield
+    finally:
+        _Process.loops = before
 
 
 def loaded() -> Loops | None:

@@ -29,8 +29,8 @@ STRETCH_LIMIT = math.log(2.5)
 def find_place(view: Window, wave: Wave, expected: bool) -> Part | None:
     """Place of the wave [V] with the two parts of its u, or None when there is none near.
 
-    A wave must be clear of 3 u where it is found; when none was `expected` from the signal at its own place, it
-    must be upwards and clear of ELSEWHERE_LIMIT u, since a search finds the best of many places.
+    A wave must be upwards and clear of 3 u where it is found, since a dip has no place to speak of; when none was
+    `expected` from the signal at its own place, clear of ELSEWHERE_LIMIT u: a search finds the best of many places.
 
     For a small shift d of a wave of height s, s w(E - d) = s w(E) - s d w'(E), so d is the fitted amount of -w'
     over that of w, both above their baselines; repeated at the shifted shape (Gauss-Newton).
@@ -47,7 +47,7 @@ def find_place(view: Window, wave: Wave, expected: bool) -> Part | None:
             break
     there = part(view, weights_of_height(view, shape))
     clear = NO_WAVE_LIMIT if expected else ELSEWHERE_LIMIT
-    if (abs(there.value) if expected else there.value) <= clear * there.u:
+    if there.value <= clear * there.u:
         return None
     moved = [beside_weights(chord, slope, shape, inside) / -height for chord, inside in view.moved]
     return part(view, np.stack([weights, *moved]))._replace(value=wave.place_V + shift)
