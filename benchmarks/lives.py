@@ -78,6 +78,7 @@ class Task:
     studies: tuple[str, ...]
     lived_siblings: bool
     losses: bool
+    same_water: bool
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -122,10 +123,10 @@ class Reader:
     memory: DrawMemory = field(default_factory=DrawMemory)
 
     @classmethod
-    def of(cls, readings: ElectrodeReadings, seed: int) -> Reader:
+    def of(cls, readings: ElectrodeReadings, seed: int, prior: PriorSection = PriorSection()) -> Reader:  # noqa: B008
         """Calibrated on the history; readings : the new batches' electrodes too, which join at reading."""
         past = subset(readings, np.array([not name.startswith(NEW_BATCH) for name in readings.batch]))
-        made = calibrate(past, AnalyteSection(), PriorSection(), CalibrationSection(seed=seed))
+        made = calibrate(past, AnalyteSection(), prior, CalibrationSection(seed=seed))
         return cls(made, readings, seed)
 
     def read(self, portions: Sequence[SamplePortion]) -> Reading:
@@ -148,8 +149,9 @@ def one_history(task: Task) -> Outcome | None:
     samples = {c: _samples(task, past, c, rng) for c in levels_of(task.studies)}
     start = time.perf_counter()
     try:
-        with_lives = Reader.of(past.lived, task.seed[1])
-        without = Reader.of(main_readings(past.lived), task.seed[1])
+        prior = PriorSection(matrix_K_sd=0.0) if task.same_water else PriorSection()
+        with_lives = Reader.of(past.lived, task.seed[1], prior)
+        without = Reader.of(main_readings(past.lived), task.seed[1], prior)
     except GateFailed as failed:
         print(f"history {task.seed}: {failed}", file=sys.stderr)
         return None
@@ -318,7 +320,7 @@ def run(world: str, seed: int, arguments: argparse.Namespace) -> bool:
     """One world with one seed; True when everything wanted is met."""
     start = time.perf_counter()
     asked = arguments.batches, arguments.samples, tuple(arguments.study), arguments.siblings == "lived"
-    tasks = [Task(world, (seed, i), *asked, arguments.losses) for i in range(arguments.histories)]
+    tasks = [Task(world, (seed, i), *asked, arguments.losses, arguments.same_water) for i in range(arguments.histories)]
     if arguments.processes > 1:
         with ProcessPoolExecutor(arguments.processes, mp_context=get_context("spawn")) as pool:
             made = list(pool.map(one_history, tasks))
@@ -327,7 +329,10 @@ def run(world: str, seed: int, arguments: argparse.Namespace) -> bool:
     outcomes = [one for one in made if one is not None]
     size = f"{len(made)} histories x {arguments.batches} new batches x {arguments.samples} samples"
     print(f"\n== {world}: {WORLDS[world][0]}; seed {seed}, {size} a level")
-    print(f"   siblings {arguments.siblings}; {len(made) - len(outcomes)} histories failed a gate\n")
+    water = "the standards' own water" if arguments.same_water else "any water"
+    print(
+        f"   siblings {arguments.siblings}; samples in {water}; {len(made) - len(outcomes)} histories failed a gate\n"
+    )
     if not outcomes:
         return False
     met = _report(world, outcomes, arguments.study) and len(outcomes) == len(made)
@@ -364,6 +369,7 @@ def main() -> int:
     parser.add_argument("--world", choices=WORLDS, nargs="+", default=["still", "drifting"])
     parser.add_argument("--study", choices=["life", "ladder"], nargs="+", default=["life", "ladder"])
     parser.add_argument("--siblings", choices=["single", "lived"], default="lived", help="of the sample's batch")
+    parser.add_argument("--same-water", action="store_true", help="samples known to be in the standards' own seawater")
     parser.add_argument("--processes", type=int, default=2)
     parser.add_argument("--quick", action="store_true", help="three histories with two samples a level in two batches")
     parser.add_argument(

@@ -64,7 +64,11 @@ WORLDS = {
     "duds": ("5 % of all electrodes have .4 of their gain", Truth(low_share=0.05)),
 }
 # What a warning says of these departures; every logbook may contain it, the model's own world too.
-NAMED = {"matrix": "this water shifts K", "own-K": "scatter of K between electrodes not measured"}
+NAMED = {
+    "matrix": "this water shifts K",
+    "own-K": "scatter of K between electrodes not measured",
+    "place": "with the order of the electrodes",
+}
 LATER_ONLY = ("drift-5", "drift-15", "plateau")  # single readings do not know of them
 
 
