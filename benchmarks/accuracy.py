@@ -1,25 +1,27 @@
 """The accuracy study: one change at a time around a base case, and what a chemist would do instead.
 
     python benchmarks/accuracy.py [--histories 16] [--samples 4] [--seed 1] [--case ...] [--processes 2] [--quick]
-                                  [--write docs]
+                                  [--keep FILE] [--write docs]
 
 Base: nine batches of six electrodes at 0, 0, .5, 1, 2, 8 ug/L in random order, three of a new batch burned at 0, 2, 8,
 one sample electrode read once, bench noise. Every case reads samples on fresh electrodes at each level and prints blank
 rate, power, coverage, error of ln c, median fold and the share of "at or above", with standard errors clustered by
 history; beside them the limit (an oracle that knows population and batch) and, for single readings, the pooled curve, a
 curve for each batch and a curve scaled by film charge. --write regenerates accuracy.md and its picture in a folder,
-with the tables of the worlds that the model does not contain, if their output is given with --worlds FILE.
+with the tables of the worlds that the model does not contain, if their output is given with --worlds FILE. --keep FILE
+keeps what is done, case by case, so that the study can be stopped and gone on with.
 """
 
 from __future__ import annotations
 
 import argparse
+import json
 import os
 import sys
 import time
 from collections.abc import Mapping, Sequence
 from concurrent.futures import ProcessPoolExecutor
-from dataclasses import dataclass, field
+from dataclasses import asdict, dataclass, field
 from multiprocessing import get_context
 from pathlib import Path
 
@@ -245,6 +247,18 @@ def study(name: str, arguments: argparse.Namespace, pool: ProcessPoolExecutor) -
     return found
 
 
+def kept(path: Path | None) -> list[Figures]:
+    """The cases that an earlier run has done."""
+    if path is None or not path.exists():
+        return []
+    pairs = ("blank", "coverage", "worst", "above")
+    rows = json.loads(path.read_text(encoding="utf-8"))
+    return [
+        Figures(**{**row, "power": tuple(map(tuple, row["power"])), **{name: tuple(row[name]) for name in pairs}})
+        for row in rows
+    ]
+
+
 def told(one: Figures) -> str:
     """One line of plain text."""
     power = "  ".join(f"{rate:.3f} ({error:.3f})" for rate, error in one.power)
@@ -264,16 +278,21 @@ def main() -> int:
     parser.add_argument("--case", choices=CASES, nargs="+", default=list(CASES))
     parser.add_argument("--processes", type=int, default=2)
     parser.add_argument("--quick", action="store_true", help="three histories, two samples")
+    parser.add_argument("--keep", type=Path, help="file of the cases that are done; they are not run again")
     parser.add_argument("--write", type=Path, help="folder of accuracy.md and its pictures")
     parser.add_argument("--worlds", type=Path, nargs="*", default=[], help="what second_half.py printed")
     arguments = parser.parse_args()
     if arguments.quick:
         arguments.histories, arguments.samples = 3, 2
     os.environ["OMP_NUM_THREADS"] = os.environ["OPENBLAS_NUM_THREADS"] = "1"
-    start, found = time.perf_counter(), []
+    start, found = time.perf_counter(), kept(arguments.keep)
     with ProcessPoolExecutor(arguments.processes, mp_context=get_context("spawn")) as pool:
         for name in arguments.case:
+            if any(one.case == name for one in found):
+                continue
             found += study(name, arguments, pool)
+            if arguments.keep:
+                arguments.keep.write_text(json.dumps([asdict(one) for one in found]), encoding="utf-8")
     size = f"{arguments.histories} histories x {arguments.samples} samples a level, seed {arguments.seed}"
     print(f"{size}; {time.perf_counter() - start:.0f} s")
     if arguments.write:
