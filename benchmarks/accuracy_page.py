@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -33,6 +34,7 @@ def write_page(
     folder: Path, found: Sequence[Figures], names: Mapping[str, str], size: str, worlds: Sequence[Path]
 ) -> None:
     """accuracy.md and pictures/accuracy.svg in a folder."""
+    found = sorted(found, key=lambda one: list(names).index(one.case))
     rows = [one for one in found if one.who == US]
     best = {one.case: one for one in found if one.who == LIMIT}
     text = [HEAD.format(size=size), "## Case by case\n", *_own_table(rows, best, names)]
@@ -45,6 +47,10 @@ def write_page(
 
 def _rate(pair: tuple[float, float]) -> str:
     return f"{pair[0]:.3f} ({pair[1]:.3f})"
+
+
+def _error(value: float) -> str:
+    return "" if math.isnan(value) else f"{value:.2f}"
 
 
 def _fold(value: float) -> str:
@@ -78,7 +84,7 @@ def _instead(found: Sequence[Figures], names: Mapping[str, str]) -> list[str]:
             lines.append(
                 f"| {names[one.case]} | {one.who} | {_rate(one.blank)} | {_rate(one.power[1])} | "
                 f"{_rate(one.coverage)} | "
-                f"{_rate(one.worst[:2])}, {one.worst[2]:g} | {one.error:.2f} | {_fold(one.fold)} |"
+                f"{_rate(one.worst[:2])}, {one.worst[2]:g} | {_error(one.error)} | {_fold(one.fold)} |"
             )
     return lines
 
@@ -115,21 +121,23 @@ def _coverage(rows: Sequence[Figures], names: Mapping[str, str], y: Mapping[str,
         rate, error = one.coverage
         ends = {"low": rate - 2 * error, "high": min(1.0, rate + 2 * error)}
         values.append({"case": names[one.case], "rate": rate, **ends})
+    scale = {"domain": [0.8, 1.0], "zero": False}
     x = {
         "field": "low",
         "type": "quantitative",
-        "scale": {"domain": [0.85, 1.0]},
+        "scale": scale,
         "title": "two-sided 95 % intervals that hold, +- 2 SE",
     }
     point = {"mark": {"type": "point", "filled": True, "color": "#1c1c1c"}}
-    wanted = {"mark": {"type": "rule", "strokeDash": [4, 4], "color": "#6a6a6a"}, "encoding": {"x": {"datum": 0.95}}}
+    dashed = {"type": "rule", "strokeDash": [4, 4], "color": "#6a6a6a"}
+    wanted = {"mark": dashed, "encoding": {"x": {"datum": 0.95, "type": "quantitative", "scale": scale}}}
     return {
         "width": 260,
         "data": {"values": values},
         "layer": [
             wanted,
             {"mark": "rule", "encoding": {"y": y, "x": x, "x2": {"field": "high"}}},
-            {**point, "encoding": {"y": y, "x": {"field": "rate", "type": "quantitative"}}},
+            {**point, "encoding": {"y": y, "x": {"field": "rate", "type": "quantitative", "scale": scale}}},
         ],
     }
 
