@@ -38,7 +38,7 @@ def sixty_electrodes(seed: int) -> tuple[LatentModel, FloatArray]:
     readings = simulate_history(LAB, batches, [LEVELS] * len(batches), rng)
     scale = scale_of_data(readings)
     own, share = np.hypot(LAB.electrode_sd, LAB.cv), LAB.cv**2 / (LAB.electrode_sd**2 + LAB.cv**2)
-    gain = -np.log(scale.signal_ref) + LAB.slope * np.log(scale.covariate_ref or 1.0)
+    gain = -np.log(scale.signal_ref) + LAB.slope * np.log(scale.covariates.reference_of("") or 1.0)
     logs = [np.log(v) for v in (LAB.h, LAB.floor, LAB.batch_sd, own, LAB.ln_K_sd)]
     floors = [np.log(FLOOR_SD)] * 2
     noise = np.log(LAB.noise / scale.signal_ref)

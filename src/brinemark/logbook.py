@@ -121,11 +121,14 @@ class Logbook:
 
         return trace_of(self._place, row, prescan)
 
-    def dissection_of(self, row: StoredRow, prescan: bool = False) -> CurveDissection:
-        """The signal of a row taken apart, with the wave that reads it now. Raises Refused when no curve was kept."""
+    def dissection_of(self, row: StoredRow, prescan: bool = False, covariate: str = "") -> CurveDissection:
+        """The signal of a row taken apart, with the wave that reads it now, or a covariate of its pre-scan.
+
+        covariate : "" the one of [covariate], else NAME of [further_covariate.NAME]. Raises Refused.
+        """
         from brinemark.steps.look import dissection_of
 
-        return dissection_of(self._place, row, prescan)
+        return dissection_of(self._place, row, prescan, covariate)
 
     def draw_calibration(
         self, kind: Kind = "svg", calibration: str | None = None, batches: Sequence[str] | None = None
@@ -135,11 +138,11 @@ class Logbook:
 
         return draw_calibration(self._place, kind, calibration, batches)
 
-    def draw_trace(self, row: StoredRow, kind: Kind = "svg", prescan: bool = False) -> bytes:
-        """The curve of a row, or of its pre-scan, with baseline and wave. Raises Refused when no curve was kept."""
+    def draw_trace(self, row: StoredRow, kind: Kind = "svg", prescan: bool = False, covariate: str = "") -> bytes:
+        """The curve of a row, or of its pre-scan, with baseline and wave. Raises Refused as dissection_of."""
         from brinemark.steps.draw import draw_trace
 
-        return draw_trace(self._place, row, kind, prescan)
+        return draw_trace(self._place, row, kind, prescan, covariate)
 
     def draw_life(self, electrode: str, kind: Kind = "svg", statement: str | None = None) -> bytes:
         """All readings of an electrode in order of time, with their curves; the statement about its sample above.

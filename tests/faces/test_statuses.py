@@ -134,6 +134,13 @@ def test_a_calibration_for_a_curve_is_refused(book: Path, tmp_path: Path) -> Non
     assert "leave --calibration out" in refusal("--logbook", book, *words)
 
 
+def test_a_covariate_is_of_a_pre_scan_and_of_the_settings(book: Path, tmp_path: Path) -> None:
+    to = ("--covariate", "dye", "--to", tmp_path / "x.svg")
+    assert "expected a pre-scan as prescan:ELECTRODE" in refusal("--logbook", book, "chart", "S2-5", *to)
+    electrode = refusal("--logbook", book, "chart", "prescan:S2-5", *to)
+    assert "[further_covariate.dye]" in electrode or "no pre-scan kept" in electrode
+
+
 @pytest.mark.parametrize(
     ("words", "phrase"),
     [

@@ -35,9 +35,11 @@ MODELS = {
     "stock": StockSection,
     "lot": LotSection,
     "covariate": CovariateSection,
+    "further_covariate": CovariateSection,
 }
 # Keys for spectra stand in docs/how-to/optical.md; tests/records/test_spectra_settings.py holds it to them.
 FOR_TRACES: dict[str, Any] = {"signal": CurveSection}
+LAYER = '[covariate]\n\n[further_covariate.layer]\nquantity = "charging"\n'
 SPECIFICATION = Path(__file__).resolve().parents[2] / "docs" / "logbook.toml"
 
 
@@ -185,6 +187,11 @@ def test_a_bad_name_or_zone_writes_nothing(name: str, timezone: str) -> None:
         ("[signal]\nwindow_V = [0.7, 0.4]", ["window_V = [0.7, 0.4]; expected a window [low, high]"]),
         ("[signal]\nwindow_V = [0.4]", ["window_V = [0.4]; expected a list of two numbers"]),
         ("[covariate]\nwindow_V = [1, 1]", ["expected a window [low, high]"]),
+        (LAYER.replace("charging", "area"), ['[further_covariate.layer] quantity = "area"; expected "height", ']),
+        (LAYER + "windw_V = [0, 1]", ["[further_covariate.layer] windw_V is an unknown key", "key, window_V"]),
+        (LAYER.partition("\n\n")[2], ["[further_covariate.layer] without [covariate]", "move it there"]),
+        (LAYER.replace("charging", "band") + "window_nm = [1, 2]", ["further_covariate.layer", "reads voltammograms"]),
+        ("[further_covariate]\nlayer = 3", ["[further_covariate.layer]"]),
         ("[decision]\nalpha = 0.2", ["[decision]: alpha 0.2 is above 1 - interval"]),
         ("[decision]\nalpha = nan", ["alpha = NaN; expected a finite number"]),
         ('[decision]\nalpha = "0.05"', ['alpha = "0.05"; expected a number']),

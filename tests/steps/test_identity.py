@@ -20,6 +20,7 @@ from brinemark.steps.packing import (
 from brinemark.terms.amounts import (
     Calibration,
     ConfidenceCurve,
+    CovariateScale,
     Detection,
     ElectrodeReadings,
     Estimate,
@@ -121,9 +122,7 @@ def test_a_calibration_comes_back_from_its_record() -> None:
         names=("ln_gain", "ln_K"),
         draws=np.array([[0.1, 0.2], [0.3, 0.4]]),
         signal_ref=2e-7,
-        covariate_ref=None,
-        covariate_center=0.0,
-        covariate_sd=0.0,
+        covariates=CovariateScale(),
         instruments=("bench",),
         highest_level=2.0,
         readings=readings,

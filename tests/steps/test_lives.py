@@ -152,7 +152,7 @@ def test_what_the_seawater_holds_is_in_every_reading_made_with_it() -> None:
     assert clean.main.added == 0.0
 
 
-def test_shared_errors_come_as_arrays_and_leave_out_what_is_exact() -> None:
+def test_stocks_and_lots_come_as_arrays_with_their_shared_errors() -> None:
     rows = [
         row(0, "blank", matrix_lot="L7"),
         row(1, "standard", level=2.0, stock="K1", electrode="E2"),
@@ -160,11 +160,11 @@ def test_shared_errors_come_as_arrays_and_leave_out_what_is_exact() -> None:
     ]
     dips = [dip for one in lives_of(rows, SETTINGS) for dip in one.dips]
     shared = shared_stocks(dips, SETTINGS)
-    assert shared.names == ("lot L7", "stock K1")
-    assert shared.part.tolist() == [[0.2, 0.0, 0.0], [0.0, 2.0, 0.0]]
-    assert shared.rel_u.tolist() == [0.25, 0.02]
-    none = shared_stocks(dips, Settings())
-    assert (none.names, none.part.shape, none.rel_u.shape) == ((), (0, 3), (0,))
+    assert shared.names == ("lot L7", "stock K1", "stock K2")
+    assert shared.part.tolist() == [[0.2, 0.0, 0.0], [0.0, 2.0, 0.0], [0.0, 0.0, 4.0]]
+    assert shared.rel_u.tolist() == [0.25, 0.02, 0.0]
+    none = shared_stocks(dips[:0], Settings())
+    assert (none.names, none.part.shape, none.rel_u.shape) == ((), (0, 0), (0,))
 
 
 def test_rows_of_before_that_name_what_nothing_describes_are_still_read() -> None:

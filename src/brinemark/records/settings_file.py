@@ -19,9 +19,9 @@ if TYPE_CHECKING:
     from brinemark.terms.settings import Settings
 
 # Sections with one table for each id.
-BY_ID = ("instrument", "stock", "lot")
-# Sections whose keys depend on their quantity: pydantic puts the family behind their name.
-BY_QUANTITY = ("signal", "covariate")
+BY_ID = ("instrument", "stock", "lot", "further_covariate")
+# Sections whose keys depend on their quantity, and where pydantic puts the family among the keys.
+BY_QUANTITY = {"signal": 1, "covariate": 1, "further_covariate": 2}
 OF_SPECTRA = ("wavelength", "absorbance", "transmittance", "max_absorbance", "stray_light")
 # Values and keys that later versions will take; "*" stands for an id.
 LATER_VALUES: Mapping[tuple[str, ...], tuple[str, ...]] = {}
@@ -157,7 +157,8 @@ def _distinct(details: list[ErrorDetails]) -> list[ErrorDetails]:
 
 def _keys(detail: ErrorDetails) -> tuple[str, ...]:
     loc = tuple(str(part) for part in detail["loc"])
-    loc = loc[:1] + loc[2:] if loc[0] in BY_QUANTITY else loc
+    place = BY_QUANTITY.get(loc[0], len(loc))
+    loc = loc[:place] + loc[place + 1 :]
     return loc[:-1] if loc[-1] in ("str", "int", "float") and len(loc) > 2 else loc
 
 
@@ -172,7 +173,8 @@ def _dotted(keys: tuple[str, ...]) -> str:
 
 def _fault(detail: ErrorDetails) -> _Fault:
     keys, kind, value = _keys(detail), detail["type"], detail["input"]
-    family = str(detail["loc"][1]) if keys[0] in BY_QUANTITY and len(detail["loc"]) > 1 else ""
+    place = BY_QUANTITY.get(keys[0], len(detail["loc"]))
+    family = str(detail["loc"][place]) if place < len(detail["loc"]) else ""
     general = (keys[0], "*", *keys[2:]) if keys[0] in BY_ID and len(keys) > 2 else keys
     where = _dotted(keys)
     if general in LATER_KEYS:
@@ -296,11 +298,15 @@ def _spectra_faults(settings: Settings) -> list[_Fault]:
 
     here, other = ("spectra", "voltammograms") if settings.of_spectra else ("voltammograms", "spectra")
     faults: list[_Fault] = []
-    covariate = settings.covariate
-    if covariate is not None and (family(covariate) == "wave") == settings.of_spectra:
-        where = f'[covariate] quantity = "{covariate.quantity}"'
-        expected = '"band" or "difference"' if settings.of_spectra else '"height" or "charge"'
-        faults.append((where, f"{where}, and [signal] reads {here}", expected, "read both from one kind of curve"))
+    named = {f"[further_covariate.{name}]": one for name, one in settings.further_covariate.items()}
+    for header, covariate in {"[covariate]": settings.covariate, **named}.items():
+        if covariate is not None and (family(covariate) == "wave") == settings.of_spectra:
+            where = f'{header} quantity = "{covariate.quantity}"'
+            expected = '"band" or "difference"' if settings.of_spectra else '"height", "charge" or "charging"'
+            faults.append((where, f"{where}, and [signal] reads {here}", expected, "read both from one kind of curve"))
+    if named and settings.covariate is None:
+        where = next(iter(named))
+        faults.append((where, f"{where} without [covariate]", "the first of them in [covariate]", "move it there"))
     for name, section in settings.instrument.items():
         for key in sorted(section.model_fields_set):
             if (key in OF_SPECTRA) != settings.of_spectra:

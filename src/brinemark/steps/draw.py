@@ -44,10 +44,11 @@ def draw_calibration(
     return render(calibration_picture(stored_calibration(place, calibration), batches), kind)
 
 
-def draw_trace(place: Place, row: StoredRow, kind: Kind, prescan: bool = False) -> bytes:
-    """The curve of a row, or of its pre-scan, with baseline and wave. Raises Refused when no curve was kept."""
-    taken_apart, whole = dissection_of(place, row, prescan), trace_of(place, row, prescan)
+def draw_trace(place: Place, row: StoredRow, kind: Kind, prescan: bool = False, covariate: str = "") -> bytes:
+    """The curve of a row, or of its pre-scan, with baseline and wave. Raises Refused as dissection_of."""
+    taken_apart, whole = dissection_of(place, row, prescan, covariate), trace_of(place, row, prescan)
     title = _row_title(row, place.settings.analyte.level_unit) + (", pre-scan" if prescan else "")
+    title += f", {covariate}" if covariate else ""
     reference = None if isinstance(whole, Spectrum) else _reference(place, row)
     across = f"potential, V against {reference}" if reference else None
     return render(trace_chart(taken_apart, whole, title, across), kind)

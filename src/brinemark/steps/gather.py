@@ -6,6 +6,7 @@ import math
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from statistics import median
+from typing import Any
 
 import numpy as np
 
@@ -55,6 +56,12 @@ def covariate_of(row: StoredRow, signals: RowSignals, definition: Definition) ->
     return row.row.covariate
 
 
+def further_of(signals: RowSignals) -> dict[str, float]:
+    """The further covariates of an electrode that are known; what is not positive says nothing of its gain."""
+    values = ((name, unpack_signal(record).value) for name, record in signals.further)
+    return {name: value for name, value in values if value > 0}
+
+
 def prescan_failure(value: float | None, reference: float | None, definition: Definition) -> str | None:
     """Why a pre-scan says that its electrode cannot be used; None when it does not say so."""
     if value is None or reference is None:
@@ -94,11 +101,22 @@ def gather(
     )
     kept_rows = tuple(row for life in kept for row in life.rows)
     taken = [unpack_signal(signals[row.id].main) for row in kept_rows]
-    readings = _readings(kept, signals, values, settings)
+    further = {
+        name: [further_of(signals[life.main.row.id]).get(name) for life in kept] for name, _ in definition.further
+    }
+    readings = replace(_readings(kept, signals, values, settings), **_table(further))
     mains = [life.main.row for life in kept]
-    remarks = [*_missing(mains, values, definition), *_without_u(kept_rows), *_severe(kept_rows, taken)]
+    remarks = [*_missing(mains, values, definition), *_missing_further(mains, signals, definition)]
+    remarks += [*_without_u(kept_rows), *_severe(kept_rows, taken)]
     unit = one_unit(kept_rows, taken, definition.curve.unit)
     return Gathered(readings, kept_rows, left_out, tuple(remarks), unit, tuple(kept))
+
+
+def _table(further: Mapping[str, Sequence[float | None]]) -> dict[str, Any]:
+    """Further covariates as the records of readings hold them, nan for what is missing."""
+    rows = [[np.nan if value is None else value for value in values] for values in further.values()]
+    count = len(rows[0]) if rows else 0
+    return {"further": tuple(further), "further_covariate": np.array(rows, dtype=np.float64).reshape(len(rows), count)}
 
 
 def reference_covariate(values: Iterable[float | None]) -> float | None:
@@ -153,14 +171,16 @@ def portion(
         share=None if life.known else held.share,
         stock_parts=() if life.known else held.stock_parts,
         salinity=_salinity(main, settings),
+        further=tuple(further_of(signals[main.row.id]).items()),
     )
 
 
 def _held(dip: Dip, calibration: Calibration, settings: Settings) -> OtherDip:
     """What the cell held at a dip, without signal. The error of a stock that no standard was made with is counted as
     each reading's own."""
-    errors = stock_rel_u([dip.row], settings)
-    own = [part * errors.get(name, 0.0) for name, part in dip.stock_parts if name not in calibration.readings.stocks]
+    errors, readings = stock_rel_u([dip.row], settings), calibration.readings
+    shared = {name for name, u in zip(readings.stocks, readings.stock_rel_u, strict=True) if u > 0}
+    own = [part * errors.get(name, 0.0) for name, part in dip.stock_parts if name not in shared]
     added_u = math.hypot(dip.added_u, *own)
     return OtherDip(dip.number, 0.0, 0.0, dip.share, dip.added, added_u, tuple(dip.stock_parts))
 
@@ -177,7 +197,8 @@ def sample_remarks(lives: Sequence[Life], signals: Mapping[str, RowSignals], def
     rows = [row for life in lives for row in life.rows]
     taken = [unpack_signal(signals[row.id].main) for row in rows]
     mains = [life.main.row for life in lives]
-    return (*_missing(mains, values, definition), *_without_u(rows), *_severe(rows, taken))
+    absent = (*_missing(mains, values, definition), *_missing_further(mains, signals, definition))
+    return (*absent, *_without_u(rows), *_severe(rows, taken))
 
 
 def _readings(
@@ -207,6 +228,7 @@ def _readings(
         stock_part=stocks.part,
         stock_rel_u=stocks.rel_u,
         salinity=np.array([_salinity(dip, settings) for dip in dips], dtype=np.float64),
+        kept=np.array([dip.kept for dip in dips], dtype=np.float64),
     )
 
 
@@ -222,6 +244,16 @@ def _missing(rows: Sequence[StoredRow], values: Mapping[str, float | None], defi
     names = [row.row.electrode for row in rows if values[row.row.electrode] is None]
     if names:
         yield f"no pre-scan for {', '.join(names)}: the covariate is integrated, which widens the answer"
+
+
+def _missing_further(
+    rows: Sequence[StoredRow], signals: Mapping[str, RowSignals], definition: Definition
+) -> Iterator[str]:
+    for name, _ in definition.further:
+        read = [row for row in rows if name in dict(signals[row.id].further)]
+        without = [row.row.electrode for row in read if name not in further_of(signals[row.id])]
+        if without:
+            yield f"covariate {name} of {', '.join(without)} is not positive: it is taken as missing"
 
 
 def _without_u(rows: Sequence[StoredRow]) -> Iterator[str]:

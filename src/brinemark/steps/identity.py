@@ -28,7 +28,7 @@ from brinemark.terms.settings import (
 from brinemark.terms.stored import Record
 
 # The version of the package and the number of the engine: raised when a computation gives other numbers.
-ENGINE = "0.1.0/3"
+ENGINE = "0.1.0/4"
 SCHEMA = 1
 
 # Keys of [instrument.ID] that were added after logbooks had been made, with their defaults.
@@ -47,6 +47,7 @@ class Definition:
     prescan: PrescanSection
     level_unit: str
     analyte: str
+    further: tuple[tuple[str, PrescanQuantity], ...] = ()
 
     @property
     def curve(self) -> CurveDefinition:
@@ -55,9 +56,11 @@ class Definition:
     @property
     def identity(self) -> dict[str, JsonValue]:
         """The definition as JSON; two definitions are equal when this is."""
+        further: dict[str, JsonValue] = {name: section.model_dump(mode="json") for name, section in self.further}
         return {
             "signal": self.signal.model_dump(mode="json"),
             "covariate": None if self.covariate is None else self.covariate.model_dump(mode="json"),
+            "further_covariate": further,
             "prescan": self.prescan.model_dump(mode="json"),
             "level_unit": self.level_unit,
             "analyte": self.analyte,
@@ -67,7 +70,8 @@ class Definition:
 def definition_of(settings: Settings) -> Definition:
     """The definition that the settings of a logbook ask for now."""
     analyte = settings.analyte
-    return Definition(settings.signal, settings.covariate, settings.prescan, analyte.level_unit, analyte.name)
+    further = tuple(sorted(settings.further_covariate.items()))
+    return Definition(settings.signal, settings.covariate, settings.prescan, analyte.level_unit, analyte.name, further)
 
 
 def definition_from(identity: Mapping[str, Any]) -> Definition:
@@ -75,11 +79,16 @@ def definition_from(identity: Mapping[str, Any]) -> Definition:
     signal, covariate = identity["signal"], identity["covariate"]
     return Definition(
         SIGNAL_SECTIONS[family(signal)].model_validate(signal),
-        None if covariate is None else COVARIATE_SECTIONS[family(covariate)].model_validate(covariate),
+        None if covariate is None else _covariate_from(covariate),
         PrescanSection.model_validate(identity["prescan"]),
         identity["level_unit"],
         identity["analyte"],
+        tuple(sorted((name, _covariate_from(one)) for name, one in identity.get("further_covariate", {}).items())),
     )
+
+
+def _covariate_from(stored: Mapping[str, Any]) -> PrescanQuantity:
+    return COVARIATE_SECTIONS[family(stored)].model_validate(stored)
 
 
 def signal_definition(section: SignalSection | PrescanQuantity) -> CurveDefinition:

@@ -34,7 +34,8 @@ class Dip:
     row : the sheet's row, for the pre-scan the one that names it; number : place in the life, -1 pre-scan, 0 main
     reading, 1, 2, ... later; role : prescan, blank, standard, sample, control or addition; share : 0 where the level
     is known; added, added_u : level that is known to be there, and its own standard uncertainty [level unit];
-    stock_parts : part of added from each stock ("stock ID") and lot of seawater ("lot ID") [level unit].
+    stock_parts : part of added from each stock ("stock ID") and lot of seawater ("lot ID") [level unit]; kept : volume
+    before the first addition over the volume now [1].
     """
 
     row: StoredRow
@@ -44,6 +45,7 @@ class Dip:
     added: float
     added_u: float
     stock_parts: Parts
+    kept: float = 1.0
 
     @property
     def level(self) -> float | None:
@@ -83,9 +85,10 @@ class Life:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class SharedStocks:
-    """Stocks and lots whose relative errors the readings share.
+    """Stocks and lots that the readings share, with their relative errors.
 
-    names : S; part : (S, R) part of each reading's level [level unit]; rel_u : (S,) relative standard uncertainty.
+    names : S; part : (S, R) part of each reading's level [level unit]; rel_u : (S,) relative standard uncertainty, 0
+    where none is stated.
     """
 
     names: tuple[str, ...]
@@ -121,7 +124,7 @@ def _life(rows: Sequence[StoredRow], settings: Settings) -> Life:
 
 
 def _dip(row: StoredRow, number: int, role: str, content: CellContent) -> Dip:
-    return Dip(row, number, role, content.share, content.added, content.added_u, content.stock_parts)
+    return Dip(row, number, role, content.share, content.added, content.added_u, content.stock_parts, content.kept)
 
 
 def _contents(rows: Sequence[StoredRow], lot: Lot | None, settings: Settings) -> list[CellContent]:
@@ -205,13 +208,12 @@ def stock_rel_u(rows: Iterable[StoredRow], settings: Settings) -> dict[str, floa
 
 
 def shared_stocks(dips: Sequence[Dip], settings: Settings) -> SharedStocks:
-    """The shared errors of R readings as the amount functions take them; what brought nothing or has no error is left
-    out."""
+    """The stocks and lots of R readings as the amount functions take them; what brought nothing is left out."""
     errors = stock_rel_u([dip.row for dip in dips], settings)
     parts = [dict(dip.stock_parts) for dip in dips]
-    names = tuple(sorted({name for one in parts for name in one if name in errors}))
+    names = tuple(sorted({name for one in parts for name in one}))
     part = np.array([[one.get(name, 0.0) for one in parts] for name in names], dtype=np.float64)
-    rel_u = np.array([errors[name] for name in names], dtype=np.float64)
+    rel_u = np.array([errors.get(name, 0.0) for name in names], dtype=np.float64)
     return SharedStocks(names, part.reshape(len(names), len(dips)), rel_u)
 
 
@@ -221,7 +223,7 @@ def levels_identity(lives: Iterable[Life], settings: Settings) -> JsonValue:
     errors = stock_rel_u([dip.row for life in lives for dip in life.dips], settings)
     used = {name for life in lives for dip in life.dips for name, _ in dip.stock_parts}
     dips: list[JsonValue] = [
-        [dip.row.id, dip.number, dip.role, dip.share, dip.added, dip.added_u, dict(dip.stock_parts)]
+        [dip.row.id, dip.number, dip.role, dip.share, dip.added, dip.added_u, dict(dip.stock_parts), dip.kept]
         for life in lives
         for dip in life.dips
     ]

@@ -6,13 +6,14 @@ from brinemark.steps.answers import CalibrationReport, SampleReading
 from brinemark.steps.calibrate import report_of
 from brinemark.steps.chosen import current, limits_of, named, newest_waves
 from brinemark.steps.curves import take_apart
-from brinemark.steps.identity import definition_of, signal_definition
+from brinemark.steps.identity import Definition, definition_of, signal_definition
 from brinemark.steps.measure import Traces
 from brinemark.steps.place import Place
 from brinemark.steps.read import answer_of
 from brinemark.terms.curves import Curve, CurveDissection
 from brinemark.terms.errors import Refused
 from brinemark.terms.runs import StoredRow
+from brinemark.terms.settings import PrescanQuantity
 
 
 def stored_calibration(place: Place, prefix: str | None = None) -> CalibrationReport:
@@ -39,8 +40,11 @@ def trace_of(place: Place, row: StoredRow, prescan: bool = False) -> Curve:
         return Traces(place, reader).get(_curve(row, prescan), row.row.instrument)
 
 
-def dissection_of(place: Place, row: StoredRow, prescan: bool = False) -> CurveDissection:
-    """A row's signal taken apart with the wave that reads it now. Raises Refused when no curve was kept."""
+def dissection_of(place: Place, row: StoredRow, prescan: bool = False, covariate: str = "") -> CurveDissection:
+    """A row's signal taken apart with the wave that reads it now, or a covariate of its pre-scan ("" : [covariate]).
+
+    Raises Refused when no curve was kept, and for a covariate that the settings do not have.
+    """
     sha256 = _curve(row, prescan)
     definition = definition_of(place.settings)
     with place.database.reading() as reader:
@@ -49,10 +53,17 @@ def dissection_of(place: Place, row: StoredRow, prescan: bool = False) -> CurveD
         wave = traces.wave(waves.for_row(row))
         if not prescan:
             return take_apart(traces.seen(row, sha256, definition.curve), definition.curve, wave)
-        if definition.covariate is None:
-            raise Refused("a pre-scan without [covariate]", "a [covariate] section", "add it to logbook.toml")
-        curve = signal_definition(definition.covariate)
+        curve = signal_definition(_covariate(definition, covariate))
         return take_apart(traces.seen(row, sha256, curve), curve, traces.theory(curve))
+
+
+def _covariate(definition: Definition, name: str) -> PrescanQuantity:
+    known = {"": definition.covariate, **dict(definition.further)}
+    section = known.get(name)
+    if section is None:
+        header = f"[further_covariate.{name}]" if name else "[covariate]"
+        raise Refused(f"a pre-scan without {header}", f"a {header} section", "add it to logbook.toml")
+    return section
 
 
 def _curve(row: StoredRow, prescan: bool) -> str:

@@ -159,18 +159,21 @@ class Traces:
 class RowSignals:
     """The signal records of one row: its own reading, and from its pre-scan the covariate and the zero reading.
 
-    prescan : the quantity of [covariate]; zero : the pre-scan read as the row itself is, at the analyte's own place.
-    Each is None when there is no pre-scan, and when [prescan] use does not ask for it.
+    prescan : the quantity of [covariate]; zero : the pre-scan read as the row itself is, at the analyte's own place;
+    further : by name, the quantities of [further_covariate.NAME]. Each is None (or left out) when there is no
+    pre-scan, and when [prescan] use does not ask for it.
     """
 
     main: Record
     prescan: Record | None
     zero: Record | None = None
+    further: tuple[tuple[str, Record], ...] = ()
 
     @property
     def records(self) -> tuple[Record, ...]:
         """All that there are."""
-        return tuple(one for one in (self.main, self.prescan, self.zero) if one is not None)
+        further = (record for _, record in self.further)
+        return tuple(one for one in (self.main, self.prescan, self.zero, *further) if one is not None)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -206,7 +209,13 @@ def _signals(row: StoredRow, definition: Definition, found: Mapping[tuple[str, s
         found.get((row.id, MAIN)) or _written_signal(row, definition),
         found.get((row.id, PRESCAN)),
         found.get((row.id, ZERO)) or _written_zero(row, definition),
+        tuple((name, one) for name, _ in definition.further if (one := found.get((row.id, further_role(name))))),
     )
+
+
+def further_role(name: str) -> str:
+    """Role of the signal records of a further covariate."""
+    return f"{PRESCAN} {name}"
 
 
 def _tasks(row: StoredRow, definition: Definition, waves: WaveSet, traces: Traces) -> Iterator[_Task]:
@@ -215,7 +224,8 @@ def _tasks(row: StoredRow, definition: Definition, waves: WaveSet, traces: Trace
     if row.prescan_sha256 is None:
         return
     if _asked(COVARIATE_USES, definition) and definition.covariate is not None:
-        yield _task(row, PRESCAN, row.prescan_sha256, signal_definition(definition.covariate), None, traces)
+        for role, section in ((PRESCAN, definition.covariate), *((further_role(n), s) for n, s in definition.further)):
+            yield _task(row, role, row.prescan_sha256, signal_definition(section), None, traces)
     if _asked(ZERO_USES, definition):
         yield _task(row, ZERO, row.prescan_sha256, definition.curve, waves.for_row(row), traces)
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import asdict
 from typing import Any
 
@@ -13,6 +13,7 @@ from brinemark.steps.identity import Made
 from brinemark.terms.amounts import (
     Calibration,
     ConfidenceCurve,
+    CovariateScale,
     Detection,
     ElectrodeReadings,
     Estimate,
@@ -23,6 +24,7 @@ from brinemark.terms.amounts import (
     Reading,
     Summary,
 )
+from brinemark.terms.arrays import FloatArray
 from brinemark.terms.canonical import JsonValue
 from brinemark.terms.curves import Band, Flag, Shape, Signal, Wave
 from brinemark.terms.stored import Record
@@ -64,9 +66,8 @@ def pack_calibration(calibration: Calibration, context: dict[str, JsonValue]) ->
     results: dict[str, JsonValue] = {
         "names": list(calibration.names),
         "signal_ref": calibration.signal_ref,
-        "covariate_ref": calibration.covariate_ref,
-        "covariate_center": calibration.covariate_center,
-        "covariate_sd": calibration.covariate_sd,
+        "covariates": list(calibration.covariates.names),
+        "further": list(readings.further),
         "instruments": list(calibration.instruments),
         "highest_level": calibration.highest_level,
         "electrode": list(readings.electrode),
@@ -84,7 +85,12 @@ def pack_calibration(calibration: Calibration, context: dict[str, JsonValue]) ->
         "matrix_K_sd": calibration.matrix_K_sd,
         "context": context,
     }
-    arrays = {
+    return Made(results, _calibration_arrays(calibration))
+
+
+def _calibration_arrays(calibration: Calibration) -> dict[str, FloatArray]:
+    readings = calibration.readings
+    return {
         "draws": calibration.draws,
         "covariate": readings.covariate,
         "unit": readings.unit.astype(np.float64),
@@ -96,14 +102,44 @@ def pack_calibration(calibration: Calibration, context: dict[str, JsonValue]) ->
         "stock_part": readings.stock_part,
         "stock_rel_u": readings.stock_rel_u,
         "salinity": readings.salinity,
+        "kept": readings.kept,
+        "further_covariate": readings.further_covariate,
+        "covariate_reference": calibration.covariates.reference,
+        "covariate_center": calibration.covariates.center,
+        "covariate_cov": calibration.covariates.cov,
     }
-    return Made(results, arrays)
 
 
 def unpack_calibration(record: Record) -> Calibration:
     results: Any = record.results
     arrays = record.arrays
-    readings = ElectrodeReadings(
+    return Calibration(
+        names=tuple(results["names"]),
+        draws=arrays["draws"],
+        signal_ref=results["signal_ref"],
+        covariates=CovariateScale(
+            tuple(results["covariates"]),
+            arrays["covariate_reference"],
+            arrays["covariate_center"],
+            arrays["covariate_cov"],
+        ),
+        instruments=tuple(results["instruments"]),
+        highest_level=results["highest_level"],
+        readings=_unpacked_readings(results, arrays),
+        priors=tuple(NormalPrior(**one) for one in results["priors"]),
+        summaries=tuple(Summary(**one) for one in results["summaries"]),
+        gates=tuple(Gate(**one) for one in results["gates"]),
+        rounds=results["rounds"],
+        total_draws=results["total_draws"],
+        weaknesses=tuple(results["weaknesses"]),
+        seed=results["seed"],
+        spike_level=math.inf if results["spike_level"] is None else results["spike_level"],
+        matrix_K_sd=results["matrix_K_sd"],
+    )
+
+
+def _unpacked_readings(results: Any, arrays: Mapping[str, FloatArray]) -> ElectrodeReadings:
+    return ElectrodeReadings(
         electrode=tuple(results["electrode"]),
         batch=tuple(results["batch"]),
         instrument=tuple(results["instrument"]),
@@ -118,26 +154,9 @@ def unpack_calibration(record: Record) -> Calibration:
         stock_part=arrays["stock_part"],
         stock_rel_u=arrays["stock_rel_u"],
         salinity=arrays["salinity"],
-    )
-    return Calibration(
-        names=tuple(results["names"]),
-        draws=arrays["draws"],
-        signal_ref=results["signal_ref"],
-        covariate_ref=results["covariate_ref"],
-        covariate_center=results["covariate_center"],
-        covariate_sd=results["covariate_sd"],
-        instruments=tuple(results["instruments"]),
-        highest_level=results["highest_level"],
-        readings=readings,
-        priors=tuple(NormalPrior(**one) for one in results["priors"]),
-        summaries=tuple(Summary(**one) for one in results["summaries"]),
-        gates=tuple(Gate(**one) for one in results["gates"]),
-        rounds=results["rounds"],
-        total_draws=results["total_draws"],
-        weaknesses=tuple(results["weaknesses"]),
-        seed=results["seed"],
-        spike_level=math.inf if results["spike_level"] is None else results["spike_level"],
-        matrix_K_sd=results["matrix_K_sd"],
+        kept=arrays["kept"],
+        further=tuple(results["further"]),
+        further_covariate=arrays["further_covariate"],
     )
 
 

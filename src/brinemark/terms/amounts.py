@@ -17,6 +17,26 @@ STATEMENTS = (
 )
 
 
+FIRST_COVARIATE = ""  # name of the one in [covariate]; further ones have the name of their section
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class CovariateScale:
+    """What makes C covariates relative, x = ln(q / reference), and how x goes among the calibration electrodes.
+
+    names : C of those in use; reference : (C,) [unit of each]; center : (C,); cov : (C, C).
+    """
+
+    names: tuple[str, ...] = ()
+    reference: FloatArray = field(default_factory=lambda: np.zeros(0))
+    center: FloatArray = field(default_factory=lambda: np.zeros(0))
+    cov: FloatArray = field(default_factory=lambda: np.zeros((0, 0)))
+
+    def reference_of(self, name: str) -> float | None:
+        """Reference of a covariate; None when it is not in use."""
+        return float(self.reference[self.names.index(name)]) if name in self.names else None
+
+
 @dataclass(frozen=True, slots=True, eq=False)
 class ElectrodeReadings:
     """Signals of E electrodes with R readings in all; every level is a cell level.
@@ -27,7 +47,8 @@ class ElectrodeReadings:
     reading, 1, 2, ... what follows; level_u : (R,) standard uncertainty of the level that is the reading's own
     [level unit]; stocks : S names; stock_part : (S, R) part of the level that came from each stock, whose relative
     error is shared [level unit]; stock_rel_u : (S,) relative standard uncertainty of each stock; salinity : (R,)
-    practical salinity of the water, nan = not recorded.
+    practical salinity of the water, nan = not recorded; kept : (R,) volume of the cell before additions over its
+    volume at the reading [1]; further : F names of covariates beside the first; further_covariate : (F, E), as it.
     """
 
     electrode: tuple[str, ...]
@@ -44,9 +65,12 @@ class ElectrodeReadings:
     stock_part: FloatArray = field(default_factory=lambda: np.zeros((0, 0)))
     stock_rel_u: FloatArray = field(default_factory=lambda: np.zeros(0))
     salinity: FloatArray = field(default_factory=lambda: np.zeros(0))
+    kept: FloatArray = field(default_factory=lambda: np.zeros(0))
+    further: tuple[str, ...] = ()
+    further_covariate: FloatArray = field(default_factory=lambda: np.zeros((0, 0)))
 
     def __post_init__(self) -> None:
-        """What was left out: every reading a main one, levels exact, no stock, no salinity."""
+        """What was left out: every reading a main one, levels exact, no stock, no salinity, volumes as they were."""
         count = self.level.size
         for name in ("dip", "level_u"):
             values = getattr(self, name)
@@ -54,6 +78,8 @@ class ElectrodeReadings:
                 object.__setattr__(self, name, np.zeros(count, dtype=values.dtype))
         if self.salinity.size == 0:
             object.__setattr__(self, "salinity", np.full(count, np.nan))
+        if self.kept.size == 0:
+            object.__setattr__(self, "kept", np.ones(count))
         if self.stock_part.size == 0:
             object.__setattr__(self, "stock_part", np.zeros((len(self.stocks), count)))
 
@@ -131,8 +157,8 @@ class Calibration:
     """Posterior of the response model.
 
     names : P parameter names; draws : (M, P) equally weighted draws on the working scale (logs where the
-    quantity is positive); signal_ref [signal unit] and covariate_ref [covariate unit] : what signals and
-    covariates were divided by; highest_level : highest standard, closing spikes aside [level unit]; readings : the
+    quantity is positive); signal_ref [signal unit] : what signals were divided by; covariates : what makes them
+    relative; highest_level : highest standard, closing spikes aside [level unit]; readings : the
     electrodes it was made from; priors : P; summaries, gates : diagnostics; weaknesses : plain sentences;
     spike_level : cell level from which a last reading is a closing spike [level unit]; matrix_K_sd : sd of ln K
     between waters that is held; water : what recoveries say of it instead, None = too few.
@@ -141,9 +167,7 @@ class Calibration:
     names: tuple[str, ...]
     draws: FloatArray
     signal_ref: float
-    covariate_ref: float | None
-    covariate_center: float
-    covariate_sd: float
+    covariates: CovariateScale
     instruments: tuple[str, ...]
     highest_level: float
     readings: ElectrodeReadings
@@ -157,6 +181,11 @@ class Calibration:
     spike_level: float = float("inf")
     matrix_K_sd: float = 0.0
     water: WaterScatter | None = None
+
+    @property
+    def covariate_ref(self) -> float | None:
+        """Reference of the first covariate, by which a pre-scan is judged; None when it is not in use."""
+        return self.covariates.reference_of(FIRST_COVARIATE)
 
 
 @dataclass(frozen=True, slots=True)
@@ -246,7 +275,7 @@ class SamplePortion:
     covariate : raw covariate quantity, None = missing; failure : why this electrode cannot be used
     (for example a failed pre-scan), None = usable; the cell of the main reading holds share * c + added (share : None
     = 1 / dilution; added, added_u, stock_parts, salinity : as in OtherDip); others : pre-scan and additions in order
-    of dip.
+    of dip; further : (name, raw quantity) of the covariates beside the first, as far as they are known.
     """
 
     electrode: str
@@ -263,3 +292,4 @@ class SamplePortion:
     share: float | None = None
     stock_parts: tuple[tuple[str, float], ...] = ()
     salinity: float | None = None
+    further: tuple[tuple[str, float], ...] = ()

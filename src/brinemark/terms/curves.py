@@ -11,6 +11,7 @@ THEORETICAL = "theoretical"
 LEARNED = "learned"
 STATED = "stated"
 BAND, DIFFERENCE = "band", "difference"
+CHARGING = "charging"
 NOTHING, PRESCAN_SPECTRUM = "nothing", "prescan"
 
 
@@ -57,7 +58,8 @@ class Segment:
 class SignalDefinition:
     """How one number is read from a trace; everything in it changes the number.
 
-    quantity : "height" [A], "charge" [C], "potential" [V] or "width" [V]; sweep : "anodic" or "cathodic";
+    quantity : "height" [A], "charge" [C], "potential" [V] or "width" [V] of a wave, or "charging" [A], the charging
+    current of both sweeps; sweep : "anodic" or "cathodic";
     cycle : "last", "mean" or a number written as text; window_V : (low, high) [V]; baseline : "chord",
     "polynomial" or "whittaker".
     """
@@ -70,7 +72,7 @@ class SignalDefinition:
 
     @property
     def unit(self) -> str:
-        return {"height": "A", "charge": "C", "potential": "V", "width": "V"}[self.quantity]
+        return {"height": "A", "charge": "C", "potential": "V", "width": "V", CHARGING: "A"}[self.quantity]
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -118,7 +120,8 @@ class Signal:
 class Dissection:
     """A signal taken apart for the eye: all arrays (n,) over the window, rising potential.
 
-    current_A = baseline_A + wave_A + residual_A.
+    current_A = baseline_A + wave_A + residual_A. charging : the wave is the charging current, the baseline the middle
+    between the anodic and the cathodic sweep.
     """
 
     potential_V: FloatArray
@@ -127,6 +130,7 @@ class Dissection:
     wave_A: FloatArray
     residual_A: FloatArray
     signal: Signal
+    charging: bool = False
 
 
 @dataclass(frozen=True, slots=True, eq=False)

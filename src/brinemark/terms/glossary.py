@@ -30,7 +30,12 @@ THINGS = {
     "covariate": Term(
         "unit of the quantity read",
         "A quantity read from the pre-scan that explains part of the scatter between electrodes; used as x, "
-        "the logarithm of its ratio to the median of the calibration electrodes.",
+        "the logarithm of its ratio to the median of the calibration electrodes. There may be several.",
+    ),
+    "charging current": Term(
+        "A",
+        "Half the distance between the anodic and the cathodic sweep where no wave stands: scan rate times capacitance "
+        "of double layer and film.",
     ),
 }
 

@@ -68,7 +68,7 @@ class CurveSection(Section):
 
 
 class CovariateSection(Section):
-    quantity: Literal["height", "charge"] = "charge"
+    quantity: Literal["height", "charge", "charging"] = "charge"
     sweep: Literal["anodic", "cathodic"] = "anodic"
     cycle: Cycle = "last"
     window_V: Window = (-0.36, 0.00)
@@ -259,6 +259,7 @@ class Settings(Section):
     analyte: AnalyteSection = AnalyteSection()
     signal: TaggedSignal = CurveSection()
     covariate: TaggedCovariate | None = None
+    further_covariate: dict[str, TaggedCovariate] = {}
     prescan: PrescanSection = PrescanSection()
     instrument: dict[str, InstrumentSection] = {}
     stock: dict[str, StockSection] = {}

@@ -28,7 +28,7 @@ from brinemark.science.amount.simulate import (
     simulate_life,
 )
 from brinemark.science.amount.statistic import Observed
-from brinemark.terms.amounts import Calibration, ElectrodeReadings, OtherDip, SamplePortion
+from brinemark.terms.amounts import Calibration, CovariateScale, ElectrodeReadings, OtherDip, SamplePortion
 from brinemark.terms.arrays import FloatArray
 from brinemark.terms.settings import AnalyteSection, CalibrationSection, PriorSection
 
@@ -56,38 +56,56 @@ def spiked_standards(rises: list[float], batches: list[str], stock: str | None =
     )
     empty: FloatArray = np.zeros((0, 0))
     return Calibration(
-        (), empty, 1.0, None, 0.0, 0.0, ("bench",), 8.0, readings, (), (), (), 0, 0, (), 1, spike_level=40.0
+        (), empty, 1.0, CovariateScale(), ("bench",), 8.0, readings, (), (), (), 0, 0, (), 1, spike_level=40.0
     )
 
 
-def sample(rise: float, stock: str = "stock K1") -> SamplePortion:
-    spike = OtherDip(1, 1.0, 0.0, 1.0, rise, stock_parts=((stock, rise),))
+def sample(rise: float, stock: str = "stock K1", kept: float = 1.0) -> SamplePortion:
+    spike = OtherDip(1, 1.0, 0.0, kept, rise, stock_parts=((stock, rise),) if stock else ())
     return SamplePortion("X", "B9", "bench", None, 0.5, 0.0, others=(spike,))
 
 
-def test_a_spike_like_the_standards_is_kept_and_another_one_left_out_with_a_sentence() -> None:
-    known = spiked_standards([100.0, 100.0], ["B1", "B2"], "stock K1")
-    kept, said = without_strange_spike(sample(101.0), known)
-    assert (len(kept.others), said) == (1, None)
-    for strange in (sample(60.0), sample(100.0, "stock K2")):
-        with_two = replace(known, readings=replace(known.readings, stocks=("stock K1", "stock K2")))
-        with_two = replace(
-            with_two,
-            readings=replace(
-                with_two.readings,
-                stock_part=np.vstack([known.readings.stock_part, np.zeros(4)]),
-                stock_rel_u=np.array([0.01, 0.01]),
-            ),
-        )
-        left, said = without_strange_spike(strange, with_two)
-        assert left.others == ()
-        assert said is not None
-        assert "read without its closing spike" in said
+KNOWN_SPIKES = spiked_standards([100.0, 100.0], ["B1", "B2"], "stock K1")
+
+
+def test_a_spike_like_the_standards_is_kept() -> None:
+    assert without_strange_spike(sample(101.0), KNOWN_SPIKES) == (sample(101.0), None)
+
+
+@pytest.mark.parametrize(
+    ("strange", "named"),
+    [
+        (sample(60.0), "added 60 of stock K1"),
+        (sample(100.0, "stock K2"), "added 100 of stock K2"),
+        (sample(100.0, ""), "added 100 of a stock without a name"),
+        (sample(100.0, kept=0.95), "added 100 of stock K1 in 0.053 of the volume"),
+    ],
+)
+def test_a_spike_unlike_the_standards_is_left_out_with_a_sentence(strange: SamplePortion, named: str) -> None:
+    left, said = without_strange_spike(strange, KNOWN_SPIKES)
+    assert left.others == ()
+    assert said is not None
+    assert named in said
+    assert "the standards' spikes 100 of stock K1; spike samples" in said
+
+
+def test_a_stock_whose_error_nobody_stated_is_still_another_stock() -> None:
+    exact = replace(KNOWN_SPIKES.readings, stock_rel_u=np.array([0.0]))
+    left, said = without_strange_spike(sample(100.0, "stock K2"), replace(KNOWN_SPIKES, readings=exact))
+    assert (left.others, said is None) == ((), False)
+
+
+def test_what_was_in_the_cell_before_the_spike_is_not_compared() -> None:
+    """A lot of seawater and an addition of another stock, both thinned out a little by the spike."""
+    earlier = OtherDip(1, 0.7, 0.0, 0.99, 4.9, stock_parts=(("lot A", 0.99), ("stock weak", 3.9)))
+    parts = (("lot A", 0.98), ("stock weak", 3.86), ("stock K1", 100.0))
+    spike = OtherDip(2, 1.0, 0.0, 0.985, 104.86, stock_parts=parts)
+    portion = replace(sample(100.0), added=1.0, stock_parts=(("lot A", 1.0),), others=(earlier, spike))
+    assert without_strange_spike(portion, KNOWN_SPIKES) == (portion, None)
 
 
 def test_an_addition_below_the_spike_level_is_no_spike_and_is_kept() -> None:
-    known = spiked_standards([100.0, 100.0], ["B1", "B2"])
-    assert without_strange_spike(sample(5.0), known) == (sample(5.0), None)
+    assert without_strange_spike(sample(5.0), KNOWN_SPIKES) == (sample(5.0), None)
 
 
 @pytest.mark.parametrize(("count", "batches", "measured"), [(3, 2, False), (4, 1, False), (4, 2, True)])

@@ -46,7 +46,6 @@ def data_of(signal: tuple[float, ...], level: tuple[float, ...], dip: tuple[int,
     count = len(signal)
     return UnitData(
         instrument=np.zeros(1, dtype=np.int64),
-        covariate=np.zeros(1),
         unit=np.zeros(count, dtype=np.int64),
         signal=np.array(signal),
         u=np.full(count, 0.01),
@@ -80,9 +79,9 @@ def dense(data: UnitData, own_K_sd: float) -> float:
 
 
 def integrated(data: UnitData, own_K: bool, values: Mapping[str, float] = VALUES) -> float:
-    layout = ParameterLayout(("bench",), False, own_K=own_K, prescan=True, spike=True)
+    layout = ParameterLayout(("bench",), own_K=own_K, prescan=True, spike=True)
     theta = np.array([[values[name] for name in layout.names]])
-    model = latent_model_of(data, np.zeros(1, dtype=np.int64), layout, 0.0, 0.0)
+    model = latent_model_of(data, np.zeros(1, dtype=np.int64), layout)
     return float(log_marginal(model, theta, NODES)[0])
 
 
@@ -167,7 +166,6 @@ def test_electrodes_of_both_kinds_add_up() -> None:
     life, single = data_of(LIVES[0], (0.0, 2.0, 102.0), (-1, 0, 1)), data_of((0.62,), (1.0,), (0,))
     both = UnitData(
         instrument=np.zeros(2, dtype=np.int64),
-        covariate=np.zeros(2),
         unit=np.array([0, 1, 1, 1]),
         signal=np.append(single.signal, life.signal),
         u=np.full(4, 0.01),
@@ -177,9 +175,9 @@ def test_electrodes_of_both_kinds_add_up() -> None:
         spike=np.append(single.spike, life.spike),
         stock_part=np.zeros((0, 4)),
     )
-    layout = ParameterLayout(("bench",), False, prescan=True, spike=True)
+    layout = ParameterLayout(("bench",), prescan=True, spike=True)
     theta = np.array([[VALUES[name] for name in layout.names]])
-    model = latent_model_of(both, np.zeros(2, dtype=np.int64), layout, 0.0, 0.0)
+    model = latent_model_of(both, np.zeros(2, dtype=np.int64), layout)
     apart = integrated(life, own_K=False) + integrated(single, own_K=False)
     assert log_marginal(model, theta, NODES)[0] == pytest.approx(apart, abs=EXACT)
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING, cast
+from typing import TYPE_CHECKING, Any, cast
 
 import click
 
@@ -43,11 +43,12 @@ class Picture:
     of: str
     name: str
     calibration: str | None
+    covariate: str = ""
 
     @property
     def file(self) -> str:
         """The file's name without its suffix, when none is given."""
-        parts = [STEMS.get(self.of, self.of), self.name]
+        parts = [STEMS.get(self.of, self.of), self.name, self.covariate]
         return "-".join(re.sub(r"[^\w.+-]+", "_", part) for part in parts if part)
 
 
@@ -60,17 +61,18 @@ class Picture:
     help="The file to write; its suffix .svg, .png or .pdf says how. Without it, an SVG in the current directory.",
 )
 @click.option("--replace", is_flag=True, help="Write over the file when it is there already.")
+@click.option("--covariate", default="", metavar="NAME", help="Of a pre-scan: the one of [further_covariate.NAME].")
 @calibration_option
 @json_option
 @click.pass_obj
-def chart(session: Session, what: str, to: Path | None, replace: bool, calibration: str | None, as_json: bool) -> None:
+def chart(session: Session, /, what: str, to: Path | None, covariate: str, **options: Any) -> None:
     """Draw WHAT as SVG, PNG or PDF.
 
     \b
     calibration         signal against level, all batches (or leave WHAT out)
     a batch             the same, this batch
     an electrode        its curve with baseline and wave
-    prescan:ELECTRODE   its pre-scan
+    prescan:ELECTRODE   its pre-scan with the covariate
     life:ELECTRODE      all its readings in order of time
     a sample            its reading: how well each level fits
     statements          all samples on one axis
@@ -83,12 +85,12 @@ def chart(session: Session, what: str, to: Path | None, replace: bool, calibrati
     """
     kind = _kind(to)
     with session.open() as logbook, working("drawing"):
-        picture = _picture(logbook, what, calibration)
+        picture = _picture(logbook, what, options["calibration"], covariate)
         file = to or Path(f"{picture.file}.{kind}")
-        if file.exists() and not replace:
+        if file.exists() and not options["replace"]:
             raise Refused(f"{file} is already there", "a new file", "give another with --to, or write --replace")
         _write(file, _draw(logbook, picture, kind))
-    if as_json:
+    if options["as_json"]:
         say_json({"schema": 1, "file": str(file), "kind": kind, "of": picture.of, "name": picture.name or None})
         return
     say(f"Drew {WORDS[picture.of].format(picture.name)} into {file}.")
@@ -104,7 +106,9 @@ def _kind(to: Path | None) -> Kind:
     return cast("Kind", suffix)
 
 
-def _picture(logbook: Logbook, what: str, calibration: str | None) -> Picture:
+def _picture(logbook: Logbook, what: str, calibration: str | None, covariate: str) -> Picture:
+    if covariate and not what.startswith("prescan:"):
+        raise Refused(f"--covariate with {what}", "a pre-scan as prescan:ELECTRODE", "leave --covariate out")
     if what in WHOLE:
         return Picture(what, "", calibration)
     word, _, name = what.partition(":")
@@ -112,7 +116,7 @@ def _picture(logbook: Logbook, what: str, calibration: str | None) -> Picture:
     shown = logbook.show(f"electrode:{name}" if of else what)
     if calibration is not None and shown.kind == "electrode":
         raise Refused("--calibration with an electrode", "no calibration for a curve", "leave --calibration out")
-    return Picture(of or shown.kind, shown.name, calibration)
+    return Picture(of or shown.kind, shown.name, calibration, covariate)
 
 
 def _draw(logbook: Logbook, picture: Picture, kind: Kind) -> bytes:
@@ -128,7 +132,7 @@ def _draw(logbook: Logbook, picture: Picture, kind: Kind) -> bytes:
         return logbook.draw_life(picture.name, kind)
     for row in logbook.rows():
         if row.row.electrode == picture.name:
-            return logbook.draw_trace(row, kind, prescan=picture.of == "prescan")
+            return logbook.draw_trace(row, kind, picture.of == "prescan", picture.covariate)
     raise Refused(f"electrode {picture.name} only on corrected sheets", "a row that still stands", "name another")
 
 

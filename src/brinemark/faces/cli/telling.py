@@ -26,6 +26,12 @@ MEANINGS = {
 SIGNAL_OF = {"prescan": "pre-scan", "zero": "pre-scan at the wave's place"}
 
 
+def _signal_of(role: str) -> str:
+    """What was read, for people; further covariates carry their name behind the role."""
+    kind, _, covariate = role.partition(" ")
+    return f"pre-scan, {covariate}" if covariate else SIGNAL_OF.get(kind, "curve")
+
+
 def tell_calibration(report: CalibrationReport, decision: DecisionSection) -> None:
     """Population, what each batch can do, and where the calibration is weak."""
     one = report.calibration
@@ -194,7 +200,7 @@ def _tell_signals(row: ShownRow) -> None:
         value = f"{with_u(one.signal.value * factor, one.signal.u * factor)} {unit}"
         flags = "; ".join(flag.name for flag in one.signal.flags)
         use = "now" if one.current else "earlier"
-        rows.append((SIGNAL_OF.get(one.role, "curve"), value, one.wave, use, flags))
+        rows.append((_signal_of(one.role), value, one.wave, use, flags))
     say_table(("signal of", "value", "wave", "used", "flags"), rows)
 
 

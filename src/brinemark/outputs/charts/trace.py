@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -28,6 +28,7 @@ WIDTH = 600
 LINE_POINTS = 2000
 """Most points of a line: a million would make a file of 100 MB that looks the same."""
 
+CHARGING = "charging current"
 QUANTITY = {"A": "height", "C": "charge", "V": "potential", "1": "absorbance"}
 
 
@@ -55,11 +56,12 @@ class _Parts:
     unit: str
     ticks: str
     signal: Signal
+    base_word: str = "baseline"
 
     @property
     def names(self) -> tuple[str, str, str]:
         """Of the three lines in the window."""
-        return "measured", f"baseline + {self.wave_word}", "baseline"
+        return "measured", f"{self.base_word} + {self.wave_word}", self.base_word
 
 
 def _parts(one: CurveDissection) -> _Parts:
@@ -67,9 +69,10 @@ def _parts(one: CurveDissection) -> _Parts:
         arrays = (one.potential_V, one.current_A, one.baseline_A, one.wave_A, one.residual_A)
         at = int(np.argmax(np.abs(one.wave_A)))
         shown = one.signal.unit == "A" and one.signal.value != 0.0
-        return _Parts(
-            *arrays, at, shown, "potential", "current", "current", "wave", "whole trace", "A", ".2f", one.signal
-        )
+        words = ("wave", "whole trace")
+        found = _Parts(*arrays, at, shown, "potential", "current", "current", *words, "A", ".2f", one.signal)
+        middle = int(one.potential_V.size // 2)
+        return replace(found, at=middle, wave_word=CHARGING, base_word="middle of sweeps") if one.charging else found
     values = (one.wavelength_nm, one.absorbance, one.baseline, one.band, one.residual)
     at = int(np.argmin(np.abs(one.wavelength_nm - one.read_nm)))
     shown = one.signal.value != 0.0
@@ -106,10 +109,10 @@ def trace_chart(
     if whole is not None:
         panels.insert(0, _overview(parts, whole, across))
     body: Spec = {"vconcat": panels, "spacing": 22, "resolve": {"scale": _apart()}}
-    sentence = _sentence(parts.signal, quantity)
+    sentence = _sentence(parts.signal, quantity or (CHARGING if parts.wave_word == CHARGING else None))
     told = (
         f"{title}. {parts.y.capitalize()} against {parts.x_name} in the window of the "
-        f"signal, with baseline, {parts.wave_word} and residual. {sentence}"
+        f"signal, with {parts.base_word}, {parts.wave_word} and residual. {sentence}"
     )
     return titled(title, [sentence, *_flags(parts.signal.flags)], told, body)
 

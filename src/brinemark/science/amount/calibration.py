@@ -7,6 +7,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from brinemark.science.amount.covariates import raw_of_readings
 from brinemark.science.amount.posterior import (
     LAST_ROUND,
     OnStep,
@@ -45,10 +46,11 @@ def checked(readings: ElectrodeReadings) -> ElectrodeReadings:
             bad = int(np.flatnonzero(~sound)[0])
             who = readings.electrode[int(readings.unit[bad])]
             raise Refused(f"{name} {values[bad]:g} of electrode {who}", f"a finite {name}, not negative", remedy)
-    low = np.flatnonzero(readings.covariate <= 0)
-    if low.size:
-        who = readings.electrode[int(low[0])]
-        raise Refused(f"covariate {readings.covariate[low[0]]:g} of electrode {who}", "a positive number", remedy)
+    for name, values in raw_of_readings(readings).items():
+        low = np.flatnonzero(values <= 0)
+        if low.size:
+            what, who = f"covariate {name}".rstrip(), readings.electrode[int(low[0])]
+            raise Refused(f"{what} {values[low[0]]:g} of electrode {who}", "a positive number", remedy)
     return readings
 
 
@@ -119,9 +121,7 @@ def _record(
         names=scale.layout.names,
         draws=sample.draws,
         signal_ref=scale.signal_ref,
-        covariate_ref=scale.covariate_ref,
-        covariate_center=scale.covariate_center,
-        covariate_sd=scale.covariate_sd,
+        covariates=scale.covariates,
         instruments=scale.instruments,
         highest_level=_highest(readings, scale),
         readings=readings,

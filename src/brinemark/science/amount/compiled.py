@@ -77,8 +77,6 @@ class CompiledResponse:
     loops: Loops
     data: UnitData
     layout: ParameterLayout
-    covariate_center: float
-    covariate_sd: float
 
     def __call__(self, theta: FloatArray, z: FloatArray, e: FloatArray) -> FloatArray:
         """(1, A, D, U) for theta (P, D, 1), z (3, A, D, U), e (1 to 3, 1, A, D, U)."""
@@ -107,13 +105,12 @@ class CompiledResponse:
 
     def of_units(self, units: IntArray) -> CompiledResponse:
         """Some of the electrodes."""
-        data = self.data.of_units(units)
-        return CompiledResponse(self.loops, data, self.layout, self.covariate_center, self.covariate_sd)
+        return CompiledResponse(self.loops, self.data.of_units(units), self.layout)
 
     def _pack(self, theta: FloatArray) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray, IntArray]:
         """What the loops take (kernels.py)."""
         data, pop = self.data, population(theta, self.layout)
-        middle = centre(pop, data, self.covariate_center, self.covariate_sd)
+        middle = centre(pop, data)
         rows = np.array([getattr(pop, name)[:, 0] for name in self.loops.rows])
         starts = np.append(np.flatnonzero(np.diff(data.unit, prepend=-1)), data.unit.size)
         own = np.array([data.signal, (data.dip != 0).astype(float), data.level_rel_u])

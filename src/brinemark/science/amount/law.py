@@ -12,6 +12,7 @@ from dataclasses import dataclass, fields
 
 import numpy as np
 
+from brinemark.science.amount.covariates import filled, raw_of_portion
 from brinemark.science.amount.predictive import BatchDraws
 from brinemark.science.amount.response import (
     DEFAULT_SHIFT_SD,
@@ -204,16 +205,14 @@ def closing_spike(others: Sequence[OtherDip], spike_level: float) -> OtherDip | 
 def _electrode(pop: Population, draws: BatchDraws, scale: Scale, portion: SamplePortion) -> ElectrodeLaw:
     z = draws.latents[portion.batch]
     instrument = scale.instruments.index(portion.instrument)
-    x, extra = scale.covariate_center, scale.covariate_sd
-    if scale.covariate_ref is not None and portion.covariate is not None:
-        x, extra = float(np.log(portion.covariate / scale.covariate_ref)), 0.0
-    slope = pop.slope[:, 0]
+    x, cov = filled(scale.covariates, raw_of_portion(portion))
+    slope = pop.slope[:, :, 0]
     return ElectrodeLaw(
-        log_gain=pop.gain[:, 0] + pop.offset[instrument, :, 0] + slope * x + pop.batch_sd[:, 0] * z[0],
+        log_gain=pop.gain[:, 0] + pop.offset[instrument, :, 0] + x[:, 0] @ slope + pop.batch_sd[:, 0] * z[0],
         ln_K=pop.ln_K[:, 0] + pop.ln_K_sd[:, 0] * z[1] + draws.matrix,
         h=pop.h[:, 0],
         floor=np.exp(pop.ln_floor[:, 0] + pop.floor_batch_sd[:, 0] * z[2]),
-        spread=np.sqrt(pop.electrode_sd[:, 0] ** 2 + (slope * extra) ** 2),
+        spread=np.sqrt(pop.electrode_sd[:, 0] ** 2 + np.einsum("id,ij,jd->d", slope, cov[:, :, 0], slope)),
         floor_sd=pop.floor_sd[:, 0],
         own_K_sd=pop.own_K_sd[:, 0],
         cv=pop.cv[:, 0],

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import replace
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -18,45 +18,80 @@ from brinemark.terms.arrays import IntArray
 FALL_LIMIT = 0.001
 FALL_SIMULATIONS = 8000
 SPIKE_ALIKE = 0.10  # relative difference of the rise from the nearest of the standards' spikes
+KEPT_ALIKE = 0.02  # difference of what the volume of the spike leaves of the cell's content
 NOT_MEASURED = (
     "drift not measured: fewer than 4 standards or blanks of 2 batches were taken through several dips, "
     "so the labelled default (10 % between dips) stands for it"
 )
 
 
+@dataclass(frozen=True, slots=True)
+class Spike:
+    """A closing spike. rise : of the level since the main reading [level unit]; stocks : what the cell holds more of
+    than at the dip before; kept : volume of the cell before additions over its volume now [1]."""
+
+    rise: float
+    stocks: frozenset[str]
+    kept: float
+
+    def is_like(self, other: Spike) -> bool:
+        """Of the same stocks (a stock that only one of them names is another one), to the same level and volume."""
+        alike = abs(other.rise / self.rise - 1.0) <= SPIKE_ALIKE and abs(other.kept - self.kept) <= KEPT_ALIKE
+        return alike and other.stocks == self.stocks
+
+
 def without_strange_spike(portion: SamplePortion, calibration: Calibration) -> tuple[SamplePortion, str | None]:
     """The portion, without its closing spike when that is unlike the standards' spikes, and a sentence on it."""
-    spike = closing_spike(portion.others, calibration.spike_level)
+    dip = closing_spike(portion.others, calibration.spike_level)
     known = spikes_of(calibration.readings, calibration.spike_level)
-    if spike is None or not known:
+    if dip is None or not known:
         return portion, None
-    stocks = {name for name, _ in spike.stock_parts} & set(calibration.readings.stocks)
-    alike = [
-        rise
-        for rise, used in known
-        if abs(rise / spike.added - 1.0) <= SPIKE_ALIKE and (not stocks or not used or stocks <= used)
-    ]
-    if alike:
+    spike = _spike_of(portion, dip)
+    if any(spike.is_like(one) for one in known):
         return portion, None
-    rises = sorted(rise for rise, _ in known)
-    span = f"{rises[0]:g}" if rises[0] == rises[-1] else f"{rises[0]:g} to {rises[-1]:g}"
-    source = f" of {', '.join(sorted(stocks))}" if stocks else ""
-    others = tuple(dip for dip in portion.others if dip is not spike)
+    others = tuple(other for other in portion.others if other is not dip)
+    theirs = "; ".join(sorted({_words(one) for one in known}))
     return replace(portion, others=others), (
-        f"electrode {portion.electrode} is read without its closing spike: it added {spike.added:g}{source}, "
-        f"the standards' spikes {span}; spike samples as the standards were spiked"
+        f"electrode {portion.electrode} is read without its closing spike: it added {_words(spike)}, "
+        f"the standards' spikes {theirs}; spike samples as the standards were spiked"
     )
 
 
-def spikes_of(readings: ElectrodeReadings, spike_level: float) -> list[tuple[float, set[str]]]:
-    """Rise against the electrode's main reading, and stocks, of each closing spike among calibration electrodes."""
+def _words(spike: Spike) -> str:
+    source = f" of {', '.join(sorted(spike.stocks))}" if spike.stocks else " of a stock without a name"
+    volume = "" if spike.kept == 1.0 else f" in {1.0 / spike.kept - 1.0:.2g} of the volume"
+    return f"{spike.rise:.4g}{source}{volume}"
+
+
+def _spike_of(portion: SamplePortion, dip: OtherDip) -> Spike:
+    share = 1.0 / portion.dilution if portion.share is None else portion.share
+    kept = dip.share / share if share > 0 else 1.0
+    before = max((one for one in portion.others if 0 < one.dip < dip.dip), key=lambda one: one.dip, default=portion)
+    stocks = _grown(dict(before.stock_parts), dict(dip.stock_parts))
+    return Spike(dip.added - kept * portion.added, stocks, kept)
+
+
+def spikes_of(readings: ElectrodeReadings, spike_level: float) -> list[Spike]:
+    """The closing spikes among calibration electrodes."""
     found = []
     for index in np.flatnonzero(closing_spikes(readings, spike_level)):
-        main = (readings.unit == readings.unit[index]) & (readings.dip == 0)
-        first = float(readings.level[main][0]) if main.any() else 0.0
-        used = {name for name, part in zip(readings.stocks, readings.stock_part[:, index], strict=True) if part > 0}
-        found.append((float(readings.level[index]) - first, used))
+        mine = np.flatnonzero(readings.unit == readings.unit[index])
+        mine = mine[(readings.dip[mine] >= 0) & (readings.dip[mine] < readings.dip[index])]
+        mine = mine[np.argsort(readings.dip[mine])]
+        rise, before = float(readings.level[index]), np.zeros(len(readings.stocks))
+        if mine.size:
+            rise -= float(readings.kept[index] * readings.level[mine[0]])
+            before = readings.stock_part[:, mine[-1]]
+        parts = (
+            dict(zip(readings.stocks, one.tolist(), strict=True)) for one in (before, readings.stock_part[:, index])
+        )
+        found.append(Spike(rise, _grown(*parts), float(readings.kept[index])))
     return found
+
+
+def _grown(before: Mapping[str, float], now: Mapping[str, float]) -> frozenset[str]:
+    """Stocks of which there is more than before: the others are still there from earlier, or thinned out."""
+    return frozenset(name for name, part in now.items() if part > before.get(name, 0.0) * (1.0 + 1e-9))
 
 
 def unmeasured_drift(portions: Sequence[SamplePortion], calibration: Calibration) -> str | None:
@@ -143,4 +178,7 @@ def _known_life(readings: ElectrodeReadings, index: int, rows: IntArray) -> Samp
         share=0.0,
         stock_parts=main.stock_parts,
         salinity=main.salinity,
+        further=tuple(
+            (name, float(row[index])) for name, row in zip(readings.further, readings.further_covariate, strict=True)
+        ),
     )

@@ -128,7 +128,9 @@ def _fresh(
 ) -> Observed:
     """A fresh electrode of a batch with the median covariate and the calibration electrodes' median trace noise."""
     u = float(np.median(calibration.readings.u))
-    portion = SamplePortion("", batch, instrument, calibration.covariate_ref, 0.0, u, others=others)
+    covariates, first = calibration.covariates, calibration.covariate_ref
+    further = tuple(zip(covariates.names, covariates.reference.tolist(), strict=True))
+    portion = SamplePortion("", batch, instrument, first, 0.0, u, others=others, further=further)
     return Observed(*electrode_laws(draws, scale_of_calibration(calibration), portion), 1.0)
 
 

@@ -42,13 +42,11 @@ class _Response:
 
     data: UnitData
     layout: ParameterLayout
-    covariate_center: float
-    covariate_sd: float
 
     def prepared(self, theta: FloatArray) -> tuple[Population, Centre, FloatArray]:
         """Population, centre of each electrode, and the additive variance (D, R) of each reading."""
         pop = population(theta, self.layout)
-        middle = centre(pop, self.data, self.covariate_center, self.covariate_sd)
+        middle = centre(pop, self.data)
         noise = pop.noise[self.data.instrument, :, 0].T[..., self.data.unit]
         return pop, middle, self.data.u**2 + noise**2
 
@@ -132,18 +130,15 @@ class MixedResponse:
         return out
 
 
-def latent_model_of(
-    data: UnitData, batch: IntArray, layout: ParameterLayout, covariate_center: float, covariate_sd: float
-) -> LatentModel:
+def latent_model_of(data: UnitData, batch: IntArray, layout: ParameterLayout) -> LatentModel:
     """The two-level model of some electrodes: batches with three latents, electrodes with one to three."""
     several = np.bincount(data.unit, minlength=data.instrument.size) > 1
     ones, lives = np.flatnonzero(~several), np.flatnonzero(several)
-    common = layout, covariate_center, covariate_sd
     dims = 3 if layout.own_K else 2
     loops = loaded()
     if loops is not None:
-        return _compiled(CompiledResponse(loops, data, *common), batch, {SINGLE_NODES: ones, LIFE_NODES[:dims]: lives})
-    single, life = SingleResponse(data.of_units(ones), *common), LifeResponse(data.of_units(lives), *common)
+        return _compiled(CompiledResponse(loops, data, layout), batch, {SINGLE_NODES: ones, LIFE_NODES[:dims]: lives})
+    single, life = SingleResponse(data.of_units(ones), layout), LifeResponse(data.of_units(lives), layout)
     if not lives.size:
         return LatentModel(single, batch, group_dim=3, unit_dim=1)
     classes = [UnitClass(lives, LIFE_NODES[:dims], life)]

@@ -111,6 +111,9 @@ def subset(readings: ElectrodeReadings, keep: BoolArray) -> ElectrodeReadings:
         readings.stock_part[:, rows],
         readings.stock_rel_u,
         readings.salinity[rows],
+        readings.kept[rows],
+        readings.further,
+        readings.further_covariate[:, keep] if readings.further else readings.further_covariate,
     )
 
 

@@ -21,6 +21,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from brinemark.science.amount.covariates import missing_covariates
 from brinemark.science.amount.joint import JointReading
 from brinemark.science.amount.law import electrode_laws
 from brinemark.science.amount.life_checks import (
@@ -159,12 +160,7 @@ def _warnings(
     for batch in dict.fromkeys(p.batch for p in usable):
         if not of_batch(readings, batch).electrode:
             found.append(f"batch {batch} has no calibration electrode: read from history, and wider")
-    if calibration.covariate_ref is not None:
-        found += [
-            f"electrode {p.electrode} has no pre-scan covariate: read without it, and wider"
-            for p in usable
-            if p.covariate is None
-        ]
+    found += [words for p in usable for words in missing_covariates(p, calibration.covariates)]
     found += salinity_words(usable, calibration)
     drift = unmeasured_drift(usable, calibration)
     said = any(text.startswith("drift between dips") for text in calibration.weaknesses)

@@ -3,7 +3,7 @@
 Reading j (pre-scan, main, later dips) of electrode e, batch b, instrument m, at cell level c (methods, "Response"):
 
     y    = G_e exp(delta_j + eta_ej) [ phi_e + theta(c; K_e, h) ] + noise      theta(c; K, h) = c^h / (K^h + c^h)
-    ln G_e   = mu + delta_m + a_b + beta x_e + eps_e                           a_b ~ N(0, s_b^2)   eps_e ~ N(0, s_el^2)
+    ln G_e   = mu + delta_m + a_b + beta . x_e + eps_e                         a_b ~ N(0, s_b^2)   eps_e ~ N(0, s_el^2)
     ln phi_e = ln phi + p_b + p_e                                              p_b ~ N(0, s_pb^2)  p_e ~ N(0, s_p^2)
     ln K_e   = ln K + k_b + k_e                                                k_b ~ N(0, s_K^2)   k_e ~ N(0, s_k^2)
     with salinity (salinity.py): ln K_e + ln(1 - w + w S/S_0), ln phi_e + f (S/S_0 - 1)
@@ -13,8 +13,8 @@ Reading j (pre-scan, main, later dips) of electrode e, batch b, instrument m, at
 
 The gain spreads on the logarithmic scale, the noise of the reading on the linear one, so a reading at or below
 zero is an ordinary value. Only the product of gain and top exists, so top = 1 and the floor phi is a ratio. A
-missing covariate is integrated over its distribution N(m_x, s_x^2) among the calibration electrodes, which adds
-(beta s_x)^2 to s_el^2. Signals are divided by a reference before anything is computed. How the electrode's own
+missing covariate is integrated over its distribution among the calibration electrodes (covariates.py), which adds
+beta' S beta to s_el^2. Signals are divided by a reference before anything is computed. How the electrode's own
 three latents are integrated is in lives.py.
 """
 
@@ -52,12 +52,12 @@ class ParameterLayout:
 
     Ten common ones; what several readings on one electrode add (own_K : scatter of K between electrodes; prescan,
     later, spike : which kinds of dips there are; salinity : whether its effect is to be estimated); noise per
-    instrument, an offset for every instrument but the first; the relative error of each stock; the covariate's slope
-    where a covariate is used.
+    instrument, an offset for every instrument but the first; the relative error of each stock; a slope for each
+    covariate in use.
     """
 
     instruments: tuple[str, ...]
-    has_covariate: bool
+    covariates: tuple[str, ...] = ()
     own_K: bool = False
     prescan: bool = False
     later: bool = False
@@ -81,22 +81,27 @@ class ParameterLayout:
         noise = tuple(f"ln_noise:{name}" for name in self.instruments)
         offsets = tuple(f"instrument_offset:{name}" for name in self.instruments[1:])
         stocks = tuple(f"stock_error:{name}" for name in self.stocks)
-        slope = ("slope",) if self.has_covariate else ()
-        return FIXED + tuple(name for name, there in wanted if there) + noise + offsets + stocks + slope
+        slopes = tuple(map(slope_name, self.covariates))
+        return FIXED + tuple(name for name, there in wanted if there) + noise + offsets + stocks + slopes
+
+
+def slope_name(covariate: str) -> str:
+    """Name of the parameter that goes with a covariate."""
+    return f"slope:{covariate}" if covariate else "slope"
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class UnitData:
     """Readings of U electrodes with R readings in all, ready for the model (signals already divided).
 
-    instrument : (U,) index; covariate : (U,) x, nan = missing; unit : (R,) rising electrode index;
+    instrument : (U,) index; unit : (R,) rising electrode index;
     signal, u : (R,) relative signals; level, level_u : (R,) cell levels and their own u [level unit];
     dip : (R,); spike : (R,) whether a closing spike; stock_part : (S, R) [level unit]; apart : (R,) S/S_0 - 1, left out
-    where salinity plays no part.
+    where salinity plays no part; covariate : (C, U) x, filled in where missing; covariate_cov : (C, C, U) of what was
+    filled in; both left out without covariates.
     """
 
     instrument: IntArray
-    covariate: FloatArray
     unit: IntArray
     signal: FloatArray
     u: FloatArray
@@ -106,6 +111,8 @@ class UnitData:
     spike: BoolArray
     stock_part: FloatArray
     apart: FloatArray = field(default_factory=lambda: np.zeros(0))
+    covariate: FloatArray = field(default_factory=lambda: np.zeros((0, 0)))
+    covariate_cov: FloatArray = field(default_factory=lambda: np.zeros((0, 0, 0)))
 
     @property
     def level_rel_u(self) -> FloatArray:
@@ -119,7 +126,6 @@ class UnitData:
         rows = place[self.unit] >= 0
         return UnitData(
             instrument=self.instrument[units],
-            covariate=self.covariate[units],
             unit=place[self.unit[rows]],
             signal=self.signal[rows],
             u=self.u[rows],
@@ -129,6 +135,8 @@ class UnitData:
             spike=self.spike[rows],
             stock_part=self.stock_part[:, rows],
             apart=self.apart[rows] if self.apart.size else self.apart,
+            covariate=self.covariate[:, units] if self.covariate.size else self.covariate,
+            covariate_cov=self.covariate_cov[:, :, units] if self.covariate.size else self.covariate_cov,
         )
 
 
@@ -136,7 +144,7 @@ class UnitData:
 class Population:
     """Parameters on their natural scale; every field is (D, 1) and broadcasts against (..., D, U).
 
-    noise, offset : (instruments, D, 1); stock : (S, D, 1) factors of what came from each stock.
+    noise, offset : (instruments, D, 1); stock : (S, D, 1) factors of what came from each stock; slope : (C, D, 1).
     """
 
     gain: FloatArray
@@ -206,7 +214,7 @@ def population(theta: FloatArray, layout: ParameterLayout) -> Population:
         noise=np.exp([row[f"ln_noise:{name}"] for name in layout.instruments]),
         offset=np.array([nothing, *offsets]),
         stock=np.array(stocks) if stocks else np.zeros((0, *nothing.shape)),
-        slope=row.get("slope", nothing),
+        slope=np.array([row[slope_name(name)] for name in layout.covariates]).reshape(-1, *nothing.shape),
         salinity_K=1.0 / (1.0 + np.exp(-row["salinity_K"])) if layout.salinity else nothing,
         salinity_floor=row.get("salinity_floor", nothing),
     )
@@ -227,17 +235,15 @@ class Centre:
     spread: FloatArray
 
 
-def centre(pop: Population, data: UnitData, center: float, sd: float) -> Centre:
-    """Log gain without batch and electrode terms, and the sd of the electrode's own term, both (D, U).
-
-    center, sd : mean and sd of the covariate among calibration electrodes, for missing ones.
-    """
-    missing = np.isnan(data.covariate)
-    x = np.where(missing, center, data.covariate)
-    offset = pop.offset[data.instrument, :, 0].T
-    log_gain = pop.gain + offset + pop.slope * x
-    spread = np.sqrt(pop.electrode_sd**2 + np.where(missing, (pop.slope * sd) ** 2, 0.0))
-    return Centre(log_gain, np.broadcast_to(spread, log_gain.shape))
+def centre(pop: Population, data: UnitData) -> Centre:
+    """Log gain without batch and electrode terms, and the sd of the electrode's own term, both (D, U)."""
+    log_gain = pop.gain + pop.offset[data.instrument, :, 0].T
+    variance = pop.electrode_sd**2
+    for slope, x, cov in zip(pop.slope, data.covariate, data.covariate_cov, strict=True):
+        log_gain = log_gain + slope * x
+        variance = variance + slope * (pop.slope * cov[:, None, :]).sum(axis=0)
+    # Two covariates that all but say the same may leave a variance below 0 by rounding.
+    return Centre(log_gain, np.broadcast_to(np.sqrt(np.maximum(variance, 0.0)), log_gain.shape))
 
 
 def reading_log_density(mean: FloatArray, variance: FloatArray, signal: FloatArray) -> FloatArray:

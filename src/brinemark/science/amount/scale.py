@@ -7,11 +7,12 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from brinemark.science.amount.covariates import covariate_scale, filled, raw_of_readings
 from brinemark.science.amount.lives import latent_model_of
 from brinemark.science.amount.quadrature import LatentModel
 from brinemark.science.amount.response import ParameterLayout, UnitData
 from brinemark.science.amount.salinity import correction_refusal, reference_salinity, relative_salinity
-from brinemark.terms.amounts import Calibration, ElectrodeReadings
+from brinemark.terms.amounts import Calibration, CovariateScale, ElectrodeReadings
 from brinemark.terms.arrays import BoolArray, IntArray
 
 ENOUGH_ELECTRODES = 4  # read several times, before what happens between dips counts as measured
@@ -19,14 +20,11 @@ ENOUGH_ELECTRODES = 4  # read several times, before what happens between dips co
 
 @dataclass(frozen=True, slots=True)
 class Scale:
-    """What makes data relative: signal_ref [signal unit], covariate_ref [covariate unit] or None when no covariate
-    is used, mean and sd of x among the calibration electrodes; the layout of the parameters; spike_level [level
-    unit]; salinity_ref : S_0, nan where none was recorded."""
+    """What makes data relative: signal_ref [signal unit]; covariates; the layout of the parameters; spike_level
+    [level unit]; salinity_ref : S_0, nan where none was recorded."""
 
     signal_ref: float
-    covariate_ref: float | None
-    covariate_center: float
-    covariate_sd: float
+    covariates: CovariateScale
     layout: ParameterLayout
     spike_level: float
     salinity_ref: float = math.nan
@@ -41,9 +39,7 @@ def scale_of_calibration(calibration: Calibration) -> Scale:
     """The scale a calibration was made with."""
     return Scale(
         calibration.signal_ref,
-        calibration.covariate_ref,
-        calibration.covariate_center,
-        calibration.covariate_sd,
+        calibration.covariates,
         layout_of_names(calibration.names),
         calibration.spike_level,
         reference_salinity(calibration.readings),
@@ -58,7 +54,7 @@ def layout_of_names(names: tuple[str, ...]) -> ParameterLayout:
 
     return ParameterLayout(
         instruments=owners("ln_noise"),
-        has_covariate="slope" in names,
+        covariates=tuple(n.partition(":")[2] for n in names if n.partition(":")[0] == "slope"),
         own_K="ln_own_K_sd" in names,
         prescan="prescan_shift" in names,
         later="dip_drift" in names,
@@ -70,27 +66,23 @@ def layout_of_names(names: tuple[str, ...]) -> ParameterLayout:
 
 def scale_of_data(readings: ElectrodeReadings, spike_level: float = math.inf) -> Scale:
     """Signal reference: median main signal of the standards (of all readings when there is none, or when it is not
-    positive: median of absolute values). Covariate reference: median; used when three electrodes have one."""
+    positive: median of absolute values). Covariates: see covariates.py."""
     standards = readings.signal[(readings.level > 0) & (readings.dip == 0)]
     reference = float(np.median(standards)) if standards.size else 0.0
     if reference <= 0:
         reference = float(np.median(np.abs(readings.signal)))
-    known = readings.covariate[np.isfinite(readings.covariate)]
-    layout, salinity = _layout(readings, spike_level, known.size >= 3), reference_salinity(readings)
-    if known.size < 3:
-        return Scale(reference or 1.0, None, 0.0, 0.0, layout, spike_level, salinity)
-    middle = float(np.median(known))
-    x = np.log(known / middle)
-    return Scale(reference or 1.0, middle, float(x.mean()), float(x.std(ddof=1)), layout, spike_level, salinity)
+    covariates = covariate_scale(readings)
+    layout = _layout(readings, spike_level, covariates.names)
+    return Scale(reference or 1.0, covariates, layout, spike_level, reference_salinity(readings))
 
 
-def _layout(readings: ElectrodeReadings, spike_level: float, has_covariate: bool) -> ParameterLayout:
+def _layout(readings: ElectrodeReadings, spike_level: float, covariates: tuple[str, ...]) -> ParameterLayout:
     """The parameters that these readings need."""
     spike = closing_spikes(readings, spike_level)
     rel_u = dict(zip(readings.stocks, readings.stock_rel_u, strict=True))
     return ParameterLayout(
         instruments=tuple(dict.fromkeys(readings.instrument)),
-        has_covariate=has_covariate,
+        covariates=covariates,
         own_K=electrodes_with_two_levels(readings, spike) >= ENOUGH_ELECTRODES,
         prescan=bool((readings.dip < 0).any()),
         later=bool(((readings.dip > 0) & ~spike).any()),
@@ -137,13 +129,12 @@ def unit_data(readings: ElectrodeReadings, scale: Scale) -> tuple[UnitData, IntA
     order = np.argsort(batch, kind="stable")
     place = np.argsort(order)
     by_unit = np.argsort(place[readings.unit], kind="stable")
-    covariate = np.zeros(batch.size)
-    if scale.covariate_ref is not None:
-        covariate = np.log(readings.covariate / scale.covariate_ref)
+    covariate, covariate_cov = filled(scale.covariates, raw_of_readings(readings))
     stock = [readings.stocks.index(name) for name in scale.layout.stocks if name in readings.stocks]
     data = UnitData(
         instrument=np.array([scale.instruments.index(m) for m in readings.instrument], dtype=np.int64)[order],
-        covariate=covariate[order],
+        covariate=covariate[:, order],
+        covariate_cov=covariate_cov[:, :, order],
         unit=place[readings.unit][by_unit],
         signal=readings.signal[by_unit] / scale.signal_ref,
         u=readings.u[by_unit] / scale.signal_ref,
@@ -162,4 +153,4 @@ def unit_data(readings: ElectrodeReadings, scale: Scale) -> tuple[UnitData, IntA
 def latent_model(readings: ElectrodeReadings, scale: Scale) -> LatentModel:
     """The two-level model of some electrodes: batches with three latents, electrodes with one to three."""
     data, batch, _ = unit_data(readings, scale)
-    return latent_model_of(data, batch, scale.layout, scale.covariate_center, scale.covariate_sd)
+    return latent_model_of(data, batch, scale.layout)

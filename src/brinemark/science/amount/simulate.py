@@ -341,7 +341,7 @@ def _as_portion(electrode: str, batch: str, dilution: float, lives: Lives, proto
 def main_readings(readings: ElectrodeReadings) -> ElectrodeReadings:
     """The same electrodes as if nothing but their main readings had been taken."""
     keep = readings.dip == 0
-    own = ("unit", "signal", "u", "level", "dip", "level_u", "salinity")
+    own = ("unit", "signal", "u", "level", "dip", "level_u", "salinity", "kept")
     parts = {name: getattr(readings, name)[keep] for name in own}
     return replace(readings, **parts, stock_part=readings.stock_part[:, keep])
 

@@ -22,13 +22,14 @@ class CellContent:
 
     share : [1]; added : [level unit]; added_u : standard uncertainty of added that is this reading's own [level
     unit]; stock_parts : (name, part of added [level unit]) of every stock and lot, whose relative errors are shared
-    by all that was made with them.
+    by all that was made with them; kept : volume before the first addition over the volume now [1].
     """
 
     share: float
     added: float
     added_u: float = 0.0
     stock_parts: Parts = ()
+    kept: float = 1.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -145,7 +146,7 @@ def _after(start: CellContent, volume: float, additions: Sequence[Addition], vol
     own += [volume_rel_u * each * slope for each, slope in zip(volumes, slopes, strict=True)]
     parts = [(name, kept * part) for name, part in start.stock_parts]
     parts += [(one.stock, part) for one, part in zip(additions, brought, strict=True) if one.stock is not None]
-    return CellContent(kept * start.share, added, math.hypot(*own), _merged(parts))
+    return CellContent(kept * start.share, added, math.hypot(*own), _merged(parts), kept * start.kept)
 
 
 def _sources(start: CellContent, additions: Sequence[Addition]) -> list[float]:

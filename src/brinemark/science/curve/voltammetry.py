@@ -6,6 +6,7 @@ import math
 
 import numpy as np
 
+from brinemark.science.curve.charging import dissect_charging, measure_charging
 from brinemark.science.curve.chord import height_weights
 from brinemark.science.curve.cycles import compare_cycles
 from brinemark.science.curve.flags import (
@@ -21,12 +22,12 @@ from brinemark.science.curve.flags import (
 from brinemark.science.curve.placing import expected_width, find_place, find_width
 from brinemark.science.curve.window import Part, Window, open_window, part, weights_of_charge, weights_of_height
 from brinemark.terms.arrays import FloatArray
-from brinemark.terms.curves import Dissection, Flag, Signal, SignalDefinition, Trace, Wave
+from brinemark.terms.curves import CHARGING, Dissection, Flag, Signal, SignalDefinition, Trace, Wave
 from brinemark.terms.errors import Refused
 
 __all__ = ["dissect", "measure", "prescan_ratio_flag"]
 
-QUANTITIES = ("height", "charge", "potential", "width")
+QUANTITIES = ("height", "charge", "potential", "width", CHARGING)
 
 
 def measure(trace: Trace, definition: SignalDefinition, wave: Wave, scan_rate_V_per_s: float | None = None) -> Signal:
@@ -37,7 +38,7 @@ def measure(trace: Trace, definition: SignalDefinition, wave: Wave, scan_rate_V_
     = integral over time of the current above the baseline, same sign. potential [V] = place of the wave by
     shifting the shape until it fits best, the expected place with flag "no wave" when there is none. width [V] = width
     at half height, by shifting and stretching the shape until it fits best; the wave's own, with flag "no width", where
-    there is no wave to speak of. Both then have u = window/sqrt(12).
+    there is no wave to speak of. Both then have u = window/sqrt(12). charging [A] : `measure_charging`, without wave.
 
     u^2 = u_noise^2 + u_baseline^2: see `docs/decisions` on how u is made. Of three complete cycles and more the scatter
     between them is compared with u_noise; a mean of cycles takes the larger of the two.
@@ -48,6 +49,8 @@ def measure(trace: Trace, definition: SignalDefinition, wave: Wave, scan_rate_V_
         As `take_segment`; for a charge without time or scan rate; for an unknown quantity or baseline, or a
         wave whose grid does not reach over the window.
     """
+    if definition.quantity == CHARGING:
+        return measure_charging(trace, definition)
     return _signal(open_window(trace, definition, wave), definition, wave, scan_rate_V_per_s)
 
 
@@ -59,6 +62,8 @@ def dissect(
     The baseline is that of the current; the wave is the fitted height times the shape above its own.
     Raises Refused as `measure`.
     """
+    if definition.quantity == CHARGING:
+        return dissect_charging(trace, definition)
     view = open_window(trace, definition, wave)
     signal = _signal(view, definition, wave, scan_rate_V_per_s)
     baseline = view.baseline.line(view.current)
