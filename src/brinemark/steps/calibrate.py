@@ -15,14 +15,13 @@ from brinemark.steps.answers import CalibrationReport, WaveNote
 from brinemark.steps.gather import CALIBRATION_ROLES, Gathered, LeftOut, gather
 from brinemark.steps.identity import Definition, Recipe, definition_of, difference, instrument_identity
 from brinemark.steps.learn import learn_waves
-from brinemark.steps.lives import levels_identity, lives_of
+from brinemark.steps.lives import Life, levels_identity, lives_of
 from brinemark.steps.measure import RowSignals, Traces, WaveSet, further_role, measure_rows
 from brinemark.steps.packing import pack_calibration, pack_limits, unpack_calibration, unpack_limits
 from brinemark.steps.place import Place
 from brinemark.terms.amounts import Calibration, Limits
 from brinemark.terms.canonical import JsonValue
 from brinemark.terms.errors import Refused
-from brinemark.terms.runs import StoredRow
 from brinemark.terms.stored import Record
 
 OnStep = Callable[[int, int], bool]
@@ -34,7 +33,7 @@ class _Prepared:
 
     definition: Definition
     waves: WaveSet
-    rows: tuple[StoredRow, ...]
+    lives: tuple[Life, ...]
     signals: Mapping[str, RowSignals]
     gathered: Gathered
     fresh: Mapping[tuple[str, str], Any]
@@ -69,19 +68,20 @@ def _prepare(place: Place) -> _Prepared:
         traces = Traces(place, reader)
         waves = learn_waves(known, definition, traces)
         signals = measure_rows(rows, definition, waves, traces)
-    gathered = gather(rows, signals, definition, place.settings)
+    lives = tuple(life for life in lives_of(rows, place.settings) if life.known)
+    gathered = gather(lives, signals, definition, place.settings)
     if not gathered.rows:
         raise Refused(
             f"{len(gathered.left_out)} calibration electrodes, all with a failed pre-scan",
             "electrodes with a sound pre-scan",
             "check [covariate] and [prescan] max_ratio",
         )
-    return _Prepared(definition, waves, rows, signals, gathered, traces.fresh)
+    return _Prepared(definition, waves, lives, signals, gathered, traces.fresh)
 
 
 def _calibration_recipe(place: Place, prepared: _Prepared) -> Recipe:
     settings = place.settings
-    known = [row for life in lives_of(prepared.rows, settings) if life.known for row in life.rows]
+    known = [row for life in prepared.lives for row in life.rows]
     parents = [("wave", wave.id) for _, wave in sorted(prepared.waves.waves.items())]
     for row in known:
         parents += signal_parents(prepared.signals[row.id])

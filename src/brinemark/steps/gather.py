@@ -13,7 +13,7 @@ import numpy as np
 from brinemark.science.curve.voltammetry import prescan_ratio_flag
 from brinemark.steps.conditions import recorded
 from brinemark.steps.identity import Definition
-from brinemark.steps.lives import Dip, Life, lives_of, shared_stocks, stock_rel_u
+from brinemark.steps.lives import Dip, Life, shared_stocks, stock_rel_u
 from brinemark.steps.measure import RowSignals
 from brinemark.steps.packing import unpack_signal
 from brinemark.terms.amounts import Calibration, ElectrodeReadings, OtherDip, SamplePortion
@@ -78,18 +78,18 @@ def prescan_failure(value: float | None, reference: float | None, definition: De
 
 
 def gather(
-    rows: Sequence[StoredRow],
+    lives: Sequence[Life],
     signals: Mapping[str, RowSignals],
     definition: Definition,
     settings: Settings,
     reference: float | None = None,
 ) -> Gathered:
-    """The electrodes among rows whose every level is known, as readings; the others are passed over.
+    """The electrodes whose every level is known, as readings; other lives are passed over.
 
-    rows : all rows of their electrodes; reference : median covariate of an existing calibration; None takes the
-    median of these electrodes. Raises Refused when signals have different units.
+    reference : median covariate of an existing calibration; None takes the median of these electrodes. Raises Refused
+    when signals have different units.
     """
-    lives = [life for life in lives_of(rows, settings) if life.known]
+    lives = [life for life in lives if life.known]
     values = {life.electrode: covariate_of(life.main.row, signals[life.main.row.id], definition) for life in lives}
     reference = reference or reference_covariate(values.values())
     failures = {name: prescan_failure(value, reference, definition) for name, value in values.items()}

@@ -175,10 +175,11 @@ def _of_rows(bench: _Bench, name: str, rows: Sequence[StoredRow], kind: str = "r
         for row in bench.reader.rows(batches=batches)
         if row.row.instrument in bench.calibration.instruments and row.row.electrode not in own
     ]
-    known = [row for life in lives_of(near, settings) if life.known for row in life.rows]
+    near_lives = [life for life in lives_of(near, settings) if life.known]
+    known = [row for life in near_lives for row in life.rows]
     signals = measure_rows(rows, definition, waves, bench.traces)
     peer_signals = measure_rows(known, definition, waves, bench.traces)
-    peers = gather(known, peer_signals, definition, settings, bench.calibration.covariate_ref)
+    peers = gather(near_lives, peer_signals, definition, settings, bench.calibration.covariate_ref)
     behind = {*bench.calibration.readings.electrode, *(row.row.electrode for row in known)}
     standards = [row for row in bench.calibration_rows if row.row.electrode in behind]
     failures, remarks = condition_findings(rows, standards, settings)
