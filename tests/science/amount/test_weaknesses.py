@@ -9,7 +9,14 @@ import pytest
 from scipy.stats import norm, rankdata
 
 from brinemark.science.amount.scale import scale_of_data
-from brinemark.science.amount.weaknesses import IN_ORDER, _levels_far_off, _levels_in_order, _ranks
+from brinemark.science.amount.weaknesses import (
+    IN_ORDER,
+    _levels_far_off,
+    _levels_in_order,
+    _levels_near_K,
+    _ranks,
+    batch_weaknesses,
+)
 from brinemark.terms.amounts import ElectrodeReadings
 from brinemark.terms.arrays import FloatArray
 
@@ -80,3 +87,32 @@ def test_ladders_that_differ_as_ladders_do_are_not() -> None:
 def test_ranks_share_ties() -> None:
     values = np.random.default_rng(SEED).integers(0, 5, 40).astype(float)
     assert np.array_equal(_ranks(values), rankdata(values) - 1.0)
+
+
+@pytest.mark.parametrize(
+    ("levels", "middle", "said"),
+    [
+        ([0.5, 2.0, 8.0], 2.0, None),
+        ([0.7, 8.0], 2.0, None),
+        ([0.1, 0.2, 20.0], 2.0, "no standard within a factor of 3 of K (about 2)"),
+        ([0.1, 0.2, 0.3], 2.0, "add standards at about 4 and 10"),
+        ([50.0, 100.0], 2.0, "add one at about 2"),
+    ],
+)
+def test_levels_that_leave_the_bend_out_are_named_with_what_to_add(
+    levels: list[float], middle: float, said: str | None
+) -> None:
+    found = _levels_near_K(np.array(levels), middle)
+    assert (found == []) if said is None else (said in found[0])
+
+
+def test_what_a_batch_lacks_is_named_with_what_to_measure_next() -> None:
+    rows = batches([LEVELS, LEVELS[2:], LEVELS[:2]])
+    assert batch_weaknesses(rows, "B0", own_blank=False) == []
+    (no_blank,) = batch_weaknesses(rows, "B1", own_blank=False)
+    assert no_blank.startswith("batch B1 has no blank: its floor is taken from history")
+    assert batch_weaknesses(rows, "B1", own_blank=True) == []
+    (no_standard,) = batch_weaknesses(rows, "B2", own_blank=False)
+    assert "read one of its electrodes near K" in no_standard
+    (nothing,) = batch_weaknesses(rows, "B9", own_blank=True)
+    assert "no calibration electrode: read from history, and wider" in nothing

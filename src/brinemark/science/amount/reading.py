@@ -30,11 +30,12 @@ from brinemark.science.amount.life_checks import (
     unmeasured_drift,
     without_strange_spike,
 )
-from brinemark.science.amount.predictive import BatchDraws, DrawMemory, of_batch
+from brinemark.science.amount.predictive import BatchDraws, DrawMemory
 from brinemark.science.amount.response import population
 from brinemark.science.amount.scale import scale_of_calibration
 from brinemark.science.amount.statistic import Observed, SingleReading, Statistic, crossing
 from brinemark.science.amount.waters import water_words
+from brinemark.science.amount.weaknesses import NOT_RISING, batch_weaknesses, signals_rise
 from brinemark.terms.amounts import (
     Calibration,
     ConfidenceCurve,
@@ -70,6 +71,8 @@ def read_sample(
     inform the batches' latents; seed : of the batch draws and of the null simulation; memory : of the draws that
     readings of other samples made.
     """
+    if signals_rise(calibration.readings) is False:
+        return cannot_say(f"the calibration's {NOT_RISING}", tuple(calibration.weaknesses))
     usable, problems = _sort_out(portions, calibration)
     if not usable:
         return cannot_say("; ".join(problems) or "no electrode has read this sample", tuple(calibration.weaknesses))
@@ -158,8 +161,9 @@ def _warnings(
 ) -> tuple[str, ...]:
     found = list(calibration.weaknesses)
     for batch in dict.fromkeys(p.batch for p in usable):
-        if not of_batch(readings, batch).electrode:
-            found.append(f"batch {batch} has no calibration electrode: read from history, and wider")
+        mine = [portion for portion in usable if portion.batch == batch]
+        own_blank = all(any(dip.dip < 0 for dip in portion.others) for portion in mine)
+        found += batch_weaknesses(readings, batch, own_blank)
     found += [words for p in usable for words in missing_covariates(p, calibration.covariates)]
     found += salinity_words(usable, calibration)
     drift = unmeasured_drift(usable, calibration)

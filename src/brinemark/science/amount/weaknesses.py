@@ -11,6 +11,8 @@ from brinemark.terms.amounts import ElectrodeReadings
 from brinemark.terms.arrays import FloatArray
 
 FAR = 100.0  # between mg/L and ug/L lies 1000, between two ladders of standards hardly 100 (common practice, no source)
+NEAR = 3.0  # a standard within this factor of K pins it: theta from 1/4 to 3/4 at h = 1
+NOT_RISING = "signals do not rise with the level"
 IN_ORDER = 3.0  # standard deviations of random allocation: a false alarm in 370, by the normal approximation
 
 
@@ -31,11 +33,9 @@ def weaknesses(readings: ElectrodeReadings, scale: Scale, draws: FloatArray) -> 
         found.append("no blanks: the floor is taken from the standards and the prior; add blanks")
     if known.size == 1:
         found.append(f"all standards at one level ({known[0]:g}): K and h are taken from the prior; add other levels")
-    if _rises(readings) is False:
-        found.append("signals do not rise with the level: check levels, names and signs before trusting any reading")
-    middle = float(np.exp(np.median(draws[:, 1])))
-    if known.size > 1 and known[-1] < middle:
-        found.append(f"highest standard ({known[-1]:g}) lies below K (about {middle:.3g}): the plateau was not reached")
+    if signals_rise(readings) is False:
+        found.append(f"{NOT_RISING}: nothing is read with it; check levels, names and signs")
+    found += _levels_near_K(known, float(np.exp(np.median(draws[:, 1]))))
     found += _held(readings, scale)
     found += _levels_in_order(readings)
     found += _levels_far_off(readings, scale)
@@ -47,6 +47,48 @@ def weaknesses(readings: ElectrodeReadings, scale: Scale, draws: FloatArray) -> 
         if count < 4:
             found.append(f"instrument {name} has {count} calibration electrode(s) only; add blanks and standards")
     return tuple(found)
+
+
+def _levels_near_K(known: FloatArray, middle: float) -> list[str]:
+    """What the levels of the standards (n,) leave out, about K (the middle of its posterior)."""
+    if known.size < 2:
+        return []
+    if known[-1] < middle:
+        return [
+            f"highest standard ({known[-1]:g}) lies below K (about {middle:.3g}): the plateau was not reached; "
+            f"add standards at about {2.0 * middle:.2g} and {5.0 * middle:.2g}"
+        ]
+    if not ((known >= middle / NEAR) & (known <= middle * NEAR)).any():
+        return [
+            f"no standard within a factor of {NEAR:g} of K (about {middle:.3g}), where the answer bends: its shape "
+            f"there is the model's; add one at about {middle:.2g}"
+        ]
+    return []
+
+
+def batch_weaknesses(readings: ElectrodeReadings, batch: str, own_blank: bool) -> list[str]:
+    """What a batch that is to be read lacks, with what to measure next; readings : the present calibration electrodes.
+
+    A pre-scan read at the analyte's own place counts as a blank of its batch. own_blank : whether each electrode that
+    is read has one.
+    """
+    mine = np.array([readings.batch[unit] == batch for unit in readings.unit], dtype=bool)
+    if not mine.any():
+        return [
+            f"batch {batch} has no calibration electrode: read from history, and wider; a standard near K on one of "
+            "its electrodes helps most"
+        ]
+    level = readings.level[mine]
+    found = []
+    if not own_blank and not (level == 0).any():
+        found.append(
+            f"batch {batch} has no blank: its floor is taken from history; read one of its electrodes as a blank"
+        )
+    if not (level > 0).any():
+        found.append(
+            f"batch {batch} has no standard: its gain is taken from history; read one of its electrodes near K"
+        )
+    return found
 
 
 def _held(readings: ElectrodeReadings, scale: Scale) -> list[str]:
@@ -118,7 +160,7 @@ def _ranks(values: FloatArray) -> FloatArray:
     return np.asarray(0.5 * (low + high - 1), dtype=np.float64)
 
 
-def _rises(readings: ElectrodeReadings) -> bool | None:
+def signals_rise(readings: ElectrodeReadings) -> bool | None:
     """Whether signals go up with the level, by the correlation of their ranks; None with fewer than three readings."""
     if readings.signal.size < 3 or np.unique(readings.level).size < 2:
         return None
