@@ -237,6 +237,7 @@ class CalibrationReport:
                 "kept_draws": int(one.draws.shape[0]),
                 "seed": one.seed,
             },
+            "films": [asdict(film) for film in one.films],
             "weaknesses": list(one.weaknesses),
             "warnings": list(self.warnings),
         }

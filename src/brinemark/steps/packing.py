@@ -17,6 +17,7 @@ from brinemark.terms.amounts import (
     Detection,
     ElectrodeReadings,
     Estimate,
+    FilmDoubt,
     Gate,
     Limits,
     LimitValue,
@@ -68,6 +69,7 @@ def pack_calibration(calibration: Calibration, context: dict[str, JsonValue]) ->
         "signal_ref": calibration.signal_ref,
         "covariates": list(calibration.covariates.names),
         "further": list(readings.further),
+        "films": [_json(asdict(film)) for film in calibration.films],
         "instruments": list(calibration.instruments),
         "highest_level": calibration.highest_level,
         "electrode": list(readings.electrode),
@@ -135,6 +137,7 @@ def unpack_calibration(record: Record) -> Calibration:
         seed=results["seed"],
         spike_level=math.inf if results["spike_level"] is None else results["spike_level"],
         matrix_K_sd=results["matrix_K_sd"],
+        films=tuple(FilmDoubt(**film) for film in results["films"]),
     )
 
 

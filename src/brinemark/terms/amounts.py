@@ -152,6 +152,15 @@ class WaterScatter:
     mean_u: float
 
 
+@dataclass(frozen=True, slots=True)
+class FilmDoubt:
+    """Probability that the film of an electrode is defective, with a low or with a high gain."""
+
+    electrode: str
+    low: float
+    high: float
+
+
 @dataclass(frozen=True, slots=True, eq=False)
 class Calibration:
     """Posterior of the response model.
@@ -161,7 +170,8 @@ class Calibration:
     relative; highest_level : highest standard, closing spikes aside [level unit]; readings : the
     electrodes it was made from; priors : P; summaries, gates : diagnostics; weaknesses : plain sentences;
     spike_level : cell level from which a last reading is a closing spike [level unit]; matrix_K_sd : sd of ln K
-    between waters that is held; water : what recoveries say of it instead, None = too few.
+    between waters that is held; water : what recoveries say of it instead, None = too few; films : the calibration
+    electrodes, where the model allows for defective ones.
     """
 
     names: tuple[str, ...]
@@ -181,6 +191,7 @@ class Calibration:
     spike_level: float = float("inf")
     matrix_K_sd: float = 0.0
     water: WaterScatter | None = None
+    films: tuple[FilmDoubt, ...] = ()
 
     @property
     def covariate_ref(self) -> float | None:

@@ -32,6 +32,7 @@ THINGS = {
         "A quantity read from the pre-scan that explains part of the scatter between electrodes; used as x, "
         "the logarithm of its ratio to the median of the calibration electrodes. There may be several.",
     ),
+    "defective film": Term("", "A film with much lower or higher gain than its batch; may be part of the model."),
     "charging current": Term(
         "A",
         "Half the distance between the anodic and the cathodic sweep where no wave stands: scan rate times capacitance "

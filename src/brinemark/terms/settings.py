@@ -225,6 +225,9 @@ class PriorSection(Section):
     prescan_shift: tuple[float, Positive] | None = None
     dip_drift: tuple[float, Positive] | None = None
     spike_shift: tuple[float, Positive] | None = None
+    defects: bool = False
+    ln_low_odds: tuple[float, Positive] | None = None
+    ln_high_odds: tuple[float, Positive] | None = None
     salinity_K: tuple[float, Positive] | None = None
     salinity_floor: tuple[float, Positive] | None = None
     matrix_K_sd: Annotated[float, Field(ge=0)] = 0.10

@@ -23,6 +23,7 @@ MEANINGS = {
     "h": "h: exponent of the level",
     "floor": "floor: blank over full rise",
 }
+DOUBTFUL = 0.05  # probability of a defective film from which on its electrode is named
 SIGNAL_OF = {"prescan": "pre-scan", "zero": "pre-scan at the wave's place"}
 
 
@@ -53,6 +54,10 @@ def tell_calibration(report: CalibrationReport, decision: DecisionSection) -> No
     )
     click.echo()
     say(f"Numerical checks passed after {counted(one.rounds, 'round')} ({one.total_draws} draws, seed {one.seed}).")
+    for film in one.films:
+        if film.low + film.high >= DOUBTFUL:
+            said = f"low gain with probability {film.low:.2g}, high gain {film.high:.2g}"
+            say(f"film of electrode {film.electrode}: {said}", 2)
     for text in one.weaknesses:
         say(f"weakness: {text}", 2)
     for text in report.warnings:

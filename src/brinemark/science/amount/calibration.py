@@ -2,31 +2,39 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
 
 from brinemark.science.amount.covariates import raw_of_readings
+from brinemark.science.amount.defects import Electrodes, Mixture, electrodes_of, film_doubts, mixture_at
+from brinemark.science.amount.lives import latent_model_of
 from brinemark.science.amount.posterior import (
     LAST_ROUND,
     OnStep,
     PosteriorSample,
     SampleOptions,
     always,
+    find_mode,
     sample_posterior,
 )
-from brinemark.science.amount.priors import default_priors, spike_level
+from brinemark.science.amount.priors import DEFAULTS, default_priors, spike_level
 from brinemark.science.amount.quadrature import Adapted, LatentModel, Nodes, adapt, log_marginal
 from brinemark.science.amount.scale import Scale, closing_spikes, drift_is_measured, latent_model, scale_of_data
 from brinemark.science.amount.weaknesses import weaknesses
-from brinemark.terms.amounts import Calibration, ElectrodeReadings, NormalPrior, Summary
+from brinemark.terms.amounts import Calibration, ElectrodeReadings, FilmDoubt, NormalPrior, Summary
 from brinemark.terms.arrays import FloatArray
 from brinemark.terms.errors import Refused
 from brinemark.terms.settings import AnalyteSection, CalibrationSection, PriorSection
 
 INTERVAL = 0.95
 NODES = Nodes(group=(4, 4, 3))
+MISSED = 0.3  # odds of a defective film that the draws have to have allowed for
+SEARCHES = 4  # for suspected electrodes, at most
+DOUBT_DRAWS = 256
+SCATTERS = (0.4, 0.5, 0.6, 0.8, 1.0)
+ODD = 0.9  # probability of a defective film from which on it is named where the model has none
 FEW_ELECTRODES = 30  # so few say little, which makes a posterior hard, and cost little
 
 
@@ -63,20 +71,34 @@ class HyperTarget:
     sd: FloatArray
     nodes: Nodes
     start: Adapted
+    mixture: Mixture | None = None
+
+    @classmethod
+    def of(cls, model: LatentModel | Mixture, priors: Sequence[NormalPrior]) -> HyperTarget:
+        """Of sound films, or of a mixture with defective ones."""
+        center, sd = np.array([p.center for p in priors]), np.array([p.sd for p in priors])
+        mixture = model if isinstance(model, Mixture) else None
+        inner = model.model if isinstance(model, Mixture) else model
+        return cls(inner, center, sd, NODES, adapt(inner, center[None]), mixture)
 
     def log_density(self, parameters: FloatArray) -> FloatArray:
         middle = adapt(self.model, parameters.mean(axis=0)[None], self.start)
         adapted = adapt(self.model, parameters, middle)
-        return self._log_prior(parameters) + log_marginal(self.model, parameters, self.nodes, adapted)
+        return self._log_prior(parameters) + self._log_marginal(parameters, adapted)
 
     def near(self, center: FloatArray) -> Callable[[FloatArray], FloatArray]:
         shared = adapt(self.model, center[None], self.start)
 
         def density(parameters: FloatArray) -> FloatArray:
             nodes = shared.repeat(parameters.shape[0])
-            return self._log_prior(parameters) + log_marginal(self.model, parameters, self.nodes, nodes)
+            return self._log_prior(parameters) + self._log_marginal(parameters, nodes)
 
         return density
+
+    def _log_marginal(self, parameters: FloatArray, adapted: Adapted) -> FloatArray:
+        if self.mixture is not None:
+            return self.mixture.log_marginal(parameters, self.nodes, adapted)
+        return log_marginal(self.model, parameters, self.nodes, adapted)
 
     def _log_prior(self, parameters: FloatArray) -> FloatArray:
         away = (parameters - self.center) / self.sd
@@ -96,18 +118,70 @@ def calibrate(
     (posterior.py). Raises Refused for unusable readings, GateFailed when a numerical gate fails, Stopped.
     """
     readings = checked(readings)
-    scale = scale_of_data(readings, spike_level(readings, analyte, prior))
+    scale = scale_of_data(readings, spike_level(readings, analyte, prior), prior.defects)
     priors = default_priors(scale.layout, readings, analyte, prior, drift_is_measured(readings))
-    model = latent_model(readings, scale)
-    center, sd = np.array([p.center for p in priors]), np.array([p.sd for p in priors])
-    target = HyperTarget(model, center, sd, NODES, adapt(model, center[None]))
     last = LAST_ROUND if len(readings.electrode) > FEW_ELECTRODES else 2 * LAST_ROUND
+    wanted = SampleOptions(options.draws, options.seed, on_step, last)
     # Where data contradict the model, the search tries absurd parameters; the gates judge what they give.
     with np.errstate(over="ignore", invalid="ignore"):
-        sample = sample_posterior(
-            target, center, sd, scale.layout.names, SampleOptions(options.draws, options.seed, on_step, last)
-        )
-    return replace(_record(readings, scale, priors, sample, options.seed), matrix_K_sd=prior.matrix_K_sd)
+        if prior.defects:
+            sample, films = _with_defects(electrodes_of(readings, scale), priors, wanted)
+        else:
+            target = HyperTarget.of(latent_model(readings, scale), priors)
+            sample, films = sample_posterior(target, target.center, target.sd, scale.layout.names, wanted), ()
+    made = _record(readings, scale, priors, sample, options.seed)
+    found = made.weaknesses if prior.defects else (*made.weaknesses, *_odd_films(readings, scale, made))
+    return replace(made, matrix_K_sd=prior.matrix_K_sd, films=films, weaknesses=found)
+
+
+def _odd_films(readings: ElectrodeReadings, scale: Scale, made: Calibration) -> list[str]:
+    """Electrodes that would probably be defective if the model allowed for it.
+
+    Judged at the middle of the draws, but for the electrodes' own scatter, which takes odd films up: it is the value
+    from SCATTERS times the draws' middle at which the mixture fits best.
+    """
+    layout = replace(scale.layout, defects=True)
+    middle = dict(zip(made.names, np.median(made.draws, axis=0).tolist(), strict=True))
+    theta = np.array([middle.get(name, DEFAULTS.get(name, (0.0, 0.0))[0]) for name in layout.names])
+    electrodes = electrodes_of(readings, replace(scale, layout=layout))
+    tried = np.repeat(theta[None], len(SCATTERS), axis=0)
+    tried[:, layout.names.index("ln_electrode_sd")] += np.log(SCATTERS)
+    mixture = mixture_at(electrodes, tried[len(SCATTERS) // 2])
+    best = int(np.argmax(mixture.log_marginal(tried, NODES)))
+    doubts = film_doubts(electrodes, mixture, tried[best : best + 1])
+    odd = [film.electrode for film in doubts if film.low + film.high > ODD]
+    if not odd:
+        return []
+    return [
+        f"films of {', '.join(odd)} answer with an odd gain, which widens the scatter of all; leave them out with a "
+        "reason, or write [prior] defects = true, which allows for defective films"
+    ]
+
+
+def _with_defects(
+    electrodes: Electrodes, priors: Sequence[NormalPrior], wanted: SampleOptions
+) -> tuple[PosteriorSample, tuple[FilmDoubt, ...]]:
+    """Draws where films may be defective, and the electrodes that probably are.
+
+    Who is suspected is asked at the mode, with the electrodes' scatter no wider than its prior's centre, since all
+    that scatter may be theirs, and again at each new mode until nobody joins; once more at the middle of the draws.
+    """
+    names = electrodes.layout.names
+    target = HyperTarget.of(latent_model_of(electrodes.data, electrodes.batch, electrodes.layout), priors)
+    scatter, mixture, place = names.index("ln_electrode_sd"), None, target.center
+    for _ in range(SEARCHES):
+        place = find_mode(target, place, target.sd)
+        place[scatter] = min(place[scatter], target.center[scatter])
+        found = mixture_at(electrodes, place, mixture)
+        if mixture is not None and found.owner.size == mixture.owner.size:
+            break
+        mixture, target = found, HyperTarget.of(found, priors)
+    sample = sample_posterior(target, target.center, target.sd, names, wanted)
+    again = mixture_at(electrodes, np.median(sample.draws, axis=0), mixture, MISSED)
+    if mixture is None or again.owner.size > mixture.owner.size:
+        mixture, target = again, HyperTarget.of(again, priors)
+        sample = sample_posterior(target, target.center, target.sd, names, wanted)
+    return sample, film_doubts(electrodes, mixture, sample.draws[:DOUBT_DRAWS])
 
 
 def _record(
@@ -165,6 +239,8 @@ def _summary(name: str, draws: FloatArray, signal_ref: float) -> Summary:
         "prescan_shift": ("shift of the pre-scan reading", "1", np.exp(draws)),
         "dip_drift": ("drift per dip", "1", np.exp(draws)),
         "spike_shift": ("shift of the closing spike", "1", np.exp(draws)),
+        "ln_low_odds": ("odds of a film with low gain", "1", np.exp(draws)),
+        "ln_high_odds": ("odds of a film with high gain", "1", np.exp(draws)),
         "salinity_K": ("exponent of K in salinity", "1", 1.0 / (1.0 + np.exp(-draws))),
         "salinity_floor": ("exponent of the floor in salinity", "1", draws),
         "stock_error": ("factor of the stock", "1", np.exp(draws)),

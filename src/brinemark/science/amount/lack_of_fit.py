@@ -22,6 +22,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from brinemark.science.amount.calibration import NODES
+from brinemark.science.amount.predictive import subset
 from brinemark.science.amount.quadrature import adapt, log_marginal
 from brinemark.science.amount.scale import Scale, latent_model, scale_of_calibration
 from brinemark.terms.amounts import Calibration, ElectrodeReadings
@@ -54,10 +55,20 @@ class ClassGain:
 def class_gains(calibration: Calibration) -> tuple[ClassGain, ...]:
     """tau of both classes, as far as there are enough electrodes and the data tell tau from everything else."""
     found = []
+    calibration = _of_sound_films(calibration)
     for name, mask in classes(calibration).items():
         gain = _gain(calibration, name, mask)
         found += [gain] if gain is not None else []
     return tuple(found)
+
+
+def _of_sound_films(calibration: Calibration) -> Calibration:
+    """Without the electrodes whose films are probably defective: the test knows sound ones only."""
+    bad = {film.electrode for film in calibration.films if film.low + film.high > 0.5}
+    if not bad:
+        return calibration
+    keep = np.array([name not in bad for name in calibration.readings.electrode], dtype=bool)
+    return replace(calibration, readings=subset(calibration.readings, keep), films=())
 
 
 def classes(calibration: Calibration) -> dict[str, BoolArray]:

@@ -7,15 +7,18 @@ estimate.
 
 from __future__ import annotations
 
+import zlib
 from collections.abc import Sequence
-from dataclasses import dataclass, fields
+from dataclasses import dataclass, fields, replace
 
 import numpy as np
 
 from brinemark.science.amount.covariates import filled, raw_of_portion
+from brinemark.science.amount.defects import log_shares
 from brinemark.science.amount.predictive import BatchDraws
 from brinemark.science.amount.response import (
     DEFAULT_SHIFT_SD,
+    KINDS,
     LogResponse,
     Population,
     occupancy,
@@ -181,12 +184,37 @@ class DipLaw:
         return np.asarray(mean + np.sqrt(one.variance + (law.cv * mean) ** 2) * normal[2])
 
 
+@dataclass(frozen=True, slots=True, eq=False)
+class FilmKind:
+    """An electrode as if its film were of one kind. name : "sound" or of KINDS; log_share : (M,); laws."""
+
+    name: str
+    log_share: FloatArray
+    laws: tuple[DipLaw, ...]
+
+
+def film_kinds(draws: BatchDraws, scale: Scale, portion: SamplePortion) -> tuple[FilmKind, ...]:
+    """A sample electrode of every kind, sound first; none where the calibration knows sound films only."""
+    if not scale.layout.defects:
+        return ()
+    names = ("sound", *(kind.name for kind in KINDS))
+    shares = log_shares(draws.theta, scale.layout).T
+    count = draws.theta.shape[0]
+    kinds = (electrode_laws(draws, scale, portion, np.full(count, k))[0] for k in range(len(names)))
+    return tuple(FilmKind(*one) for one in zip(names, shares, kinds, strict=True))
+
+
 def electrode_laws(
-    draws: BatchDraws, scale: Scale, portion: SamplePortion
+    draws: BatchDraws, scale: Scale, portion: SamplePortion, kinds: IntArray | None = None
 ) -> tuple[tuple[DipLaw, ...], tuple[float, ...]]:
-    """Laws of a sample electrode's readings, main one first, and their relative signals."""
+    """Laws of a sample electrode's readings, main one first, and their relative signals.
+
+    kinds : (M,) of its film under each draw, 0 sound; None draws them where the calibration allows for defects.
+    """
     pop = population(draws.theta.T[:, :, None], scale.layout)
     electrode = _electrode(pop, draws, scale, portion)
+    if scale.layout.defects:
+        electrode = _of_kinds(electrode, _drawn_kinds(draws, scale, portion.electrode) if kinds is None else kinds)
     share = 1.0 / portion.dilution if portion.share is None else portion.share
     held = portion.added, portion.added_u, portion.stock_parts, portion.salinity
     main = OtherDip(0, portion.signal, portion.u, share, *held)
@@ -219,6 +247,26 @@ def _electrode(pop: Population, draws: BatchDraws, scale: Scale, portion: Sample
         noise=pop.noise[instrument, :, 0] ** 2,
         drift_sd=pop.drift_sd[:, 0],
     )
+
+
+def _of_kinds(electrode: ElectrodeLaw, kinds: IntArray) -> ElectrodeLaw:
+    mean, sd = np.array([[0.0, *(k.mean for k in KINDS)], [0.0, *(k.sd for k in KINDS)]])
+    spread = np.sqrt(electrode.spread**2 + sd[kinds] ** 2)
+    return replace(electrode, log_gain=electrode.log_gain + mean[kinds], spread=spread)
+
+
+def _drawn_kinds(draws: BatchDraws, scale: Scale, electrode: str) -> IntArray:
+    """A kind for every draw. As many as their shares say, to within one (systematic sampling over the draws in random
+    order), since few draws of a small share would make its tail uncertain."""
+    share = np.exp(log_shares(draws.theta, scale.layout))
+    rng = np.random.default_rng([draws.seed, 3, zlib.crc32(electrode.encode())])
+    order, start = rng.permutation(share.shape[0]), rng.uniform()
+    steps = np.floor(start + np.cumsum(1.0 - share[order, 0]))
+    chosen = order[np.diff(steps, prepend=np.floor(start)) > 0]
+    kinds = np.zeros(share.shape[0], dtype=np.int64)
+    within = np.cumsum(share[chosen, 1:] / (1.0 - share[chosen, :1]), axis=1)
+    kinds[chosen] = 1 + (rng.uniform(size=(chosen.size, 1)) > within[:, :-1]).sum(axis=1)
+    return kinds
 
 
 def _dip(

@@ -70,6 +70,11 @@ class ElectrodeLikelihood:
         stacked = [*pairs, *np.moveaxis(pull, -1, 0), constant]
         return cls(scales, np.stack(stacked, axis=1))
 
+    @property
+    def size(self) -> int:
+        """Numbers that one set of signals takes."""
+        return int(self.coefficients[:, 0].size)
+
     def log_likelihood(self, signals: FloatArray) -> FloatArray:
         """(D, S, n) for signals (S, J), without terms that are the same for every draw and candidate."""
         seen = [scale.stretched(signals[None, :, j]) for j, scale in enumerate(self.scales)]
@@ -78,6 +83,43 @@ class ElectrodeLikelihood:
         features = np.stack([*pairs, *seen, np.ones_like(seen[0])], axis=-1)
         own = sum(scale.log_slope(signals[:, j]) for j, scale in enumerate(self.scales))
         return np.asarray(features @ self.coefficients + np.asarray(own)[..., None])
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class MixedLikelihood:
+    """ln L of one electrode whose film may be of several kinds, log_share (D,) each."""
+
+    log_shares: tuple[FloatArray, ...]
+    kinds: tuple[ElectrodeLikelihood, ...]
+
+    @property
+    def size(self) -> int:
+        return sum(kind.size for kind in self.kinds)
+
+    def by_kind(self, signals: FloatArray) -> FloatArray:
+        """(K, D, S, n) log of share times likelihood."""
+        pairs = zip(self.log_shares, self.kinds, strict=True)
+        return np.stack([kind.log_likelihood(signals) + share[:, None, None] for share, kind in pairs])
+
+    def log_likelihood(self, signals: FloatArray) -> FloatArray:
+        """(D, S, n) for signals (S, J)."""
+        return np.asarray(np.logaddexp.reduce(self.by_kind(signals), axis=0))
+
+
+def electrode_likelihood(
+    electrode: Observed, candidates: FloatArray, draws: int, dips: Sequence[int] | None = None
+) -> ElectrodeLikelihood | MixedLikelihood:
+    """Of the readings of one electrode, or some of them, from the first draws."""
+    which = range(len(electrode.laws)) if dips is None else dips
+
+    def part(laws: Sequence[DipLaw]) -> ElectrodeLikelihood:
+        return ElectrodeLikelihood.of([laws[i].thinned(draws) for i in which], candidates)
+
+    if not electrode.kinds:
+        return part(electrode.laws)
+    return MixedLikelihood(
+        tuple(kind.log_share[:draws] for kind in electrode.kinds), tuple(part(kind.laws) for kind in electrode.kinds)
+    )
 
 
 def _moments(laws: Sequence[DipLaw], scales: Sequence[_Scale], candidates: FloatArray) -> tuple[FloatArray, FloatArray]:
@@ -115,16 +157,12 @@ class JointLikelihood:
     """ln L(c) of several electrodes, averaged over joint draws, on signed candidate levels (n,)."""
 
     candidates: FloatArray
-    electrodes: tuple[ElectrodeLikelihood, ...]
+    electrodes: tuple[ElectrodeLikelihood | MixedLikelihood, ...]
 
     @classmethod
     def of(cls, electrodes: Sequence[Observed], candidates: FloatArray, draws: int = ROOT_DRAWS) -> JointLikelihood:
         """From the laws of every electrode's readings; draws : how many of the joint draws are averaged over."""
-        parts = [
-            ElectrodeLikelihood.of([law.thinned(draws) for law in electrode.laws], candidates)
-            for electrode in electrodes
-        ]
-        return cls(candidates, tuple(parts))
+        return cls(candidates, tuple(electrode_likelihood(electrode, candidates, draws) for electrode in electrodes))
 
     def log_likelihood(self, signals: Sequence[FloatArray]) -> FloatArray:
         """(S, n) for one array of signals (S, J) per electrode."""
@@ -140,7 +178,7 @@ class JointLikelihood:
 
     def _blocks(self, signals: Sequence[FloatArray]) -> Iterator[list[FloatArray]]:
         """Log-likelihoods of each electrode (D, s, n), for a few sets of signals at a time."""
-        rows = max(1, BLOCK // self.electrodes[0].coefficients[:, 0].size)
+        rows = max(1, BLOCK // self.electrodes[0].size)
         for start in range(0, signals[0].shape[0], rows):
             pairs = zip(self.electrodes, signals, strict=True)
             yield [electrode.log_likelihood(seen[start : start + rows]) for electrode, seen in pairs]

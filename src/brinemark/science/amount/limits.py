@@ -14,7 +14,7 @@ from typing import TypeAlias
 import numpy as np
 
 from brinemark.science.amount.joint import JointReading
-from brinemark.science.amount.law import GAIN_NODES, GAIN_WEIGHTS, DipLaw, electrode_laws
+from brinemark.science.amount.law import GAIN_NODES, GAIN_WEIGHTS, DipLaw, electrode_laws, film_kinds
 from brinemark.science.amount.predictive import BatchDraws, batch_draws, of_batch
 from brinemark.science.amount.reading import working_range
 from brinemark.science.amount.scale import closing_spikes, scale_of_calibration
@@ -131,7 +131,8 @@ def _fresh(
     covariates, first = calibration.covariates, calibration.covariate_ref
     further = tuple(zip(covariates.names, covariates.reference.tolist(), strict=True))
     portion = SamplePortion("", batch, instrument, first, 0.0, u, others=others, further=further)
-    return Observed(*electrode_laws(draws, scale_of_calibration(calibration), portion), 1.0)
+    scale = scale_of_calibration(calibration)
+    return Observed(*electrode_laws(draws, scale, portion), 1.0, film_kinds(draws, scale, portion))
 
 
 def response_band(

@@ -15,6 +15,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from brinemark.science.amount.calibration import NODES
+from brinemark.science.amount.defects import Mixture, electrodes_of, mixture_at
 from brinemark.science.amount.quadrature import adapt, log_group_integrand, log_marginal
 from brinemark.science.amount.scale import latent_model, scale_of_calibration
 from brinemark.science.amount.weights import normalised, systematic_resample
@@ -29,12 +30,13 @@ LATENTS = 3
 class BatchDraws:
     """Joint draws: theta (M, P); per batch name, its three latents (3, M) in population sd; the shift of ln K (M,)
     that the sample's water brings, one for all electrodes; standard normals (3, M) for shifts between dips that the
-    calibration has not seen."""
+    calibration has not seen; seed : of what is drawn for each electrode."""
 
     theta: FloatArray
     latents: dict[str, FloatArray]
     matrix: FloatArray
     unseen: FloatArray
+    seed: int = 0
 
 
 class DrawMemory:
@@ -72,7 +74,7 @@ def batch_draws(calibration: Calibration, readings: ElectrodeReadings, batches: 
         picked = systematic_resample(normalised(log_ratio), theta.shape[0], rng)
         theta, latents = theta[picked], {name: values[:, picked] for name, values in latents.items()}
     normal = rng.normal(size=(4, theta.shape[0]))
-    return BatchDraws(theta, latents, _water_sd(calibration, rng) * normal[0], normal[1:])
+    return BatchDraws(theta, latents, _water_sd(calibration, rng) * normal[0], normal[1:], seed)
 
 
 def _water_sd(calibration: Calibration, rng: np.random.Generator) -> FloatArray | float:
@@ -128,24 +130,39 @@ def same_electrodes(one: ElectrodeReadings, other: ElectrodeReadings) -> bool:
 
 
 def _latents(calibration: Calibration, readings: ElectrodeReadings, rng: np.random.Generator) -> FloatArray:
-    """One draw of the batch latents (3, M) per stored draw: the best of CANDIDATES by importance resampling."""
+    """One draw of the batch latents (3, M) per stored draw: the best of CANDIDATES by importance resampling, over
+    all assignments of kinds to the batch's films where these may be defective."""
     count = calibration.draws.shape[0]
     if not readings.electrode:
         return rng.normal(size=(LATENTS, count))
-    model = latent_model(readings, scale_of_calibration(calibration))
+    mixture = _mixture(calibration, readings)
+    model = latent_model(readings, scale_of_calibration(calibration)) if mixture is None else mixture.model
     adapted = adapt(model, calibration.draws, adapt(model, np.median(calibration.draws, axis=0)[None]))
-    normal = rng.normal(size=(LATENTS, CANDIDATES, count))
+    normal = rng.normal(size=(LATENTS, CANDIDATES, count, model.n_groups))
     widen = 1.2
-    z = adapted.z[:, None, :, 0] + widen * np.einsum("ijd,jad->iad", adapted.z_root[..., 0], normal)
-    target = log_group_integrand(model, calibration.draws, adapted, z[..., None], NODES.unit)[..., 0]
-    weights = target + 0.5 * (normal**2).sum(axis=0)
-    gumbel = rng.gumbel(size=weights.shape)
-    best = np.argmax(np.where(np.isfinite(weights), weights, -np.inf) + gumbel, axis=0)
-    return np.asarray(np.take_along_axis(z, best[None, None], axis=1)[:, 0])
+    z = adapted.z[:, None] + widen * np.einsum("ijdv,jadv->iadv", adapted.z_root, normal)
+    weights = log_group_integrand(model, calibration.draws, adapted, z, NODES.unit) + 0.5 * (normal**2).sum(axis=0)
+    if mixture is not None:
+        log_det = sum(np.log(adapted.z_root[i, i]) for i in range(LATENTS))
+        weights = weights + log_det + mixture.log_prior(calibration.draws)
+    scored = np.where(np.isfinite(weights), weights, -np.inf) + rng.gumbel(size=weights.shape)
+    best = np.argmax(np.moveaxis(scored, 1, 0).reshape(count, -1), axis=1)
+    return np.asarray(np.moveaxis(z, 2, 1).reshape(LATENTS, count, -1)[:, np.arange(count), best])
+
+
+def _mixture(calibration: Calibration, readings: ElectrodeReadings) -> Mixture | None:
+    """Kinds of a batch's films, where the calibration allows for defective ones."""
+    scale = scale_of_calibration(calibration)
+    if not scale.layout.defects:
+        return None
+    return mixture_at(electrodes_of(readings, scale), np.median(calibration.draws, axis=0))
 
 
 def _log_evidence(calibration: Calibration, readings: ElectrodeReadings) -> FloatArray:
     """Log marginal likelihood (M,) of one batch's electrodes at every stored draw; 0 without electrodes."""
     if not readings.electrode:
         return np.zeros(calibration.draws.shape[0])
+    mixture = _mixture(calibration, readings)
+    if mixture is not None:
+        return mixture.log_marginal(calibration.draws, NODES)
     return log_marginal(latent_model(readings, scale_of_calibration(calibration)), calibration.draws, NODES)

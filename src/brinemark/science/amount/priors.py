@@ -24,6 +24,8 @@ DEFAULTS: dict[str, tuple[float, float]] = {
     "ln_floor_batch_sd": (float(np.log(0.10)), 0.6),
     "ln_own_K_sd": (float(np.log(0.12)), 0.5),
     "ln_drift_sd": (float(np.log(DEFAULT_DRIFT_SD)), 0.6),
+    "ln_low_odds": (-3.5, 1.0),  # 3 of 100 films, .4 to 20: common practice, no source
+    "ln_high_odds": (-4.5, 1.0),
     "salinity_K": (0.0, 1.5),  # a logit: nearly uniform between no competition and nothing else
     "salinity_floor": (0.0, 1.0),  # 1 is a floor in proportion to the salt
     **{name: (0.0, sd) for name, sd in DEFAULT_SHIFT_SD.items()},

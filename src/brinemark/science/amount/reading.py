@@ -22,8 +22,9 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from brinemark.science.amount.covariates import missing_covariates
+from brinemark.science.amount.films import film_words
 from brinemark.science.amount.joint import JointReading
-from brinemark.science.amount.law import electrode_laws
+from brinemark.science.amount.law import electrode_laws, film_kinds
 from brinemark.science.amount.life_checks import (
     FALL_LIMIT,
     fall_probability,
@@ -83,7 +84,8 @@ def read_sample(
     span = calibration.highest_level * max(p.dilution for p in usable)
     reading = state(statistic, span, decision)
     share = dict(zip((p.electrode for p in usable), reading.shares, strict=True))
-    warnings = (*_warnings(usable, calibration, readings), *problems, *fallen, *_apart(statistic), *reading.warnings)
+    told = (*fallen, *_films(usable, calibration, draws, statistic), *_apart(statistic))
+    warnings = (*_warnings(usable, calibration, readings), *problems, *told, *reading.warnings)
     return replace(
         reading,
         shares=tuple(share.get(p.electrode, 0.0) for p in portions),
@@ -95,7 +97,7 @@ def read_sample(
 def observe(portions: Sequence[SamplePortion], calibration: Calibration, draws: BatchDraws) -> tuple[Observed, ...]:
     """Laws and relative signals of the electrodes."""
     scale = scale_of_calibration(calibration)
-    return tuple(Observed(*electrode_laws(draws, scale, p), p.dilution) for p in portions)
+    return tuple(Observed(*electrode_laws(draws, scale, p), p.dilution, film_kinds(draws, scale, p)) for p in portions)
 
 
 def statistic_of(observed: Sequence[Observed], seed: int) -> Statistic:
@@ -125,6 +127,18 @@ def _sound_statistic(
     if not fallen:
         return statistic, portions, []
     return statistic_of(observe(kept, calibration, draws), seed) if kept else None, kept, fallen
+
+
+def _films(
+    portions: Sequence[SamplePortion], calibration: Calibration, draws: BatchDraws, statistic: Statistic
+) -> list[str]:
+    """What is known of each electrode's film, where the calibration allows for defective ones."""
+    if not scale_of_calibration(calibration).layout.defects:
+        return []
+    best = statistic.best()
+    level = float(statistic.search[-1]) if best is None else best
+    pairs = zip(portions, observe(portions, calibration, draws), strict=True)
+    return [film_words(portion, electrode, level, calibration.spike_level) for portion, electrode in pairs]
 
 
 def _apart(statistic: Statistic) -> tuple[str, ...]:

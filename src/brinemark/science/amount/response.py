@@ -6,6 +6,7 @@ Reading j (pre-scan, main, later dips) of electrode e, batch b, instrument m, at
     ln G_e   = mu + delta_m + a_b + beta . x_e + eps_e                         a_b ~ N(0, s_b^2)   eps_e ~ N(0, s_el^2)
     ln phi_e = ln phi + p_b + p_e                                              p_b ~ N(0, s_pb^2)  p_e ~ N(0, s_p^2)
     ln K_e   = ln K + k_b + k_e                                                k_b ~ N(0, s_K^2)   k_e ~ N(0, s_k^2)
+    of a film with low or high gain (defects.py): eps_e ~ N(m_k, s_el^2 + s_k^2)
     with salinity (salinity.py): ln K_e + ln(1 - w + w S/S_0), ln phi_e + f (S/S_0 - 1)
     noise ~ N(0, u(y)^2 + s0_m^2 + cv^2 mean^2)    tau^2 = s_el^2 + cv^2    rho = cv^2 / tau^2
     delta_main = eta_main = 0, else eta_ej ~ N(0, s_eta^2); delta of the pre-scan, of each dip after the main one (a
@@ -43,6 +44,23 @@ PRESCAN, MAIN = -1, 0
 # Held, and said to be so, until electrodes of the logbook have measured them; common practice, no source.
 DEFAULT_ELECTRODE_K_SD = 0.10
 DEFAULT_DRIFT_SD = 0.10
+
+
+@dataclass(frozen=True, slots=True)
+class DefectKind:
+    """A kind of defective film. mean, sd : of what it adds to the log gain; parameter : its log odds against sound."""
+
+    name: str
+    parameter: str
+    mean: float
+    sd: float
+
+
+# A thin, lifted or cracked film; one too thick or with analyte in it. Common practice, no source.
+KINDS = (
+    DefectKind("low gain", "ln_low_odds", float(np.log(0.4)), 0.4),
+    DefectKind("high gain", "ln_high_odds", float(np.log(2.0)), 0.3),
+)
 DEFAULT_SHIFT_SD = {"prescan_shift": 0.05, "dip_drift": 0.05, "spike_shift": 0.10}
 
 
@@ -51,7 +69,8 @@ class ParameterLayout:
     """Names and places of the parameters in a vector.
 
     Ten common ones; what several readings on one electrode add (own_K : scatter of K between electrodes; prescan,
-    later, spike : which kinds of dips there are; salinity : whether its effect is to be estimated); noise per
+    later, spike : which kinds of dips there are; salinity : whether its effect is to be estimated; defects : whether
+    films may be defective); noise per
     instrument, an offset for every instrument but the first; the relative error of each stock; a slope for each
     covariate in use.
     """
@@ -64,6 +83,7 @@ class ParameterLayout:
     spike: bool = False
     stocks: tuple[str, ...] = ()
     salinity: bool = False
+    defects: bool = False
 
     @property
     def names(self) -> tuple[str, ...]:
@@ -77,6 +97,7 @@ class ParameterLayout:
             ("spike_shift", self.spike),
             ("salinity_K", self.salinity),
             ("salinity_floor", self.salinity),
+            *((kind.parameter, self.defects) for kind in KINDS),
         )
         noise = tuple(f"ln_noise:{name}" for name in self.instruments)
         offsets = tuple(f"instrument_offset:{name}" for name in self.instruments[1:])
@@ -98,7 +119,8 @@ class UnitData:
     signal, u : (R,) relative signals; level, level_u : (R,) cell levels and their own u [level unit];
     dip : (R,); spike : (R,) whether a closing spike; stock_part : (S, R) [level unit]; apart : (R,) S/S_0 - 1, left out
     where salinity plays no part; covariate : (C, U) x, filled in where missing; covariate_cov : (C, C, U) of what was
-    filled in; both left out without covariates.
+    filled in; both left out without covariates; offset, extra_var : (U,) what a defect adds to the mean and to the
+    variance of the own log gain, left out where all are sound.
     """
 
     instrument: IntArray
@@ -113,6 +135,8 @@ class UnitData:
     apart: FloatArray = field(default_factory=lambda: np.zeros(0))
     covariate: FloatArray = field(default_factory=lambda: np.zeros((0, 0)))
     covariate_cov: FloatArray = field(default_factory=lambda: np.zeros((0, 0, 0)))
+    offset: FloatArray = field(default_factory=lambda: np.zeros(0))
+    extra_var: FloatArray = field(default_factory=lambda: np.zeros(0))
 
     @property
     def level_rel_u(self) -> FloatArray:
@@ -120,13 +144,14 @@ class UnitData:
         return np.divide(self.level_u, self.level, out=np.zeros_like(self.level), where=self.level > 0)
 
     def of_units(self, units: IntArray) -> UnitData:
-        """The readings of some electrodes, renumbered in order."""
-        place = np.full(self.instrument.size, -1)
-        place[units] = np.arange(units.size)
-        rows = place[self.unit] >= 0
+        """The readings of some electrodes, renumbered in the order of units, which may name one more than once."""
+        count = np.bincount(self.unit, minlength=self.instrument.size)
+        first = np.cumsum(count) - count
+        spans = [np.arange(first[u], first[u] + count[u]) for u in units]
+        rows = np.concatenate(spans) if spans else np.zeros(0, dtype=np.int64)
         return UnitData(
             instrument=self.instrument[units],
-            unit=place[self.unit[rows]],
+            unit=np.repeat(np.arange(len(units)), count[units]),
             signal=self.signal[rows],
             u=self.u[rows],
             level=self.level[rows],
@@ -137,6 +162,8 @@ class UnitData:
             apart=self.apart[rows] if self.apart.size else self.apart,
             covariate=self.covariate[:, units] if self.covariate.size else self.covariate,
             covariate_cov=self.covariate_cov[:, :, units] if self.covariate.size else self.covariate_cov,
+            offset=self.offset[units] if self.offset.size else self.offset,
+            extra_var=self.extra_var[units] if self.offset.size else self.extra_var,
         )
 
 
@@ -242,6 +269,8 @@ def centre(pop: Population, data: UnitData) -> Centre:
     for slope, x, cov in zip(pop.slope, data.covariate, data.covariate_cov, strict=True):
         log_gain = log_gain + slope * x
         variance = variance + slope * (pop.slope * cov[:, None, :]).sum(axis=0)
+    if data.offset.size:
+        log_gain, variance = log_gain + data.offset, variance + data.extra_var
     # Two covariates that all but say the same may leave a variance below 0 by rounding.
     return Centre(log_gain, np.broadcast_to(np.sqrt(np.maximum(variance, 0.0)), log_gain.shape))
 

@@ -3,14 +3,14 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from brinemark.science.amount.covariates import covariate_scale, filled, raw_of_readings
 from brinemark.science.amount.lives import latent_model_of
 from brinemark.science.amount.quadrature import LatentModel
-from brinemark.science.amount.response import ParameterLayout, UnitData
+from brinemark.science.amount.response import KINDS, ParameterLayout, UnitData
 from brinemark.science.amount.salinity import correction_refusal, reference_salinity, relative_salinity
 from brinemark.terms.amounts import Calibration, CovariateScale, ElectrodeReadings
 from brinemark.terms.arrays import BoolArray, IntArray
@@ -61,10 +61,11 @@ def layout_of_names(names: tuple[str, ...]) -> ParameterLayout:
         spike="spike_shift" in names,
         stocks=owners("stock_error"),
         salinity="salinity_K" in names,
+        defects=KINDS[0].parameter in names,
     )
 
 
-def scale_of_data(readings: ElectrodeReadings, spike_level: float = math.inf) -> Scale:
+def scale_of_data(readings: ElectrodeReadings, spike_level: float = math.inf, defects: bool = False) -> Scale:
     """Signal reference: median main signal of the standards (of all readings when there is none, or when it is not
     positive: median of absolute values). Covariates: see covariates.py."""
     standards = readings.signal[(readings.level > 0) & (readings.dip == 0)]
@@ -72,7 +73,7 @@ def scale_of_data(readings: ElectrodeReadings, spike_level: float = math.inf) ->
     if reference <= 0:
         reference = float(np.median(np.abs(readings.signal)))
     covariates = covariate_scale(readings)
-    layout = _layout(readings, spike_level, covariates.names)
+    layout = replace(_layout(readings, spike_level, covariates.names), defects=defects)
     return Scale(reference or 1.0, covariates, layout, spike_level, reference_salinity(readings))
 
 

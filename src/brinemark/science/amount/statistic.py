@@ -12,7 +12,7 @@ from typing import Protocol
 
 import numpy as np
 
-from brinemark.science.amount.law import DipLaw
+from brinemark.science.amount.law import DipLaw, FilmKind
 from brinemark.science.amount.roots import rising_root
 from brinemark.terms.arrays import FloatArray
 
@@ -24,11 +24,15 @@ FOLD_DRAWS = 128
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Observed:
-    """One electrode that read a sample: laws and relative signals of its readings (main one first), the dilution."""
+    """One electrode that read a sample: laws and relative signals of its readings (main one first), the dilution.
+
+    kinds : the electrode by the kind of its film, where that may be defective; laws are then of all kinds mixed.
+    """
 
     laws: tuple[DipLaw, ...]
     signals: tuple[float, ...]
     dilution: float
+    kinds: tuple[FilmKind, ...] = ()
 
 
 class Statistic(Protocol):
