@@ -8,9 +8,9 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from brinemark.steps.identity import signal_definition
-from brinemark.terms.curves import BAND, DIFFERENCE, CurveDefinition
+from brinemark.terms.curves import BAND, CurveDefinition
 from brinemark.terms.errors import Refused
-from brinemark.terms.settings import SIGNAL_SECTIONS, CurveSection, SignalSection, family
+from brinemark.terms.settings import SIGNAL_SECTIONS, BandSection, CurveSection, SignalSection, family
 
 Ends = tuple[float, float]
 QUANTITIES = ("height", "charge")
@@ -81,16 +81,14 @@ def own_window(present: SignalSection) -> Ends | None:
     """The window of a definition; None for a difference, which has none."""
     if isinstance(present, CurveSection):
         return present.window_V
-    return None if present.quantity == DIFFERENCE else present.window_nm
+    return present.window_nm if isinstance(present, BandSection) else None
 
 
 def _sections(present: SignalSection, window: Ends, baseline: str, wanted: Wanted) -> list[SignalSection]:
     if isinstance(present, CurveSection):
         given = present.model_dump(mode="json") | {"window_V": list(window), "baseline": baseline}
         return [_section(given | {"quantity": quantity}) for quantity in wanted.quantities or QUANTITIES]
-    return [
-        _section({"quantity": BAND, "window_nm": list(window), "baseline": baseline, "against": present.against})
-    ]
+    return [_section({"quantity": BAND, "window_nm": list(window), "baseline": baseline, "against": present.against})]
 
 
 def _section(given: dict[str, Any]) -> SignalSection:
@@ -103,7 +101,7 @@ def definition_words(section: SignalSection) -> str:
         where = f"{section.window_V[0]:.2f} to {section.window_V[1]:.2f} V"
         return f"{section.quantity} above {_a(section.baseline)}, {where}, {section.sweep}, cycle {section.cycle}"
     against = ", against the pre-scan" if section.against == "prescan" else ""
-    if section.quantity == DIFFERENCE:
+    if not isinstance(section, BandSection):
         first, second = section.wavelengths_nm
         return f"difference of {first:g} and {second:g} nm{against}"
     low, high = section.window_nm

@@ -8,11 +8,11 @@ from dataclasses import dataclass
 import numpy as np
 
 from brinemark.steps.conditions import recorded
-from brinemark.steps.curves import Seen, read_signal
+from brinemark.steps.curves import read_signal
 from brinemark.steps.gather import LeftOut, prescan_failure, reference_covariate
 from brinemark.steps.identity import Definition, signal_definition
 from brinemark.steps.lives import Life, lives_of
-from brinemark.steps.measure import PRESCAN, Traces, at_row
+from brinemark.steps.measure import COVARIATE_USES, PRESCAN, Traces, at_row
 from brinemark.terms.amounts import ElectrodeReadings
 from brinemark.terms.arrays import FloatArray
 from brinemark.terms.curves import CurveDefinition
@@ -85,22 +85,12 @@ def covariates_of(known: Sequence[KnownElectrode], definition: Definition, trace
 
 
 def _covariate(row: StoredRow, curve: CurveDefinition, traces: Traces) -> float | None:
-    if row.prescan_sha256 is None or definition_unused(traces):
+    if row.prescan_sha256 is None or traces.place.settings.prescan.use not in COVARIATE_USES:
         return row.row.covariate
     try:
-        return read_signal(seen(row, row.prescan_sha256, curve, traces), curve, traces.theory(curve)).value
+        return read_signal(traces.seen(row, row.prescan_sha256, curve), curve, traces.theory(curve)).value
     except Refused as fault:
         raise at_row(fault, row, PRESCAN) from fault
-
-
-def definition_unused(traces: Traces) -> bool:
-    """Whether [prescan] use says that pre-scans give no covariate."""
-    return traces.place.settings.prescan.use == "zero"
-
-
-def seen(row: StoredRow, sha256: str, curve: CurveDefinition, traces: Traces) -> Seen:
-    """A curve of a row as a definition sees it."""
-    return traces.seen(row, sha256, curve)
 
 
 def sound(

@@ -216,9 +216,7 @@ def _windows(low: float, high: float, grid: FloatArray) -> tuple[tuple[float, fl
     )
 
 
-def _rounded(
-    found: WindowProposal, without: Sequence[WindowProposal], grid: FloatArray, step: float
-) -> WindowProposal:
+def _rounded(found: WindowProposal, without: Sequence[WindowProposal], grid: FloatArray, step: float) -> WindowProposal:
     windows = dict.fromkeys(_round(window, grid, step) for window in found.windows)
     missed = any(one.reason is not None for one in without)
     ends = [np.abs(np.subtract(one.windows[0], found.windows[0])).max() for one in without if one.windows]
