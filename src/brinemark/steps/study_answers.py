@@ -93,11 +93,11 @@ class SignalStudy:
             return "The present definition ranks first: keep it"
         words = definition_words(first.candidate.section)
         if not present.is_ranked:
-            return f"The present definition {present.entry['reason']}; {words} ranks first"
+            return f"The present definition is not ranked ({present.entry['reason']}); first is {words}"
         behind = present.entry["behind"]
         size = f"{behind['difference']:.3f} +- {behind['u']:.3f}"
         if present.told_apart:
-            return f"{words} lies nearer than the present definition (errors differ by {size})"
+            return f"The first definition ({words}) reads nearer to the truth than the present one, by {size}"
         return (
             "No definition is told apart from the present one: keep it, unless something else speaks for another "
             f"(the first is ahead by {size})"
@@ -188,5 +188,5 @@ def proposal_words(found: WindowProposal, unit: str) -> str:
         moves = "with one batch left out no wave is found, so it rests on few curves"
     else:
         scale, small = (1e3, "mV") if unit == "V" else (1.0, unit)
-        moves = f"leaving out any one batch moves a window's end by at most {found.moves * scale:.0f} {small}"
+        moves = f"leaving out any one batch moves a window's end by at most {found.moves * scale:.2g} {small}"
     return f"Standards rise above the blanks of their batch {where}; {moves}."

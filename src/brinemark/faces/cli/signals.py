@@ -127,9 +127,9 @@ def _tell_ranking(study: SignalStudy) -> None:
     scaled = ", signals divided by the covariate" if results["scaled_by_covariate"] else ""
     typical = _shown(ranked[0])["typical"]
     say(
-        f"Error: mean of |ln((read + d)/(true + d))|, d = {results['step']:.3g} {study.unit}; {typical:.2f} is a factor "
-        f"of {math.exp(typical):.2f}. The best few and the present one are read by the response model and stand first; "
-        f"the others by one curve for all{scaled}. Above: share read as above the plateau.",
+        f"Error: mean of |ln((read + d)/(true + d))|, d = {results['step']:.3g} {study.unit}; {typical:.2f} is a "
+        f"factor of {math.exp(typical):.2f}. The best few and the present one are read by the response model and stand "
+        f"first; the others by one curve for all{scaled}. Above: share read as above the plateau.",
         2,
     )
     click.echo()

@@ -91,26 +91,27 @@ def propose_windows(
     above its chord exceeds FOOT of its summit; windows are wide enough that both ends which carry a chord are free.
     Signals in other units, or levels in others, give the same windows.
     """
-    reason = _too_few(level, batch)
+    numbers = np.unique(np.array(batch), return_inverse=True)[1].astype(np.int64)
+    reason = _too_few(level, numbers)
     if reason is not None:
         return WindowProposal(reason=reason)
     bumps = make_bumps(grid)
-    numbers = np.unique(np.array(batch), return_inverse=True)[1].astype(np.int64)
     seen = _Curves(grid, curves, curves @ bumps.kernels.T, _shares(level), numbers)
     found = _one(seen, bumps)
     if found.reason is not None:
         return found
     parts = [(seen.without(number), level[numbers != number]) for number in np.unique(numbers)]
-    without = [_one(part, bumps) for part, levels in parts if _too_few(levels, part.batch.tolist()) is None]
+    without = [_one(part, bumps) for part, levels in parts if _too_few(levels, part.batch) is None]
     return _rounded(found, without, grid, step)
 
 
-def _too_few(level: FloatArray, batch: Sequence[object]) -> str | None:
-    if np.unique(level).size < 2:
-        return "all curves are of one level"
-    free = level.size - len(set(batch)) - 1
-    if free < FEWEST_FREE:
-        return f"{level.size} curves of {len(set(batch))} batches are too few to tell a wave from the scatter"
+def _too_few(level: FloatArray, batch: IntArray) -> str | None:
+    """Why levels of batches cannot tell a wave; None when they can."""
+    batches = np.unique(batch)
+    if not any(np.unique(level[batch == number]).size > 1 for number in batches):
+        return "no batch holds two levels, so that a wave cannot be told from what batches differ by"
+    if level.size - batches.size - 1 < FEWEST_FREE:
+        return f"{level.size} curves of {batches.size} batches are too few to tell a wave from the scatter"
     return None
 
 
