@@ -10,7 +10,6 @@ import numpy as np
 import pytest
 
 from brinemark.logbook import Logbook
-from brinemark.records.files import read_original
 from brinemark.steps.measure import Traces
 from brinemark.steps.study_answers import RankedDefinition, SignalStudy
 from brinemark.terms.errors import Refused
@@ -18,7 +17,23 @@ from season import BLANK, PLACE_V, Season, curve, sample, standard, write_curve
 
 PLAN = [BLANK, standard(0.5), standard(2.0), standard(8.0)]
 ON, BESIDE, OFF = (0.40, 0.76), (0.44, 0.74), (0.10, 0.40)
-CHORD = {"quantities": ("height",), "baselines": ("chord",)}
+QUICK = "[calibration]\ndraws = 256\n"
+
+
+def chords(book: Logbook, *windows: tuple[float, float]) -> SignalStudy:
+    """Heights above chords, in these windows beside the logbook's own."""
+    return book.signals(quantities=("height",), baselines=("chord",), windows=windows)
+
+
+def add_to_settings(folder: Path, text: str) -> None:
+    with (folder / "logbook.toml").open("a", encoding="utf-8") as settings:
+        settings.write(text)
+
+
+def new_book(folder: Path) -> Logbook:
+    Logbook.create(folder).close()
+    add_to_settings(folder, QUICK)
+    return Logbook.open(folder)
 
 
 def place_of(study: SignalStudy, window: tuple[float, float]) -> int:
@@ -41,13 +56,13 @@ def studied_folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
     root = tmp_path_factory.mktemp("study")
     (root / "sheets").mkdir()
     season = Season(root / "sheets", np.random.default_rng(20441))
-    Logbook.create(root / "book").close()
+    new_book(root / "book").close()
     set_window(root / "book", OFF)
     with Logbook.open(root / "book") as book:
         for day in range(1, 6):
             extra = [sample("S-mid", 1.5), ("control", 2.0, "C1")] if day == 5 else []
             book.add(season.batch(f"B{day}", [*PLAN, *extra], day=day))
-        book.signals(**CHORD, windows=(ON, BESIDE))
+        chords(book, ON, BESIDE)
     return root / "book"
 
 
@@ -61,7 +76,7 @@ def studied(studied_folder: Path, tmp_path: Path) -> Path:
 
 def test_a_window_that_holds_the_wave_ranks_above_one_beside_it(studied: Path) -> None:
     with Logbook.open(studied) as book:
-        study = book.signals(**CHORD, windows=(ON, BESIDE))
+        study = chords(book, ON, BESIDE)
     assert study.reason is None
     assert study.definitions[-1].candidate.present
     assert place_of(study, OFF) == 2
@@ -74,13 +89,13 @@ def test_a_window_that_holds_the_wave_ranks_above_one_beside_it(studied: Path) -
 
 def test_two_windows_that_both_hold_the_wave_are_not_told_apart(studied: Path) -> None:
     with Logbook.open(studied) as book:
-        study = book.signals(**CHORD, windows=(ON, BESIDE))
+        study = chords(book, ON, BESIDE)
     assert not study.definitions[1].told_apart
 
 
 def test_the_curves_propose_windows_that_hold_the_wave(studied: Path) -> None:
     with Logbook.open(studied) as book:
-        study = book.signals(**CHORD)
+        study = chords(book)
     assert study.windows is not None
     assert study.windows.place == pytest.approx(PLACE_V, abs=0.02)
     first = study.definitions[0]
@@ -100,7 +115,7 @@ def test_no_curve_of_a_sample_is_read(studied: Path, monkeypatch: pytest.MonkeyP
 
     monkeypatch.setattr(Traces, "get", spy)
     with Logbook.open(studied) as book:
-        book.signals(**CHORD, windows=((0.38, 0.78),))
+        chords(book, (0.38, 0.78))
         rows = book.rows()
     hidden = {sha for row in rows if row.row.role == "sample" for sha in (row.trace_sha256, row.prescan_sha256)}
     control = {row.trace_sha256 for row in rows if row.row.role == "control"}
@@ -113,10 +128,10 @@ def test_the_second_run_gives_the_stored_answer_and_writes_nothing(
     studied: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     with Logbook.open(studied) as book:
-        first = book.signals(**CHORD, windows=(ON, BESIDE))
+        first = chords(book, ON, BESIDE)
         entries = len(book.audit())
         monkeypatch.setattr(Traces, "get", lambda *_: pytest.fail("a curve was read again"))
-        again = book.signals(**CHORD, windows=(ON, BESIDE))
+        again = chords(book, ON, BESIDE)
         assert not again.new
         assert again.to_dict() == first.to_dict()
         assert len(book.audit()) == entries
@@ -126,9 +141,9 @@ def test_every_definition_tried_is_kept_and_listed(studied: Path) -> None:
     with Logbook.open(studied) as book:
         before = book.signals_tried()
         assert [one.signal["window_V"] for one in before] == [list(OFF), list(ON), list(BESIDE)]
-        assert [one.rank for one in before] == [3, *(place_of(book.signals(**CHORD, windows=(ON, BESIDE)), w) + 1
-                                                     for w in (ON, BESIDE))]  # fmt: skip
-        book.signals(**CHORD, windows=((0.38, 0.78),))
+        study = chords(book, ON, BESIDE)
+        assert [one.rank for one in before] == [place_of(study, window) + 1 for window in (OFF, ON, BESIDE)]
+        chords(book, (0.38, 0.78))
         after = book.signals_tried()
         assert after[:3] != before  # the present definition was ranked once more
         assert [one.id for one in after[:3]] == [one.id for one in before]
@@ -157,7 +172,7 @@ def test_a_changed_record_of_a_study_is_noticed(studied: Path) -> None:
 
 def test_a_definition_that_cannot_measure_is_listed_with_its_reason(studied: Path) -> None:
     with Logbook.open(studied) as book:
-        study = book.signals(**CHORD, windows=(ON, (0.45, 1.20)))
+        study = chords(book, ON, (0.45, 1.20))
     last = study.definitions[-1]
     assert not last.is_ranked
     assert last.entry["reason"].startswith("cannot read 21 of 21 curves: no anodic sweep from 0.45 to 1.2 V")
@@ -166,15 +181,14 @@ def test_a_definition_that_cannot_measure_is_listed_with_its_reason(studied: Pat
 
 def test_all_definitions_are_judged_on_the_electrodes_that_all_can_read(season: Season, tmp_path: Path) -> None:
     """One curve ends at 0.8 V: a window beyond that cannot read it, and nobody is judged on it."""
-    Logbook.create(tmp_path / "book").close()
-    with Logbook.open(tmp_path / "book") as book:
+    with new_book(tmp_path / "book") as book:
         for day in range(1, 5):
             path = season.batch(f"B{day}", PLAN, day=day)
             if day == 2:
                 shorten(season.folder / "B2-3.csv", 0.80)
             book.add(path)
-        narrow = book.signals(**CHORD, windows=(BESIDE,))
-        both = book.signals(**CHORD, windows=(BESIDE, (0.36, 0.86)))
+        narrow = chords(book, BESIDE)
+        both = chords(book, BESIDE, (0.36, 0.86))
     assert len(narrow.results["electrodes"]) == 16
     assert len(both.results["electrodes"]) == 15
     assert "B2-3" not in both.results["electrodes"]
@@ -199,8 +213,7 @@ def bowed(path: Path, height_A: float, random: np.random.Generator) -> None:
 
 
 def test_where_backgrounds_bow_the_polynomial_ranks_above_the_chord(season: Season, tmp_path: Path) -> None:
-    Logbook.create(tmp_path / "book").close()
-    with Logbook.open(tmp_path / "book") as book:
+    with new_book(tmp_path / "book") as book:
         for day in range(1, 6):
             path = season.batch(f"B{day}", PLAN, day=day)
             for place, (_, level, _) in enumerate(PLAN, start=1):
@@ -220,7 +233,7 @@ def test_the_unit_of_the_current_does_not_change_the_ranking(tmp_path: Path) -> 
     for name, factor in (("small", 1.0), ("large", 1e3)):
         (tmp_path / name).mkdir()
         season = Season(tmp_path / name, np.random.default_rng(20442))
-        with Logbook.create(tmp_path / f"{name}-book") as book:
+        with new_book(tmp_path / f"{name}-book") as book:
             for day in range(1, 5):
                 path = season.batch(f"B{day}", PLAN, day=day)
                 for file in season.folder.glob(f"B{day}-*.csv"):
@@ -264,7 +277,7 @@ def test_rows_without_curves_are_left_out_and_counted(studied: Path, tmp_path: P
     )
     with Logbook.open(studied) as book:
         book.add(sheet)
-        study = book.signals(**CHORD, windows=(ON, BESIDE))
+        study = chords(book, ON, BESIDE)
     assert [(one.electrode, one.reason) for one in study.left_out] == [
         ("B9-1", "no curve kept"),
         ("B9-2", "no curve kept"),
@@ -273,14 +286,13 @@ def test_rows_without_curves_are_left_out_and_counted(studied: Path, tmp_path: P
 
 
 def test_curves_without_a_wave_propose_no_window_and_say_so(season: Season, tmp_path: Path) -> None:
-    Logbook.create(tmp_path / "book").close()
-    with Logbook.open(tmp_path / "book") as book:
+    with new_book(tmp_path / "book") as book:
         for day in range(1, 5):
             path = season.batch(f"B{day}", PLAN, day=day)
             for place in range(1, 5):
                 curve(season.folder / f"B{day}-{place}.csv", 0.0, season.random)
             book.add(path)
-        study = book.signals(**CHORD)
+        study = chords(book)
     assert study.windows is not None
     assert str(study.windows.reason).startswith("no wave stands out of the noise")
     assert len(study.definitions) == 1
@@ -289,7 +301,7 @@ def test_curves_without_a_wave_propose_no_window_and_say_so(season: Season, tmp_
 
 def test_a_control_is_read_and_counted(studied: Path) -> None:
     with Logbook.open(studied) as book:
-        study = book.signals(**CHORD, windows=(ON, BESIDE))
+        study = chords(book, ON, BESIDE)
     assert study.results["controls"] == 1
     assert "B5-6" in study.results["electrodes"]
     assert "B5-5" not in study.results["electrodes"]
@@ -299,7 +311,7 @@ def test_the_settings_block_reads_back_as_the_definition(studied: Path) -> None:
     import tomllib
 
     with Logbook.open(studied) as book:
-        study = book.signals(**CHORD, windows=(ON, BESIDE))
+        study = chords(book, ON, BESIDE)
     block = tomllib.loads(str(study.to_dict()["settings"]))
     assert block["signal"] == json.loads(json.dumps(study.definitions[0].to_dict()["signal"]))
 
@@ -315,16 +327,3 @@ def test_the_settings_block_reads_back_as_the_definition(studied: Path) -> None:
 def test_what_cannot_be_tried_is_refused(studied: Path, wanted: dict[str, object], phrase: str) -> None:
     with Logbook.open(studied) as book, pytest.raises(Refused, match=phrase):
         book.signals(**wanted)  # type: ignore[arg-type]
-
-
-def test_a_lost_original_of_a_sample_changes_nothing(studied: Path) -> None:
-    """The samples' files may even be away."""
-    with Logbook.open(studied) as book:
-        hidden = [row for row in book.rows() if row.row.role == "sample"]
-        for row in hidden:
-            assert row.trace_sha256 is not None
-            assert read_original(book.path / "originals", row.trace_sha256)
-            next((book.path / "originals").rglob(f"{row.trace_sha256}*")).unlink()
-        study = book.signals(**CHORD, windows=(ON, (0.38, 0.78)))
-    assert study.reason is None
-    assert len(study.definitions) == 3
