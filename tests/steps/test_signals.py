@@ -203,11 +203,11 @@ def shorten(path: Path, highest_V: float) -> None:
 
 
 def bowed(path: Path, height_A: float, random: np.random.Generator) -> None:
-    """A sweep with the analyte's wave on a background whose bow differs from electrode to electrode."""
+    """A sweep with the wave on a background whose bow, up to the wave of 1 ug/L, differs between electrodes."""
     from brinemark.science.curve.electrode_theory import surface_confined_shape
 
     up = np.linspace(0.2, 0.9, 281)
-    bow = random.normal(0.0, 3e-6) * (up - PLACE_V) ** 2
+    bow = random.normal(0.0, 1e-5) * (up - PLACE_V) ** 2
     current = 3e-7 + bow + height_A * surface_confined_shape(up, PLACE_V, n=1.2) + random.normal(0.0, 1e-9, up.size)
     write_curve(path, up, current)
 

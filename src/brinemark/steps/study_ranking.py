@@ -171,7 +171,7 @@ class _Table:
             "by": "model" if by is model else "curve",
             "difference": apart,
             "u": u,
-            "told_apart": told_apart(apart, u),
+            "told_apart": told_apart(apart, u, len(set(self.batch)), len(read) - 1),
         }
         return _entry(self.studied, k, None) | {
             "by_curve": self._error(read[k]),

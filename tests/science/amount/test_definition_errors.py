@@ -89,7 +89,11 @@ def test_a_difference_is_paired_over_electrodes() -> None:
     assert u < 1e-12 < jackknife_u(shared, batch)
 
 
-def test_told_apart_needs_two_standard_errors_and_a_difference() -> None:
-    assert told_apart(0.21, 0.1)
-    assert not told_apart(0.19, 0.1)
-    assert not told_apart(0.0, 0.0)
+def test_told_apart_is_student_s_t_over_all_comparisons() -> None:
+    """t(.975, 4) = 2.776 and t(.995, 4) = 4.604: tables of Student's t."""
+    assert told_apart(0.278, 0.1, 5, 1)
+    assert not told_apart(0.277, 0.1, 5, 1)
+    assert told_apart(-0.461, 0.1, 5, 5)
+    assert not told_apart(-0.460, 0.1, 5, 5)
+    assert not told_apart(0.0, 0.0, 5, 1)
+    assert not told_apart(1.0, 0.1, 1, 1)

@@ -193,8 +193,9 @@ def _tell_block(study: SignalStudy) -> None:
     alike = [one for one in study.definitions[1:] if one.is_ranked and not one.told_apart]
     if alike:
         say(
-            f"{counted(len(alike), 'other definition')} cannot be told apart from the first, by 2 standard errors of "
-            "the paired difference (jackknife over batches). The first of many looks better than it is.",
+            f"{counted(len(alike), 'other definition')} cannot be told apart from the first: chance alone gives such "
+            "differences, paired over electrodes, in more than 5 % of such studies. The first of many looks better "
+            "than it is.",
             2,
         )
     if not first.candidate.present:

@@ -16,8 +16,8 @@ STEP_SHARE = 0.2
 MOST = 2.0
 """What reads higher than this many times the highest standard counts as so much: it is beyond the standards."""
 
-TELLING = 2.0
-"""Two definitions are told apart when their errors differ by more than this many standard errors."""
+CHANCE = 0.05
+"""Two definitions are told apart when chance gives such a difference, over all that were compared, less often."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -73,9 +73,18 @@ def difference(errors: FloatArray, best: FloatArray, batch: Sequence[str]) -> tu
     return float(apart.mean()), jackknife_u(apart, batch)
 
 
-def told_apart(apart: float, u: float) -> bool:
-    """Whether a difference is more than TELLING of its standard errors; two ways that read all alike are not."""
-    return abs(apart) > TELLING * u and apart != 0.0
+def told_apart(apart: float, u: float, batches: int, comparisons: int) -> bool:
+    """Whether a difference is beyond chance: Student's t with batches - 1 degrees of freedom, two-sided, at CHANCE over
+    the number of comparisons (Bonferroni), since the best of many is better by chance. Ways that read all alike are
+    not told apart.
+
+    Simulated with two ways of equal merit and one comparison: see docs/decisions on which signal.
+    """
+    from scipy.special import stdtrit
+
+    if batches < 2 or apart == 0.0:
+        return False
+    return bool(abs(apart) > float(stdtrit(batches - 1, 1.0 - 0.5 * CHANCE / max(comparisons, 1))) * u)
 
 
 def jackknife_u(values: FloatArray, batch: Sequence[str]) -> float:
