@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from functools import partial
 from typing import Any
 
 from brinemark.records.reader import Reader
@@ -16,7 +17,7 @@ from brinemark.steps.study_answers import RankedDefinition, SignalStudy, TriedDe
 from brinemark.steps.study_electrodes import KnownElectrode, covariates_of, known_electrodes, sound, why_not
 from brinemark.steps.study_ranking import RANKING, OnWork, Studied, ranked, ranking_recipe
 from brinemark.steps.study_signals import DEFINITION, Lessons, definition_recipe, signals_of, tried
-from brinemark.steps.study_windows import STUDY, proposal_of, propose, windows_recipe
+from brinemark.steps.study_windows import STUDY, proposal_of, propose, whole_curves, windows_recipe
 from brinemark.terms.stored import Record
 
 
@@ -89,7 +90,8 @@ def _study(bench: _Bench, known: list[KnownElectrode], left: list[LeftOut], want
     ranking = bench.stored(recipe)
     new = ranking is None
     if ranking is None:
-        studied = Studied(known, covariates, candidates, ids, [signals_of(record) for record in definitions])
+        whole = partial(whole_curves, known, bench.definition.curve, bench.traces)
+        studied = Studied(known, covariates, candidates, ids, [signals_of(record) for record in definitions], whole)
         ranking = ranked(recipe, studied, bench.place.settings, bench.on_work)
     return _Study(
         bench.definition, windows, candidates, tuple(definitions), ranking, (*left, *failed), bench.traces, new

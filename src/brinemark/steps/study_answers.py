@@ -119,6 +119,7 @@ class SignalStudy:
             "step": self.results.get("step"),
             "highest_level": self.results.get("highest_level"),
             "scaled_by_covariate": self.results.get("scaled_by_covariate"),
+            "whole_curve": self.results.get("whole_curve"),
             "windows": None if self.windows is None else _windows(self.windows),
             "definitions": [one.to_dict() for one in self.definitions],
             "settings": None if first is None else settings_block(first.candidate.section),
@@ -190,3 +191,18 @@ def proposal_words(found: WindowProposal, unit: str) -> str:
         scale, small = (1e3, "mV") if unit == "V" else (1.0, unit)
         moves = f"leaving out any one batch moves a window's end by at most {found.moves * scale:.2g} {small}"
     return f"Standards rise above the blanks of their batch {where}; {moves}."
+
+
+def whole_curve_words(found: Mapping[str, Any]) -> str:
+    """What partial least squares on whole curves make of the same electrodes, in one sentence or two."""
+    name = "Whole curves by partial least squares"
+    if found["error"] is None:
+        return f"{name} were not scored: {found['reason']}."
+    ahead = found["ahead"]
+    said = f"{name}: error {found['error']['typical']:.3f}"
+    if not ahead["wins"]:
+        return f"{said}; they do not read nearer than the best definition by curve, beyond chance, and are not offered."
+    return (
+        f"{said}, nearer than the best definition by curve by {ahead['difference']:.3f} +- {ahead['u']:.3f}: curves "
+        "tell more than one number of them does. [signal] cannot hold that; look for what else follows the level."
+    )

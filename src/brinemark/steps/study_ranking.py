@@ -10,11 +10,12 @@ import numpy as np
 from brinemark.science.amount.compiled import compiled_loops
 from brinemark.science.amount.definition_errors import amount_error, difference, log_errors, step_of, told_apart
 from brinemark.science.amount.left_out import ModelSections, by_curve, by_model, has_charges
+from brinemark.science.amount.whole_curve import by_whole_curve, is_there
 from brinemark.steps.candidates import Candidate, definition_words
 from brinemark.steps.identity import Definition, Made, Recipe
 from brinemark.steps.study_electrodes import KnownElectrode, readings_of, why_not
 from brinemark.steps.study_signals import TriedSignals
-from brinemark.steps.study_windows import STUDY
+from brinemark.steps.study_windows import STUDY, WholeCurves
 from brinemark.terms.amounts import ElectrodeReadings
 from brinemark.terms.arrays import BoolArray, FloatArray
 from brinemark.terms.canonical import JsonValue
@@ -35,13 +36,15 @@ OnWork = Callable[[str], None]
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Studied:
-    """What a ranking is made from: electrodes with their covariates, and candidates with records and signals."""
+    """What a ranking is made from: electrodes with their covariates, candidates with records and signals, and how to
+    get their whole curves, which are wanted when the extra `pls` is there."""
 
     known: Sequence[KnownElectrode]
     covariates: Mapping[str, float | None]
     candidates: Sequence[Candidate]
     records: Sequence[str]
     signals: Sequence[TriedSignals]
+    whole: Callable[[], WholeCurves]
 
 
 def ranking_recipe(
@@ -58,6 +61,7 @@ def ranking_recipe(
         "prior": settings.prior.model_dump(mode="json"),
         "calibration": settings.calibration.model_dump(mode="json"),
         "conditions": settings.conditions.model_dump(mode="json"),
+        "whole_curves": is_there(),
     }
     parents = [("definition", one) for one in candidates]
     parents += [("prescan", one.row.prescan_sha256) for one in known if one.row.prescan_sha256 is not None]
@@ -134,10 +138,13 @@ class _Table:
             "step": self.step,
             "scaled_by_covariate": has_charges(self._readings(usable[0])),
         }
+        whole, read_whole = self._whole_curve(read)
+        results["whole_curve"] = whole
         return results, {
             "level": self.level,
             "read_by_curve": np.array([read[k] for k in order]),
             "read_by_model": np.array([model[k] for k in order if k in model]).reshape(-1, self.level.size),
+            **read_whole,
         }
 
     def _by_model(self, finalists: Sequence[int]) -> tuple[dict[int, FloatArray], dict[int, str]]:
@@ -152,6 +159,27 @@ class _Table:
                 except (Refused, GateFailed) as fault:
                     failed[k] = str(fault)
         return found, failed
+
+    def _whole_curve(self, read: Mapping[int, FloatArray]) -> tuple[dict[str, JsonValue], dict[str, FloatArray]]:
+        """Error of whole curves by partial least squares, beside the best definition by one curve."""
+        if not is_there():
+            return {"reason": 'the extra "pls" is not installed', "error": None, "ahead": None}, {}
+        self.on_work("reading from whole curves")
+        whole = self.studied.whole()
+        rows = dict(zip((one.life.electrode for one in whole.of), whole.rows, strict=True))
+        missing = sum(one.life.electrode not in rows for one in self.shared)
+        if missing:
+            reason = whole.reason or f"{missing} curves do not reach over what the others share"
+            return {"reason": reason, "error": None, "ahead": None}, {}
+        curves = np.array([rows[one.life.electrode] for one in self.shared])
+        readings = self._readings(next(iter(read)))
+        charge = readings.covariate if has_charges(readings) else None
+        found = by_whole_curve(curves, self.level, self.batch, self.teaches, charge)
+        best = min(read.values(), key=self._typical)
+        ahead, u = difference(self._errors(best), self._errors(found), self.batch)
+        wins = ahead > 0.0 and told_apart(ahead, u, len(set(self.batch)), len(read))
+        told: dict[str, JsonValue] = {"difference": ahead, "u": u, "wins": wins}
+        return {"reason": None, "error": self._error(found), "ahead": told}, {"read_by_whole_curve": found}
 
     def _readings(self, k: int) -> ElectrodeReadings:
         return readings_of(self.shared, self.studied.signals[k].signals, self.studied.covariates, self.settings)

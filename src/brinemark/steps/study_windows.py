@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import asdict
+from dataclasses import asdict, dataclass
 from typing import Any
 
 import numpy as np
@@ -58,28 +58,48 @@ def parents_of(known: Sequence[KnownElectrode], curve: CurveDefinition, traces: 
     return parents
 
 
+@dataclass(frozen=True, slots=True, eq=False)
+class WholeCurves:
+    """Curves (E, n), wave upwards, on the stretch (n,) that they share; of : their electrodes; reason : why none."""
+
+    grid: FloatArray
+    rows: FloatArray
+    of: tuple[KnownElectrode, ...]
+    reason: str | None = None
+
+
 def propose(recipe: Recipe, known: Sequence[KnownElectrode], curve: CurveDefinition, traces: Traces) -> Record:
     """The record of windows, or of the reason why there are none."""
-    taught = [one for one in known if one.teaches]
-    pairs = [(one, traces.seen(one.row, one.trace, curve)) for one in taught]
+    found = whole_curves([one for one in known if one.teaches], curve, traces)
+    step = ROUND_V if isinstance(curve, SignalDefinition) else ROUND_NM
+    return recipe.record(Made(_packed(_proposed(found, step)), {}))
+
+
+def whole_curves(known: Sequence[KnownElectrode], curve: CurveDefinition, traces: Traces) -> WholeCurves:
+    """The curves of electrodes as a definition's sweep and cycle, or its pre-scan, has them, over all they share.
+
+    A curve that does not reach over the stretch that nine of ten share is left out.
+    """
+    pairs = [(one, traces.seen(one.row, one.trace, curve)) for one in known]
     if isinstance(curve, SignalDefinition):
-        found = _of_traces([(one, seen.curve) for one, seen in pairs if isinstance(seen.curve, Trace)], curve)
-    else:
-        spectra = []
-        for one, seen in pairs:
-            if is_against_prescan(curve) and isinstance(seen.prescan, Spectrum) and isinstance(seen.curve, Spectrum):
-                spectra.append((one, against_prescan(seen.curve, seen.prescan)))
-            elif not is_against_prescan(curve) and isinstance(seen.curve, Spectrum):
-                spectra.append((one, seen.curve))
-        found = _of_spectra(spectra)
-    return recipe.record(Made(_packed(found), {}))
+        return _of_traces([(one, seen.curve) for one, seen in pairs if isinstance(seen.curve, Trace)], curve)
+    spectra = []
+    for one, seen in pairs:
+        if is_against_prescan(curve) and isinstance(seen.prescan, Spectrum) and isinstance(seen.curve, Spectrum):
+            spectra.append((one, against_prescan(seen.curve, seen.prescan)))
+        elif not is_against_prescan(curve) and isinstance(seen.curve, Spectrum):
+            spectra.append((one, seen.curve))
+    return _of_spectra(spectra)
 
 
-def _of_traces(pairs: Sequence[tuple[KnownElectrode, Trace]], curve: SignalDefinition) -> WindowProposal:
-    ranges = [ends for _, trace in pairs for ends in _swept(trace, curve)]
-    common = _common(ranges)
+def _none(reason: str) -> WholeCurves:
+    return WholeCurves(np.zeros(0), np.zeros((0, 0)), (), reason)
+
+
+def _of_traces(pairs: Sequence[tuple[KnownElectrode, Trace]], curve: SignalDefinition) -> WholeCurves:
+    common = _common([ends for _, trace in pairs for ends in _swept(trace, curve)])
     if common is None:
-        return WindowProposal(reason=f"the curves share no {curve.sweep} sweep")
+        return _none(f"the curves share no {curve.sweep} sweep")
     whole = SignalDefinition("height", curve.sweep, curve.cycle, common)
     grid = np.linspace(*common, max(round((common[1] - common[0]) / STEP_V), 50) + 1)
     taken, rows = [], []
@@ -91,7 +111,7 @@ def _of_traces(pairs: Sequence[tuple[KnownElectrode, Trace]], curve: SignalDefin
         current, _ = without_spikes(DIRECTIONS[curve.sweep] * segment.current_A)
         rows.append(onto_grid(segment.potential_V, current, grid))
         taken.append(one)
-    return _proposed(grid, rows, taken, ROUND_V)
+    return _taken(grid, rows, taken)
 
 
 def _swept(trace: Trace, curve: SignalDefinition) -> list[tuple[float, float]]:
@@ -113,25 +133,28 @@ def _common(ranges: Sequence[tuple[float, float]]) -> tuple[float, float] | None
     return (low, high) if low < high else None
 
 
-def _of_spectra(pairs: Sequence[tuple[KnownElectrode, Spectrum]]) -> WindowProposal:
+def _of_spectra(pairs: Sequence[tuple[KnownElectrode, Spectrum]]) -> WholeCurves:
     common = _common([(float(one.wavelength_nm[0]), float(one.wavelength_nm[-1])) for _, one in pairs])
     if common is None:
-        return WindowProposal(reason="the spectra share no range")
+        return _none("the spectra share no range")
     grid = np.linspace(*common, max(round((common[1] - common[0]) / STEP_NM), 50) + 1)
-    covering = [
-        (one, s) for one, s in pairs if s.wavelength_nm[0] <= common[0] + 1 and s.wavelength_nm[-1] >= common[1] - 1
-    ]
+    low, high = common[0] + STEP_NM, common[1] - STEP_NM
+    covering = [(one, s) for one, s in pairs if s.wavelength_nm[0] <= low and s.wavelength_nm[-1] >= high]
     rows = [onto_grid(s.wavelength_nm, without_spikes(s.absorbance)[0], grid) for _, s in covering]
-    return _proposed(grid, rows, [one for one, _ in covering], ROUND_NM)
+    return _taken(grid, rows, [one for one, _ in covering])
 
 
-def _proposed(
-    grid: FloatArray, rows: Sequence[FloatArray], taken: Sequence[KnownElectrode], step: float
-) -> WindowProposal:
+def _taken(grid: FloatArray, rows: Sequence[FloatArray], taken: Sequence[KnownElectrode]) -> WholeCurves:
     if not rows:
-        return WindowProposal(reason="no curve covers what the others cover")
-    levels = np.array([one.level for one in taken], dtype=np.float64)
-    return propose_windows(grid, np.array(rows), levels, [one.life.batch for one in taken], step)
+        return _none("no curve covers what the others cover")
+    return WholeCurves(grid, np.array(rows), tuple(taken))
+
+
+def _proposed(found: WholeCurves, step: float) -> WindowProposal:
+    if found.reason is not None:
+        return WindowProposal(reason=found.reason)
+    levels = np.array([one.level for one in found.of], dtype=np.float64)
+    return propose_windows(found.grid, found.rows, levels, [one.life.batch for one in found.of], step)
 
 
 def _packed(found: WindowProposal) -> dict[str, JsonValue]:

@@ -52,7 +52,7 @@ def test_the_step_is_a_share_of_the_middle_standard_and_goes_with_the_unit() -> 
 
 
 def test_with_one_electrode_in_each_batch_the_jackknife_is_the_error_of_a_mean() -> None:
-    """s/sqrt(n): the jackknife of a mean is exact (Efron and Stein 1981, section 1)."""
+    """s/sqrt(n): the jackknife of a mean of independent values is exact."""
     values = np.random.default_rng(20421).exponential(size=12)
     names = [f"B{k}" for k in range(12)]
     assert jackknife_u(values, names) == pytest.approx(float(values.std(ddof=1)) / math.sqrt(12), rel=1e-12)

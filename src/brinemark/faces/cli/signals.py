@@ -186,10 +186,12 @@ def _tell_windows(study: SignalStudy) -> None:
 
 def _tell_block(study: SignalStudy) -> None:
     from brinemark.steps.candidates import settings_block
+    from brinemark.steps.study_answers import whole_curve_words
 
     first = study.first
     if first is None:
         return
+    say(whole_curve_words(study.results["whole_curve"]), 2)
     alike = [one for one in study.definitions[1:] if one.is_ranked and not one.told_apart]
     if alike:
         say(

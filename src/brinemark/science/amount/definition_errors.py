@@ -77,8 +77,8 @@ def told_apart(apart: float, u: float, batches: int, comparisons: int) -> bool:
     """Whether a difference is beyond chance: Student's t with batches - 1 degrees of freedom, two-sided, at CHANCE over
     the number of comparisons (Bonferroni), since the best of many is better by chance. Ways that read all alike are
     not told apart.
-
-    Simulated with two ways of equal merit and one comparison: see docs/decisions on which signal.
+    Nominal: left-out errors share their teachers, so that two ways of equal merit are told apart in 7 to 9 % (simulated,
+    4 to 14 batches, one comparison).
     """
     from scipy.special import stdtrit
 
@@ -90,8 +90,8 @@ def told_apart(apart: float, u: float, batches: int, comparisons: int) -> bool:
 def jackknife_u(values: FloatArray, batch: Sequence[str]) -> float:
     """Standard error of the mean of values (N,) by leaving out one batch at a time.
 
-    u^2 = (B - 1)/B sum_b (m_b - m.)^2, m_b the mean without batch b: Efron and Stein, Annals of Statistics 9 (1981)
-    586-596, equation 1.5; 0 with one batch, which says nothing.
+    u^2 = (B - 1)/B sum_b (m_b - m.)^2, m_b the mean without batch b (The jackknife estimate of variance, Annals of
+    Statistics 9 (1981) 586-596, doi:10.1214/aos/1176345462); 0 with one batch, which says nothing.
     """
     names = np.array(batch)
     means = np.array([values[names != name].mean() for name in np.unique(names) if np.any(names != name)])
