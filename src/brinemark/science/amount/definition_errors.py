@@ -77,8 +77,8 @@ def told_apart(apart: float, u: float, batches: int, comparisons: int) -> bool:
     """Whether a difference is beyond chance: Student's t with batches - 1 degrees of freedom, two-sided, at CHANCE over
     the number of comparisons (Bonferroni), since the best of many is better by chance. Ways that read all alike are
     not told apart.
-    Nominal: left-out errors share their teachers, so that two ways of equal merit are told apart in 7 to 9 % (simulated,
-    4 to 14 batches, one comparison).
+    Nominal: left-out errors share their teachers, so that two ways of equal merit are told apart in 7 to 9 %
+    (simulated, 4 to 14 batches, one comparison).
     """
     from scipy.special import stdtrit
 
