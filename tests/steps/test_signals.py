@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import json
-import math
 from pathlib import Path
 
 import numpy as np
@@ -260,6 +259,33 @@ def test_two_batches_cannot_say_and_nothing_is_stored(season: Season, book: Logb
     assert book.signals_tried() == ()
 
 
+def alike(path: Path) -> None:
+    potential = np.concatenate([np.linspace(-0.4, 0.9, 240), np.linspace(0.9, -0.4, 240)[1:]])
+    write_curve(path, potential, 1e-7 + 0.0 * potential)
+
+
+def test_curves_that_are_all_alike_cannot_say(season: Season, tmp_path: Path) -> None:
+    with new_book(tmp_path / "book") as book:
+        for day in range(1, 4):
+            path = season.batch(f"B{day}", PLAN, day=day)
+            for place in range(1, 5):
+                alike(season.folder / f"B{day}-{place}.csv")
+            book.add(path)
+        study = book.signals(baselines=("chord",))
+        assert book.verify().sound
+        assert len(book.signals_tried()) == 2
+    assert study.windows is not None
+    assert str(study.windows.reason).startswith("no wave stands out")
+    assert study.verdict == "cannot say: no saturating curve can be laid through the signals of any definition"
+    assert study.to_dict()["settings"] is None
+
+
+def test_standards_of_one_level_cannot_say(season: Season, book: Logbook) -> None:
+    for day in range(1, 4):
+        book.add(season.batch(f"B{day}", [BLANK, standard(2.0), standard(2.0)], day=day))
+    assert book.signals().reason == "blanks and standards at 2 levels, where a curve that saturates needs 3"
+
+
 def test_an_empty_logbook_and_one_without_blanks_cannot_say(season: Season, book: Logbook) -> None:
     assert book.signals().reason == "no blank, standard or control with a curve"
     for day in range(1, 5):
@@ -296,7 +322,8 @@ def test_curves_without_a_wave_propose_no_window_and_say_so(season: Season, tmp_
     assert study.windows is not None
     assert str(study.windows.reason).startswith("no wave stands out of the noise")
     assert len(study.definitions) == 1
-    assert study.definitions[0].entry["by_curve"]["typical"] > math.log(2.0)
+    assert not study.sees
+    assert study.verdict.startswith(("No definition reads nearer than one guess for all", "cannot say: no saturating"))
 
 
 def test_a_control_is_read_and_counted(studied: Path) -> None:

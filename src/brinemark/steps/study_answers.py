@@ -38,6 +38,12 @@ class RankedDefinition:
         return self.entry["by_curve"] is not None
 
     @property
+    def shown(self) -> Mapping[str, Any]:
+        """The errors that it is ranked by: those of the model where it was read by it."""
+        found: Mapping[str, Any] = self.entry["by_model"] or self.entry["by_curve"]
+        return found
+
+    @property
     def told_apart(self) -> bool:
         """Whether its error is larger than the first one's beyond the standard error."""
         behind = self.entry["behind"]
@@ -79,6 +85,11 @@ class SignalStudy:
         return self.definitions[0] if self.reason is None and self.definitions else None
 
     @property
+    def sees(self) -> bool:
+        """Whether the first definition reads nearer than one guess for all electrodes would."""
+        return self.first is not None and self.first.shown["typical"] < self.results["guess"]
+
+    @property
     def present(self) -> RankedDefinition | None:
         """The logbook's own definition."""
         return next((one for one in self.definitions if one.candidate.present), None)
@@ -89,6 +100,11 @@ class SignalStudy:
         first, present = self.first, self.present
         if first is None or present is None:
             return f"cannot say: {self.reason}"
+        if not self.sees:
+            guess = self.results["guess"]
+            return (
+                f"No definition reads nearer than one guess for all electrodes (error {guess:.3f}): look at the curves"
+            )
         if first.candidate.present:
             return "The present definition ranks first: keep it"
         words = definition_words(first.candidate.section)
@@ -117,12 +133,13 @@ class SignalStudy:
             "batches": self.results.get("batches", 0),
             "controls": self.results.get("controls", 0),
             "step": self.results.get("step"),
+            "guess": self.results.get("guess"),
             "highest_level": self.results.get("highest_level"),
             "scaled_by_covariate": self.results.get("scaled_by_covariate"),
             "whole_curve": self.results.get("whole_curve"),
             "windows": None if self.windows is None else _windows(self.windows),
             "definitions": [one.to_dict() for one in self.definitions],
-            "settings": None if first is None else settings_block(first.candidate.section),
+            "settings": None if first is None or not self.sees else settings_block(first.candidate.section),
             "left_out": [{"electrode": o.electrode, "batch": o.batch, "reason": o.reason} for o in self.left_out],
             "samples_looked_at": 0,
             "readings_of_samples_already": self.read_already,

@@ -23,6 +23,9 @@ from brinemark.terms.settings import Settings
 FEWEST_BATCHES = 3
 """Fewest batches with a blank and a standard each: with two, one batch would teach alone."""
 
+FEWEST_LEVELS = 3
+"""Fewest levels, 0 among them, that a saturating curve can be laid through."""
+
 
 @dataclass(frozen=True, slots=True)
 class KnownElectrode:
@@ -73,6 +76,9 @@ def why_not(known: Sequence[KnownElectrode]) -> str | None:
             f"{len(blank & standard)} batches with the curve of a blank and of a standard, where {FEWEST_BATCHES} are "
             "needed: each batch is read by what the others teach"
         )
+    levels = {one.level for one in teaching}
+    if len(levels) < FEWEST_LEVELS:
+        return f"blanks and standards at {len(levels)} levels, where a curve that saturates needs {FEWEST_LEVELS}"
     return None
 
 

@@ -8,7 +8,14 @@ from dataclasses import asdict, dataclass
 import numpy as np
 
 from brinemark.science.amount.compiled import compiled_loops
-from brinemark.science.amount.definition_errors import amount_error, difference, log_errors, step_of, told_apart
+from brinemark.science.amount.definition_errors import (
+    amount_error,
+    difference,
+    guess_error,
+    log_errors,
+    step_of,
+    told_apart,
+)
 from brinemark.science.amount.left_out import ModelSections, by_curve, by_model, has_charges
 from brinemark.science.amount.whole_curve import by_whole_curve, is_there
 from brinemark.steps.candidates import Candidate, definition_words
@@ -89,8 +96,9 @@ def _unread(signals: TriedSignals, known: Sequence[KnownElectrode]) -> str | Non
     return f"cannot read {len(reasons)} of {len(known)} curves: {often}"
 
 
-def _none_of(studied: Studied) -> list[JsonValue]:
-    return [_entry(studied, k, _unread(one, studied.known)) for k, one in enumerate(studied.signals)]
+def _none_of(studied: Studied, others: str | None = None) -> list[JsonValue]:
+    """Entries when nothing is ranked; others : the reason of those that can read the curves."""
+    return [_entry(studied, k, _unread(one, studied.known) or others) for k, one in enumerate(studied.signals)]
 
 
 def _entry(studied: Studied, k: int, reason: str | None) -> dict[str, JsonValue]:
@@ -122,6 +130,13 @@ class _Table:
         for place, k in enumerate(usable, start=1):
             self.on_work(f"reading left-out batches by {place} of {len(usable)} definitions")
             read[k] = by_curve(self._readings(k), self.teaches)
+        if all(np.isnan(one).all() for one in read.values()):
+            reason = "no saturating curve can be laid through the signals of any definition"
+            return {
+                "reason": reason,
+                "ranked": _none_of(self.studied, "no curve fits its signals"),
+                "electrodes": [],
+            }, {}
         order = sorted(usable, key=lambda k: (self._typical(read[k]), k))
         model, failed = self._by_model([*dict.fromkeys([*order[:FINALISTS], *(k for k in usable if k == 0)])])
         order.sort(key=lambda k: (k not in model, self._typical(model.get(k, read[k])), k))
@@ -136,6 +151,7 @@ class _Table:
             "controls": int((~self.teaches).sum()),
             "highest_level": self.highest,
             "step": self.step,
+            "guess": guess_error(self.level, self.step),
             "scaled_by_covariate": has_charges(self._readings(usable[0])),
         }
         whole, read_whole = self._whole_curve(read)

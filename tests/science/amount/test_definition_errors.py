@@ -12,6 +12,7 @@ from brinemark.science.amount.definition_errors import (
     STEP_SHARE,
     amount_error,
     difference,
+    guess_error,
     jackknife_u,
     log_errors,
     step_of,
@@ -39,6 +40,12 @@ def test_no_curve_counts_as_the_largest_error_that_the_level_allows() -> None:
     top = MOST * HIGHEST + STEP
     found = errors([math.nan, math.nan], [0.0, 20.0])
     assert found == pytest.approx([math.log(top / STEP), math.log(20.4 / STEP)], rel=1e-12)
+
+
+def test_one_guess_for_all_is_the_best_of_all_constant_readings() -> None:
+    level = np.array([0.0, 0.0, 0.5, 2.0, 2.0, 8.0, 20.0])
+    tried = [log_errors(np.full(7, one), level, HIGHEST, STEP).mean() for one in np.linspace(0.0, 20.0, 2001)]
+    assert guess_error(level, STEP) == pytest.approx(min(tried), abs=1e-9)
 
 
 def test_the_step_is_a_share_of_the_middle_standard_and_goes_with_the_unit() -> None:

@@ -71,3 +71,15 @@ def test_each_number_of_components_is_what_a_fit_of_its_own_gives() -> None:
     for count in (1, 2, 3):
         alone = PLSRegression(n_components=count, scale=False).fit(taught, x).predict(unknown)
         assert steps[count - 1] == pytest.approx(np.ravel(alone), rel=1e-8)
+
+
+@pytest.mark.parametrize("alike", [np.zeros((24, 120)), np.tile(np.sin(PLACE), (24, 1))], ids=["zeros", "all alike"])
+def test_curves_that_do_not_differ_read_as_the_mean(alike: FloatArray) -> None:
+    read = by_whole_curve(alike, LEVEL, NAMES, TEACH)
+    mean = float((LEVEL / (LEVEL + MIDDLE)).mean())
+    assert read == pytest.approx(MIDDLE * mean / (1.0 - mean), rel=1e-9)
+
+
+def test_exact_curves_need_one_component_and_no_warning() -> None:
+    exact = (LEVEL / (LEVEL + MIDDLE))[:, None] * np.exp(-((PLACE / 0.1) ** 2))
+    assert by_whole_curve(exact, LEVEL, NAMES, TEACH) == pytest.approx(LEVEL, rel=1e-6, abs=1e-6)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections import Counter
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import click
 
@@ -125,20 +125,15 @@ def _tell_ranking(study: SignalStudy) -> None:
     head = ("", "quantity", "baseline", "window", "", "error", "by curve", "above", "")
     say_table(head, [_row(place, one) for place, one in enumerate(ranked, start=1)], right=(0, 5, 6, 7))
     scaled = ", signals divided by the covariate" if results["scaled_by_covariate"] else ""
-    typical = _shown(ranked[0])["typical"]
+    typical = ranked[0].shown["typical"]
     say(
         f"Error: mean of |ln((read + d)/(true + d))|, d = {results['step']:.3g} {study.unit}; {typical:.2f} is a "
-        f"factor of {math.exp(typical):.2f}. The best few and the present one are read by the response model and stand "
-        f"first; the others by one curve for all{scaled}. Above: share read as above the plateau.",
+        f"factor of {math.exp(typical):.2f}, and one guess for all gives {results['guess']:.2f}. The best few and the "
+        "present one are read by the response model and stand first; the others by one curve for "
+        f"all{scaled}. Above: share read as above the plateau.",
         2,
     )
     click.echo()
-
-
-def _shown(one: RankedDefinition) -> dict[str, Any]:
-    """The errors that a definition is ranked by."""
-    found: dict[str, Any] = one.entry["by_model"] or one.entry["by_curve"]
-    return found
 
 
 def _row(place: int, one: RankedDefinition) -> tuple[str, ...]:
@@ -155,7 +150,7 @@ def _row(place: int, one: RankedDefinition) -> tuple[str, ...]:
         one.candidate.window,
         "" if model is None else f"{model['typical']:.3f}",
         f"{curve['typical']:.3f}",
-        f"{_shown(one)['open_share']:.0%}",
+        f"{one.shown['open_share']:.0%}",
         ", ".join(remarks),
     )
 
@@ -200,7 +195,7 @@ def _tell_block(study: SignalStudy) -> None:
             "than it is.",
             2,
         )
-    if not first.candidate.present:
+    if study.sees and not first.candidate.present:
         click.echo()
         say("The first one as it stands in logbook.toml:")
         click.echo()

@@ -55,6 +55,12 @@ def log_errors(read: FloatArray, level: FloatArray, highest: float, step: float)
     return np.asarray(np.where(np.isnan(read), worst, error), dtype=np.float64)
 
 
+def guess_error(level: FloatArray, step: float) -> float:
+    """The smallest mean error that one level for all electrodes (N,) can have: what reading without looking gives."""
+    logs = np.log(level + step)
+    return float(np.abs(logs - np.median(logs)).mean())
+
+
 def amount_error(read: FloatArray, errors: FloatArray, batch: Sequence[str]) -> AmountError:
     """The errors (N,) of levels read (N,) in sum."""
     return AmountError(

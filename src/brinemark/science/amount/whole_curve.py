@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import warnings
 from collections.abc import Sequence
 from importlib.util import find_spec
 
@@ -68,8 +69,18 @@ def _predicted(curves: FloatArray, x: FloatArray, unknown: FloatArray) -> FloatA
     """
     from sklearn.cross_decomposition import PLSRegression
 
-    count = max(min(MOST_COMPONENTS, len(curves) - 2, np.unique(x).size), 1)
-    fit = PLSRegression(n_components=count, scale=False).fit(curves, x)
-    scores = (unknown - curves.mean(axis=0)) @ fit.x_rotations_
-    steps = np.cumsum(scores * np.ravel(fit.y_loadings_), axis=1).T + x.mean()
+    count = min(MOST_COMPONENTS, len(curves) - 2, _rank(curves))
+    if count < 1 or float(np.ptp(x)) == 0.0:
+        return np.full((MOST_COMPONENTS, len(unknown)), x.mean())
+    with warnings.catch_warnings(), np.errstate(all="ignore"):
+        warnings.simplefilter("ignore")  # it warns when few components explain all there is
+        fit = PLSRegression(n_components=count, scale=False).fit(curves, x)
+    scores = (unknown - curves.mean(axis=0)) @ np.nan_to_num(fit.x_rotations_)
+    steps = np.cumsum(scores * np.nan_to_num(np.ravel(fit.y_loadings_)), axis=1).T + x.mean()
     return np.asarray(steps[np.minimum(np.arange(MOST_COMPONENTS), count - 1)], dtype=np.float64)
+
+
+def _rank(curves: FloatArray) -> int:
+    """How many ways the curves (E, n) differ in."""
+    sizes = np.linalg.svd(curves - curves.mean(axis=0), compute_uv=False)
+    return int((sizes > 1e-9 * max(float(np.linalg.norm(curves)), np.finfo(float).tiny)).sum())
