@@ -19,6 +19,7 @@ if TYPE_CHECKING:
     from brinemark.steps.run_control import RunReport
     from brinemark.steps.scan_rates import ScanRates
     from brinemark.steps.shown import Shown
+    from brinemark.steps.study_answers import SignalStudy, TriedDefinition
     from brinemark.terms.curves import Curve, CurveDissection
     from brinemark.terms.runs import StoredRow
     from brinemark.terms.settings import Settings
@@ -92,6 +93,30 @@ class Logbook:
         from brinemark.steps.scan_rates import scan_rates
 
         return scan_rates(self._place, Path(table))
+
+    def signals(
+        self,
+        *,
+        quantities: Sequence[str] = (),
+        baselines: Sequence[str] = (),
+        windows: Sequence[tuple[float, float]] = (),
+        on_work: Callable[[str], None] | None = None,
+    ) -> SignalStudy:
+        """Signal definitions ranked by the error of the amount on blanks, standards and controls; samples stay hidden.
+
+        What is not named is tried in full: quantities, baselines, and the logbook's window beside those that the curves
+        propose. Every definition tried is kept. on_work : told what is being done. Raises Refused.
+        """
+        from brinemark.steps.candidates import Wanted
+        from brinemark.steps.signals import rank_signals
+
+        return rank_signals(self._place, Wanted(tuple(quantities), tuple(baselines), tuple(windows)), on_work)
+
+    def signals_tried(self) -> tuple[TriedDefinition, ...]:
+        """Every signal definition that was ever tried, oldest first."""
+        from brinemark.steps.signals import tried_definitions
+
+        return tried_definitions(self._place)
 
     def rows(self, superseded: bool = False) -> tuple[StoredRow, ...]:
         """Rows of all current sheets, in their order."""

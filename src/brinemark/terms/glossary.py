@@ -92,6 +92,10 @@ CURVE = {
     "standard uncertainty": Term("as the quantity", "Standard deviation that stands for what is not known, symbol u."),
     "flag": Term("", "A remark on a signal with the number behind it and its limit."),
     "signal definition": Term("", "Quantity, sweep, cycle, window and baseline: everything that changes the number."),
+    "signal study": Term(
+        "", "Signal definitions ranked by the error of the amount, on blanks, standards and controls alone."
+    ),
+    "proposed window": Term("V", "A window laid around what rises with the level within batches, by the curves alone."),
     "spectrum": Term("", "Absorbance against wavelength: what a spectrometer sees of a transparent electrode."),
     "absorbance": Term("1", "Decadic, A = -log10 T, with T the share of the light that comes through."),
     "band": Term("", "Place and shape of what the analyte does to a spectrum; what a wave is to a sweep."),
@@ -114,6 +118,11 @@ MODEL = {
     "gate": Term("1", "A numerical test that a calibration must pass; if it fails nothing is stored."),
     "seed": Term("", "The whole number that fixes all random numbers of a computation."),
     "fold": Term("1", "Upper end of an interval over its lower end."),
+    "left-out error": Term(
+        "1",
+        "Mean of |ln((read + d)/(true + d))| over electrodes read by what the other batches teach; d is 0.2 of the "
+        "middle standard.",
+    ),
     "critical value": Term(LEVEL, "Level whose median signal a blank exceeds with probability alpha only."),
     "minimum detectable value": Term(LEVEL, "Level that is detected with probability 1 - beta."),
     "working range": Term(LEVEL, "Levels between which the expected fold stays within the largest allowed fold."),

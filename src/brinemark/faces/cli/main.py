@@ -15,6 +15,7 @@ from brinemark.faces.cli.pictures import chart
 from brinemark.faces.cli.rates import scan_rates
 from brinemark.faces.cli.season import demo
 from brinemark.faces.cli.session import Session, Verbs, show_version
+from brinemark.faces.cli.signals import signals
 from brinemark.faces.cli.ways import show
 
 
@@ -46,7 +47,7 @@ def brinemark(context: click.Context, logbook: Path | None, version: bool) -> No
     context.obj = Session(logbook)
 
 
-for verb in (demo, new, add, calibrate, read, controls, show, chart, dilute, scan_rates):
+for verb in (demo, new, add, calibrate, read, controls, show, chart, dilute, scan_rates, signals):
     brinemark.add_command(verb)
 
 

@@ -146,7 +146,7 @@ def _rows(traces: Sequence[Trace], definition: SignalDefinition, grid: FloatArra
             continue
         current, _ = without_spikes(DIRECTIONS[definition.sweep] * segment.current_A)
         # The own chord goes first: what is left hardly changes over a step, so the mean of a step is its middle.
-        row = baseline.above(_smooth(_onto_grid(segment.potential_V, own.above(current), grid)))
+        row = baseline.above(_smooth(onto_grid(segment.potential_V, own.above(current), grid)))
         rows.append(row if np.abs(row).max() > ROUNDING * np.abs(current).max() else np.zeros(grid.size))
     return np.asarray(rows, dtype=np.float64).reshape(-1, grid.size)
 
@@ -159,7 +159,7 @@ def _smooth(values: FloatArray) -> FloatArray:
     return np.asarray(np.convolve(padded, kernel / kernel.sum(), mode="valid"), dtype=np.float64)
 
 
-def _onto_grid(potential_V: FloatArray, current: FloatArray, grid: FloatArray) -> FloatArray:
+def onto_grid(potential_V: FloatArray, current: FloatArray, grid: FloatArray) -> FloatArray:
     """Current on the grid: the mean of the points nearest to each grid point, interpolated where there are none."""
     step = grid[1] - grid[0]
     nearest = np.clip(np.rint((potential_V - grid[0]) / step).astype(np.int64), 0, grid.size - 1)
