@@ -1,6 +1,6 @@
 """Simulation-based calibration: ranks of true population parameters among the draws of calibrations.
 
-    python benchmarks/ranks.py [--design single] [--histories 200] [--seed 1] [--reference fixed|data] [--minutes M] [--rows]
+    python benchmarks/ranks.py [--design single] [--histories 200] [--seed 1] [--reference fixed] [--minutes M] [--rows]
 
 Each truth is drawn from the priors, a history is simulated from it by the response model (prior_histories.py) and
 calibrated; the rank of the truth among DRAWS of the posterior's draws must be uniform, for every parameter
@@ -105,7 +105,9 @@ def table(made: Plan, good: list[Outcome]) -> bool:
     se = np.sqrt(1.0 / 12.0 / len(good))
     for i, name in enumerate(made.names):
         middle, outer = (np.abs(place[:, i] - 0.5) < 0.25).mean(), (np.abs(place[:, i] - 0.5) > 0.45).mean()
-        print(f"{name:<28}{learned[i]:>8.2f}{place[:, i].mean():>11.3f}{(place[:, i].mean() - 0.5) / se:>+7.1f}", end="")
+        print(
+            f"{name:<28}{learned[i]:>8.2f}{place[:, i].mean():>11.3f}{(place[:, i].mean() - 0.5) / se:>+7.1f}", end=""
+        )
         print(f"{middle:>13.3f}{outer:>12.3f}{away[:, i].mean():>+10.2f}{p[i]:>8.3f}")
     limit = ALPHA / len(made.names)
     met = bool(p.min() >= limit)
