@@ -68,7 +68,6 @@ def latent_density(made: Calibration) -> Callable[[], None]:
     owner = np.unique(np.array(readings.batch), return_inverse=True)[1]
     units, batches = owner.size, int(owner.max()) + 1
     present = readings.level > 0
-    ln_level = np.log(np.where(present, readings.level, 1.0))
 
     def model() -> None:
         theta = center + sd * numpyro.sample("theta", Normal(0.0, 1.0).expand([len(names)]).to_event(1))
@@ -78,7 +77,10 @@ def latent_density(made: Calibration) -> Callable[[], None]:
         e = numpyro.sample("electrodes", Normal(0.0, 1.0).expand([3, units]).to_event(2))
         eta = numpyro.sample("dips", Normal(0.0, 1.0).expand([readings.unit.size]).to_event(1))
         log_gain, log_floor, ln_K, cv = _electrodes(made, value, z, e)
-        rise = jnp.exp(value["ln_h"]) * (ln_level - ln_K[readings.unit])
+        level = readings.level
+        for name, part in zip(readings.stocks, readings.stock_part, strict=True):
+            level = level + (jnp.exp(value[f"stock_error:{name}"]) - 1.0) * part
+        rise = jnp.exp(value["ln_h"]) * (jnp.log(jnp.where(present, level, 1.0)) - ln_K[readings.unit])
         occupied = present / (1.0 + jnp.exp(-rise))
         shift = _shift(made, value, eta)
         mean = jnp.exp(log_gain[readings.unit] + shift) * (jnp.exp(log_floor[readings.unit]) + occupied)
