@@ -1,6 +1,6 @@
 """The posterior of a calibration beside NUTS of a general-purpose library, on all latents and on the same marginal.
 
-    python benchmarks/nuts.py [--scenario sixty lives] [--draws 2000] [--chains 4] [--seeds 4] [--marginal-draws 500]
+    python benchmarks/nuts.py [--scenario sixty lives] [--draws 2000] [--chains 4] [--seeds 4] [--marginal-draws 1500]
 
 The full latent model is written here once more, in JAX and from the equations of response.py: every batch and every
 electrode keeps its own latents, nothing is integrated and nothing approximated. The marginal one is the program's own
@@ -20,6 +20,7 @@ from collections.abc import Callable
 from typing import Any, TypeAlias
 
 import numpy as np
+from posterior import long_run_of
 from prior_histories import DESIGNS, plan, simulated
 from worlds import LAB
 
@@ -28,6 +29,7 @@ from brinemark.science.amount.compiled import compiled_loops
 from brinemark.science.amount.quadrature import adapt
 from brinemark.science.amount.scale import closing_spikes, latent_model, scale_of_calibration
 from brinemark.science.amount.simulate import draw_batches, simulate_history
+from brinemark.science.amount.weights import effective_size, systematic_resample
 from brinemark.terms.amounts import Calibration, ElectrodeReadings
 from brinemark.terms.arrays import FloatArray
 from brinemark.terms.settings import AnalyteSection, CalibrationSection, PriorSection
@@ -35,6 +37,7 @@ from brinemark.terms.settings import AnalyteSection, CalibrationSection, PriorSe
 LEVELS = np.array([0.0, 0.0, 0.5, 1.0, 2.0, 8.0])
 MEAN_LIMIT, SD_LIMIT = 0.1, 0.1  # of the posterior sd
 HELD_K_SD = 0.10
+KEPT = 4096
 STEP = 1e-4  # of the prior sd, for differences of the marginal density
 Value: TypeAlias = dict[str, Any]
 
@@ -122,13 +125,25 @@ def _shift(made: Calibration, value: Value, eta: Any) -> Any:
     return fixed + (dip != 0) * jnp.exp(value["ln_drift_sd"]) * eta
 
 
-def marginal_potential(made: Calibration) -> tuple[Callable[[Any], Any], FloatArray]:
+def density(made: Calibration) -> HyperTarget:
+    """The program's own log density of a calibration."""
+    center, sd = np.array([p.center for p in made.priors]), np.array([p.sd for p in made.priors])
+    model = latent_model(made.readings, scale_of_calibration(made))
+    return HyperTarget(model, center, sd, NODES, adapt(model, center[None]))
+
+
+def long(made: Calibration, size: int) -> FloatArray:
+    """The program's own density by importance sampling with many more draws, (KEPT, P)."""
+    run = long_run_of(density(made), size)
+    print(f"  long run: {run.points.shape[0]} draws, effective {effective_size(run.weights):.0f}, k {run.k:.2f}")
+    return run.points[systematic_resample(run.weights, KEPT, np.random.default_rng(1))]
+
+
+def marginal_potential(target: HyperTarget) -> Callable[[Any], Any]:
     """Minus the program's own log density, of parameters in prior sd from the prior's centre, with its gradient."""
     import jax
 
-    center, sd = np.array([p.center for p in made.priors]), np.array([p.sd for p in made.priors])
-    model = latent_model(made.readings, scale_of_calibration(made))
-    target = HyperTarget(model, center, sd, NODES, adapt(model, center[None]))
+    center, sd = target.center, target.sd
     shifts = np.concatenate([np.zeros((1, sd.size)), STEP * np.eye(sd.size), -STEP * np.eye(sd.size)])
 
     def value_and_slope(point: FloatArray) -> FloatArray:
@@ -139,14 +154,12 @@ def marginal_potential(made: Calibration) -> tuple[Callable[[Any], Any], FloatAr
         return np.append(values[0], (up - down) / (2.0 * STEP))
 
     def forward(point: Any) -> tuple[Any, Any]:
-        shape = jax.ShapeDtypeStruct((sd.size + 1,), float)
-        found = jax.pure_callback(value_and_slope, shape, point)
+        found = jax.pure_callback(value_and_slope, jax.ShapeDtypeStruct((sd.size + 1,), float), point)
         return found[0], found[1:]
 
     potential = jax.custom_vjp(lambda point: forward(point)[0])
     potential.defvjp(forward, lambda slope, upstream: (upstream * slope,))
-    start = (made.draws.mean(axis=0) - center) / sd
-    return potential, start
+    return potential
 
 
 def report(what: str, made: Calibration, draws: FloatArray, seconds: float) -> FloatArray:
@@ -179,19 +192,21 @@ def full(made: Calibration, chains: int, count: int, seed: int) -> tuple[FloatAr
 
 
 def marginal(made: Calibration, count: int, seed: int) -> tuple[FloatArray, float]:
-    """NUTS on the program's marginal density, one chain after the other: draws (n, P) and seconds."""
+    """NUTS on the program's density, one chain: draws (n, P) and seconds. Its metric is the covariance that the
+    program found, which spares it the longest part of its own warm-up."""
     import jax
     from numpyro.infer import MCMC, NUTS
 
     start = time.process_time()
-    potential, begin = marginal_potential(made)
-    kernel = NUTS(potential_fn=potential, dense_mass=True)
-    run = MCMC(kernel, num_warmup=300, num_samples=count, num_chains=2, chain_method="sequential", progress_bar=False)
-    run.run(jax.random.PRNGKey(seed), init_params=np.tile(begin, (2, 1)))
-    places = np.asarray(run.get_samples(group_by_chain=True))
-    center, sd = np.array([p.center for p in made.priors]), np.array([p.sd for p in made.priors])
+    target = density(made)
+    places = (made.draws - target.center) / target.sd
+    metric = {"inverse_mass_matrix": np.cov(places.T), "adapt_mass_matrix": False, "dense_mass": True}
+    kernel = NUTS(potential_fn=marginal_potential(target), **metric)
+    run = MCMC(kernel, num_warmup=50, num_samples=count, progress_bar=False)
+    run.run(jax.random.PRNGKey(seed), init_params=places.mean(axis=0))
+    draws = target.center + target.sd * np.asarray(run.get_samples(group_by_chain=True))
     seconds = time.process_time() - start
-    return report("marginal density", made, center + sd * places, seconds), seconds
+    return report("its density", made, draws, seconds), seconds
 
 
 def compare(what: str, names: tuple[str, ...], found: list[FloatArray], reference: FloatArray) -> bool:
@@ -230,16 +245,19 @@ def scenario(name: str, given: argparse.Namespace) -> bool:
         latent, latent_seconds = full(made, given.chains, given.draws, given.seed)
         met = compare("the program against NUTS on all latents", made.names, [r.draws for r in runs], latent)
         print(f"    NUTS on all latents took {latent_seconds / own:.0f} times as long")
+        if given.long:
+            compare(
+                "its density in a long run against NUTS on all latents", made.names, [long(made, given.long)], latent
+            )
         if given.marginal_draws:
             same, same_seconds = marginal(made, given.marginal_draws, given.seed)
-            compare("the program against NUTS on its density", made.names, [r.draws for r in runs], same)
-            print(f"    NUTS on its density took {same_seconds / own:.0f} times as long")
-            compare("NUTS on its density against NUTS on all latents", made.names, [same], latent)
+            compare("its density by NUTS against NUTS on all latents", made.names, [same], latent)
+            print(f"    NUTS on its density took {same_seconds / own:.0f} times as long as the program")
     return met
 
 
 def _calibrated(readings: ElectrodeReadings, seed: int) -> Calibration:
-    return calibrate(readings, AnalyteSection(), PriorSection(), CalibrationSection(seed=seed, draws=4096))
+    return calibrate(readings, AnalyteSection(), PriorSection(), CalibrationSection(seed=seed, draws=KEPT))
 
 
 def main() -> int:
@@ -250,7 +268,8 @@ def main() -> int:
     parser.add_argument("--chains", type=int, default=4)
     parser.add_argument("--seeds", type=int, default=4)
     parser.add_argument("--seed", type=int, default=1)
-    parser.add_argument("--marginal-draws", type=int, default=500, help="0 leaves the marginal density out")
+    parser.add_argument("--long", type=int, default=16384, help="draws of the long run's last round, 0 = none")
+    parser.add_argument("--marginal-draws", type=int, default=1500, help="0 leaves NUTS on the program's density out")
     given = parser.parse_args()
     if importlib.util.find_spec("numpyro") is None:
         print("numpyro is not installed: nothing to compare with (benchmarks/README.md says how)")
