@@ -97,7 +97,12 @@ def long_run(widen: float, size: int) -> LongRun:
     priors = default_priors(scale.layout, readings, AnalyteSection(), PriorSection(widen=widen))
     center, sd = np.array([p.center for p in priors]), np.array([p.sd for p in priors])
     model = latent_model(readings, scale)
-    target = HyperTarget(model, center, sd, Nodes(), adapt(model, center[None]))
+    return long_run_of(HyperTarget(model, center, sd, Nodes(), adapt(model, center[None])), size)
+
+
+def long_run_of(target: HyperTarget, size: int) -> LongRun:
+    """The same of any density."""
+    center, sd = target.center, target.sd
     mode = find_mode(target, center, sd)
     pool = Pool.empty(mode.size)
     seeds = iter(np.random.SeedSequence(999).spawn(8))
