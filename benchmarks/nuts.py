@@ -159,7 +159,8 @@ def marginal_potential(target: HyperTarget) -> Callable[[Any], Any]:
 
     potential = jax.custom_vjp(lambda point: forward(point)[0])
     potential.defvjp(forward, lambda slope, upstream: (upstream * slope,))
-    return potential
+    found: Callable[[Any], Any] = potential
+    return found
 
 
 def report(what: str, made: Calibration, draws: FloatArray, seconds: float) -> FloatArray:
