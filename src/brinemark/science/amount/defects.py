@@ -30,8 +30,8 @@ NODES = Nodes(group=(4, 4, 3))
 SUSPECT = 0.02  # odds from which on another kind of an electrode is tried
 MOST_CHANGED = 3  # electrodes of one batch at once, from either origin
 MOST_ASSIGNMENTS = 250  # of one batch that are tried
-BESIDE = np.array([0.0, -0.4, 0.4])
-KEPT = 1e-3  # weight of an assignment within its batch from which on it stays
+BESIDE = np.array([0.0, -0.25, 0.25])
+KEPT = 1e-2  # weight of an assignment within its batch from which on it stays
 
 
 @dataclass(frozen=True, slots=True, eq=False)

@@ -22,7 +22,7 @@ from brinemark.science.amount.weights import normalised, systematic_resample
 from brinemark.terms.amounts import Calibration, ElectrodeReadings
 from brinemark.terms.arrays import BoolArray, FloatArray
 
-CANDIDATES = 16
+CANDIDATES, FEWEST_EACH = 16, 4  # for each draw, and for each assignment of kinds to the films
 LATENTS = 3
 
 
@@ -138,7 +138,8 @@ def _latents(calibration: Calibration, readings: ElectrodeReadings, rng: np.rand
     mixture = _mixture(calibration, readings)
     model = latent_model(readings, scale_of_calibration(calibration)) if mixture is None else mixture.model
     adapted = adapt(model, calibration.draws, adapt(model, np.median(calibration.draws, axis=0)[None]))
-    normal = rng.normal(size=(LATENTS, CANDIDATES, count, model.n_groups))
+    candidates = max(FEWEST_EACH, CANDIDATES // model.n_groups)
+    normal = rng.normal(size=(LATENTS, candidates, count, model.n_groups))
     widen = 1.2
     z = adapted.z[:, None] + widen * np.einsum("ijdv,jadv->iadv", adapted.z_root, normal)
     weights = log_group_integrand(model, calibration.draws, adapted, z, NODES.unit) + 0.5 * (normal**2).sum(axis=0)
