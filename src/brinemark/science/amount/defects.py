@@ -30,7 +30,7 @@ NODES = Nodes(group=(4, 4, 3))
 SUSPECT = 0.02  # odds from which on another kind of an electrode is tried
 MOST_CHANGED = 3  # electrodes of one batch at once, from either origin
 MOST_ASSIGNMENTS = 250  # of one batch that are tried
-BESIDE = np.array([0.0, -0.25, 0.25])
+BESIDE = np.array([0.0, -0.25, 0.25])  # of ln_electrode_sd, at which assignments are weighed
 KEPT = 1e-2  # weight of an assignment within its batch from which on it stays
 
 
@@ -41,7 +41,6 @@ class Electrodes:
     data: UnitData
     batch: IntArray
     layout: ParameterLayout
-
     names: tuple[str, ...]
 
     def units_of(self, batch: int) -> IntArray:

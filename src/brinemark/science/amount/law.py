@@ -256,16 +256,18 @@ def _of_kinds(electrode: ElectrodeLaw, kinds: IntArray) -> ElectrodeLaw:
 
 
 def _drawn_kinds(draws: BatchDraws, scale: Scale, electrode: str) -> IntArray:
-    """A kind for every draw. As many as their shares say, to within one (systematic sampling over the draws in random
-    order), since few draws of a small share would make its tail uncertain."""
+    """A kind for every draw. As many of each as their shares say, to within one or two (systematic sampling over the
+    draws in random order), since few draws of a small share would make its tail uncertain."""
     share = np.exp(log_shares(draws.theta, scale.layout))
     rng = np.random.default_rng([draws.seed, 3, zlib.crc32(electrode.encode())])
-    order, start = rng.permutation(share.shape[0]), rng.uniform()
-    steps = np.floor(start + np.cumsum(1.0 - share[order, 0]))
-    chosen = order[np.diff(steps, prepend=np.floor(start)) > 0]
-    kinds = np.zeros(share.shape[0], dtype=np.int64)
-    within = np.cumsum(share[chosen, 1:] / (1.0 - share[chosen, :1]), axis=1)
-    kinds[chosen] = 1 + (rng.uniform(size=(chosen.size, 1)) > within[:, :-1]).sum(axis=1)
+    count = share.shape[0]
+    rest, left, kinds = rng.permutation(count), np.ones(count), np.zeros(count, dtype=np.int64)
+    for kind in range(1, share.shape[1]):
+        start = rng.uniform()
+        steps = np.floor(start + np.cumsum((share[:, kind] / left)[rest]))
+        taken = np.diff(steps, prepend=np.floor(start)) > 0
+        kinds[rest[taken]] = kind
+        rest, left = rest[~taken], left - share[:, kind]
     return kinds
 
 
