@@ -184,6 +184,12 @@ class Logbook:
 
         return draw_reading(self._place, sample, kind, calibration)
 
+    def draw_fit(self, kind: Kind = "svg", calibration: str | None = None) -> bytes:
+        """What groups of standards and batches would have beyond the model of a calibration. Raises Refused."""
+        from brinemark.steps.draw import draw_fit
+
+        return draw_fit(self._place, kind, calibration)
+
     def draw_statements(self, *samples: str, kind: Kind = "svg", calibration: str | None = None) -> bytes:
         """The statements about the samples, or about all, on one axis. Raises Refused."""
         from brinemark.steps.draw import draw_statements

@@ -46,6 +46,7 @@ def test_the_demo_ends_with_a_table_charts_and_the_truth_apart_and_can_be_run_ag
     assert "Next: " in result.stdout
     folder = tmp_path / "brinemark-demo"
     assert (folder / "charts" / "calibration.svg").is_file()
+    assert (folder / "charts" / "fit.svg").is_file()
     assert json.loads((folder / "truth.json").read_text(encoding="utf-8"))["seed"] == 2026
     assert max(len(line) for line in result.stdout.partition("\nNext")[0].splitlines()) <= 80
 

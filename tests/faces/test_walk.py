@@ -111,6 +111,7 @@ def test_show_of_a_batch_tells_what_it_can_do(book: Path) -> None:
         ("life:S2-5", "g.svg", b"<svg"),
         ("W-2", "e.PNG", b"\x89PNG"),
         ("statements", "f.pdf", b"%PDF"),
+        ("fit", "h.svg", b"<svg"),
     ],
 )
 def test_chart_draws_by_the_suffix(book: Path, tmp_path: Path, what: str, file: str, start: bytes) -> None:

@@ -26,7 +26,7 @@ from brinemark.steps.draw import (
     reading_picture,
 )
 from brinemark.steps.place import Place
-from brinemark.terms.amounts import SamplePortion
+from brinemark.terms.amounts import FitCheck, SamplePortion
 from brinemark.terms.curves import Dissection
 from brinemark.terms.errors import Refused
 
@@ -162,3 +162,18 @@ def test_a_trace_is_drawn_with_every_baseline_and_its_signal_is_that_baseline_s(
         assert np.abs(np.diff(other.baseline_A, 2)).max() > 1e-6 * np.ptp(other.baseline_A)  # no straight line
         assert other.signal.value != Logbook(place).dissection_of(row).signal.value
         assert book.draw_trace(row).startswith(b"<svg")
+
+
+def test_fit_is_drawn_as_it_was_stored_and_refused_where_nothing_tells_it(
+    logbook: Logbook, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    report = logbook.calibration()
+    stored = logbook.calibration(report.id)
+    assert stored.calibration.fit == report.calibration.fit
+    bare = replace(report, calibration=replace(report.calibration, fit=()))
+    monkeypatch.setattr("brinemark.steps.draw.stored_calibration", lambda *_: bare)
+    with pytest.raises(Refused, match="too small to tell how well the model fits"):
+        logbook.draw_fit()
+    some = replace(bare.calibration, fit=(FitCheck("top", 5, -0.4, 0.1),))
+    monkeypatch.setattr("brinemark.steps.draw.stored_calibration", lambda *_: replace(bare, calibration=some))
+    assert "highest standards" in logbook.draw_fit().decode()

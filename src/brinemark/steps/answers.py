@@ -238,6 +238,7 @@ class CalibrationReport:
                 "seed": one.seed,
             },
             "films": [asdict(film) for film in one.films],
+            "fit": [{**asdict(check), "speaks": check.speaks} for check in one.fit],
             "weaknesses": list(one.weaknesses),
             "warnings": list(self.warnings),
         }

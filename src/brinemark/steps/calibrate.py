@@ -8,7 +8,7 @@ from typing import Any
 
 from brinemark.science.amount.calibration import calibrate
 from brinemark.science.amount.compiled import compiled_loops
-from brinemark.science.amount.lack_of_fit import class_gains, fit_words
+from brinemark.science.amount.lack_of_fit import batch_steepness, class_gains, fit_words
 from brinemark.science.amount.life_checks import falls_of
 from brinemark.science.amount.limits import batch_limits
 from brinemark.steps.answers import CalibrationReport, WaveNote
@@ -49,8 +49,8 @@ def run_calibration(place: Place, on_step: OnStep | None = None) -> CalibrationR
     watch = on_step or (lambda _done, _total: True)
     with compiled_loops():
         made = calibrate(prepared.gathered.readings, settings.analyte, settings.prior, settings.calibration, watch)
-        misfit = fit_words(class_gains(made))
-    made = replace(made, weaknesses=(*made.weaknesses, *misfit, *falls_of(made, made.seed)))
+        checks = (*class_gains(made), *batch_steepness(made))
+    made = replace(made, fit=checks, weaknesses=(*made.weaknesses, *fit_words(checks), *falls_of(made, made.seed)))
     record = _calibration_recipe(place, prepared).record(pack_calibration(made, _context(prepared.gathered)))
     limits = limits_record(place, record.id, made, _all_limits(place, made))
     return _store(place, prepared, record, limits)

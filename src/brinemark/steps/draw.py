@@ -10,6 +10,7 @@ from brinemark.outputs.charts import (
     Kind,
     Spec,
     calibration_fan,
+    fit_chart,
     life_chart,
     reading_chart,
     render,
@@ -87,6 +88,15 @@ def draw_reading(place: Place, sample: str, kind: Kind, calibration: str | None 
     """The confidence curve and the statement of one sample or control, read now. Raises Refused."""
     answer = read_samples(place, [sample], calibration)[0]
     return render(reading_picture(answer, stored_calibration(place, answer.calibration)), kind)
+
+
+def draw_fit(place: Place, kind: Kind, calibration: str | None = None) -> bytes:
+    """What groups of standards and batches would have beyond the model. Raises Refused when none tells anything."""
+    report = stored_calibration(place, calibration)
+    if not report.calibration.fit:
+        came = f"calibration {report.id[:12]}, whose groups of electrodes are too small to tell how well the model fits"
+        raise Refused(came, "4 electrodes near K, 4 at high levels, or a batch of many", "add electrodes")
+    return render(fit_chart(report.calibration.fit, f"Calibration {report.id[:12]}: how the model fits"), kind)
 
 
 def draw_statements(place: Place, samples: Sequence[str], kind: Kind, calibration: str | None = None) -> bytes:

@@ -18,6 +18,7 @@ from brinemark.terms.amounts import (
     ElectrodeReadings,
     Estimate,
     FilmDoubt,
+    FitCheck,
     Gate,
     Limits,
     LimitValue,
@@ -70,6 +71,7 @@ def pack_calibration(calibration: Calibration, context: dict[str, JsonValue]) ->
         "covariates": list(calibration.covariates.names),
         "further": list(readings.further),
         "films": [_json(asdict(film)) for film in calibration.films],
+        "fit": [_json(asdict(check)) for check in calibration.fit],
         "instruments": list(calibration.instruments),
         "highest_level": calibration.highest_level,
         "electrode": list(readings.electrode),
@@ -138,6 +140,7 @@ def unpack_calibration(record: Record) -> Calibration:
         spike_level=math.inf if results["spike_level"] is None else results["spike_level"],
         matrix_K_sd=results["matrix_K_sd"],
         films=tuple(FilmDoubt(**film) for film in results["films"]),
+        fit=tuple(FitCheck(**check) for check in results["fit"]),
     )
 
 

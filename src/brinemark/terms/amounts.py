@@ -161,6 +161,26 @@ class FilmDoubt:
     high: float
 
 
+@dataclass(frozen=True, slots=True)
+class FitCheck:
+    """What a group of calibration electrodes would have beyond the model, tau with its standard uncertainty u.
+
+    name : "top", "middle" or "batch ID"; what : "gain" (tau is of ln gain) or "steepness" (of ln exponent); limit : of
+    |tau| / u, beyond which it is said.
+    """
+
+    name: str
+    electrodes: int
+    tau: float
+    u: float
+    what: str = "gain"
+    limit: float = 3.0
+
+    @property
+    def speaks(self) -> bool:
+        return abs(self.tau) > self.limit * self.u
+
+
 @dataclass(frozen=True, slots=True, eq=False)
 class Calibration:
     """Posterior of the response model.
@@ -171,7 +191,7 @@ class Calibration:
     electrodes it was made from; priors : P; summaries, gates : diagnostics; weaknesses : plain sentences;
     spike_level : cell level from which a last reading is a closing spike [level unit]; matrix_K_sd : sd of ln K
     between waters that is held; water : what recoveries say of it instead, None = too few; films : the calibration
-    electrodes, where the model allows for defective ones.
+    electrodes, where the model allows for defective ones; fit : questions to the model's form.
     """
 
     names: tuple[str, ...]
@@ -192,6 +212,7 @@ class Calibration:
     matrix_K_sd: float = 0.0
     water: WaterScatter | None = None
     films: tuple[FilmDoubt, ...] = ()
+    fit: tuple[FitCheck, ...] = ()
 
     @property
     def covariate_ref(self) -> float | None:

@@ -9,9 +9,9 @@ import pytest
 
 from brinemark.science.amount import compiled
 from brinemark.science.amount.calibration import calibrate
-from brinemark.science.amount.lack_of_fit import SPEAKS, ClassGain, class_gains, classes, fit_words
+from brinemark.science.amount.lack_of_fit import batch_steepness, class_gains, classes, fit_words
 from brinemark.science.amount.simulate import SINGLE, Truth, draw_batches, simulate_history
-from brinemark.terms.amounts import Calibration, ElectrodeReadings
+from brinemark.terms.amounts import Calibration, ElectrodeReadings, FitCheck
 from brinemark.terms.settings import AnalyteSection, CalibrationSection, PriorSection
 
 SEED = 7
@@ -41,7 +41,7 @@ def sound() -> Calibration:
 def test_sound_standards_have_no_gain_of_their_own(sound: Calibration) -> None:
     gains = class_gains(sound)
     assert {one.name for one in gains} == {"top", "middle"}
-    assert all(abs(one.tau) < SPEAKS * one.u for one in gains)
+    assert all(abs(one.tau) < one.limit * one.u for one in gains)
     assert fit_words(gains) == ()
 
 
@@ -85,8 +85,48 @@ def test_too_few_of_a_class_say_nothing(sound: Calibration) -> None:
 
 
 def test_words_name_the_side_and_the_size() -> None:
-    high = ClassGain("top", 9, 0.2, 0.05)
-    near = ClassGain("middle", 12, -0.2, 0.05)
+    high = FitCheck("top", 9, 0.2, 0.05)
+    near = FitCheck("middle", 12, -0.2, 0.05)
     first, second = fit_words((high, near))
     assert "22% higher than the curve, as a second, weaker kind of site would" in first
     assert "standards near K answer 18% lower" in second
+
+
+STEEP = 3.0  # times the exponent of the others
+
+
+def with_steep_batch(steep: float) -> ElectrodeReadings:
+    """Nine batches of twelve; the last one answers with an exponent that is steep times the others'."""
+    rng = np.random.default_rng((SEED, 3))
+    levels = np.array([0.0, 0.0, 0.25, 0.5, 1.0, 1.0, 2.0, 2.0, 4.0, 4.0, 8.0, 20.0])
+    parts = []
+    for i in range(9):
+        truth = replace(Truth(), h=1.3 * (steep if i == 8 else 1.0))
+        batch = draw_batches(truth, [f"B{i}"], rng)
+        parts.append(simulate_history(truth, batch, [rng.permutation(levels)], rng, [[SINGLE] * levels.size]))
+    return ElectrodeReadings(
+        electrode=tuple(name for i, one in enumerate(parts) for name in (f"{e}-{i}" for e in one.electrode)),
+        batch=tuple(name for one in parts for name in one.batch),
+        instrument=tuple(name for one in parts for name in one.instrument),
+        covariate=np.concatenate([one.covariate for one in parts]),
+        unit=np.concatenate([one.unit + i * levels.size for i, one in enumerate(parts)]),
+        signal=np.concatenate([one.signal for one in parts]),
+        u=np.concatenate([one.u for one in parts]),
+        level=np.concatenate([one.level for one in parts]),
+    )
+
+
+def test_a_batch_that_answers_more_steeply_is_named_and_no_other() -> None:
+    found = batch_steepness(calibrated(with_steep_batch(STEEP)))
+    assert [one.name for one in found if one.speaks] == ["batch B8"]
+    (said,) = fit_words(found)
+    assert said.startswith("lack of fit: batch B8 answers more steeply than the others, its exponent")
+
+
+def test_batches_of_one_steepness_are_left_alone_and_know_how_little_they_know() -> None:
+    found = batch_steepness(calibrated(with_steep_batch(1.0)))
+    assert not [one for one in found if one.speaks]
+    scores = np.array([one.tau / one.u for one in found])
+    assert len(found) >= 5
+    # Nine standard normals, each less a little of their mean, which the population takes.
+    assert 0.3 < float(np.sqrt(np.mean(scores**2))) < 2.0

@@ -20,11 +20,12 @@ if TYPE_CHECKING:
     from brinemark.outputs.charts import Kind
 
 KINDS = ("svg", "png", "pdf")
-WHOLE = ("calibration", "statements")
+WHOLE = ("calibration", "fit", "statements")
 STEMS = {"batch": "calibration", "electrode": "curve", "prescan": "prescan", "life": "life", "sample": "reading"}
 """What has a name, and how the file of its picture begins."""
 WORDS = {
     "calibration": "the calibration",
+    "fit": "the fit of the model",
     "statements": "the statements about all samples",
     "batch": "the calibration of batch {}",
     "electrode": "the curve of electrode {}",
@@ -76,6 +77,7 @@ def chart(session: Session, /, what: str, to: Path | None, covariate: str, **opt
     life:ELECTRODE      all its readings in order of time
     a sample            its reading: how well each level fits
     statements          all samples on one axis
+    fit                 what standards and batches would have beyond the model
 
     \b
     Examples:
@@ -122,6 +124,8 @@ def _picture(logbook: Logbook, what: str, calibration: str | None, covariate: st
 def _draw(logbook: Logbook, picture: Picture, kind: Kind) -> bytes:
     if picture.of == "calibration":
         return logbook.draw_calibration(kind, picture.calibration)
+    if picture.of == "fit":
+        return logbook.draw_fit(kind, picture.calibration)
     if picture.of == "statements":
         return logbook.draw_statements(kind=kind, calibration=picture.calibration)
     if picture.of == "batch":

@@ -1,6 +1,7 @@
 """Charts as Vega-Lite specifications (plain dicts), drawn without browser or network."""
 
 from brinemark.outputs.charts.fan import calibration_fan
+from brinemark.outputs.charts.fit import fit_chart
 from brinemark.outputs.charts.frame import Kind, Spec, render, shown_unit
 from brinemark.outputs.charts.life import life_chart
 from brinemark.outputs.charts.reading import reading_chart
@@ -12,6 +13,7 @@ __all__ = [
     "Kind",
     "Spec",
     "calibration_fan",
+    "fit_chart",
     "life_chart",
     "reading_chart",
     "render",

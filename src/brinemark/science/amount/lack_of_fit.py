@@ -10,6 +10,9 @@ Society B 44 (1982) 226-233, doi 10.1111/j.2517-6161.1982.tb01203.x:
 l the log marginal likelihood at (theta, tau), moments over the draws. So tau = E[l'] / I with standard uncertainty
 1/sqrt(I): what the rest of the model can make up for (gain, K, h, floor) is taken out by Var[l'].
 
+The same is asked of every batch for its own steepness: there tau is ln of its exponent over the population's, and since
+batches are independent given theta, one more evaluation on either side serves all of them.
+
 Classes: the highest standards, where they lie TOP times K or more, which answer low when the curve falls again and
 high when a second, weaker kind of site still fills; and standards within NEAR of K, for any other bend.
 """
@@ -17,48 +20,57 @@ high when a second, weaker kind of site still fills; and standards within NEAR o
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from dataclasses import replace
+from statistics import NormalDist
 
 import numpy as np
 
 from brinemark.science.amount.calibration import NODES
 from brinemark.science.amount.predictive import subset
-from brinemark.science.amount.quadrature import adapt, log_marginal
+from brinemark.science.amount.quadrature import adapt, log_marginal, log_marginal_by_group
 from brinemark.science.amount.scale import Scale, latent_model, scale_of_calibration
-from brinemark.terms.amounts import Calibration, ElectrodeReadings
+from brinemark.terms.amounts import Calibration, ElectrodeReadings, FitCheck
 from brinemark.terms.arrays import BoolArray, FloatArray
 
 DRAWS = 256
-STEP = 0.03  # of tau, for differences
+STEP, STEEPNESS_STEP = 0.03, 0.05  # of tau, for differences
 TOP, NEAR = 3.0, 3.0
 FEWEST = 4  # electrodes of a class, and outside it
 FAR = (-1.0, -0.5, -0.25, 0.25, 0.5, 1.0)
 LARGEST_U = 0.5  # of tau: beyond it the expansion to second order says nothing
-SPEAKS = 3.0  # standard uncertainties of tau from which a sentence is said: one sound calibration in 370
+FALSE_ALARM = 0.0027  # of each question to a sound calibration: three standard uncertainties; shared by the batches
 OWN = " (class)"
 
 
-@dataclass(frozen=True, slots=True)
-class ClassGain:
-    """tau of a class and its standard uncertainty; electrodes : of the class; name : "top" or "middle"."""
-
-    name: str
-    electrodes: int
-    tau: float
-    u: float
-
-    @property
-    def speaks(self) -> bool:
-        return abs(self.tau) > SPEAKS * self.u
-
-
-def class_gains(calibration: Calibration) -> tuple[ClassGain, ...]:
+def class_gains(calibration: Calibration) -> tuple[FitCheck, ...]:
     """tau of both classes, as far as there are enough electrodes and the data tell tau from everything else."""
     found = []
     calibration = _of_sound_films(calibration)
     for name, mask in classes(calibration).items():
         gain = _gain(calibration, name, mask)
         found += [gain] if gain is not None else []
+    return tuple(found)
+
+
+def batch_steepness(calibration: Calibration) -> tuple[FitCheck, ...]:
+    """ln of every batch's own exponent over the population's, as far as its electrodes tell it."""
+    calibration = _of_sound_films(calibration)
+    readings, scale = calibration.readings, scale_of_calibration(calibration)
+    model, names = latent_model(readings, scale), tuple(dict.fromkeys(readings.batch))
+    limit = NormalDist().inv_cdf(1.0 - 0.5 * FALSE_ALARM / len(names))
+
+    def likelihood(tau: float) -> FloatArray:
+        at = calibration.draws[:DRAWS] + tau * (np.array(calibration.names) == "ln_h")
+        return log_marginal_by_group(model, at, NODES, adapt(model, at, adapt(model, np.median(at, axis=0)[None])))
+
+    middle, up, down = likelihood(0.0), likelihood(STEEPNESS_STEP), likelihood(-STEEPNESS_STEP)
+    slope, bend = (up - down) / (2.0 * STEEPNESS_STEP), (up + down - 2.0 * middle) / STEEPNESS_STEP**2
+    information = -bend.mean(axis=0) - slope.var(axis=0)
+    found = []
+    for name, mean, size in zip(names, slope.mean(axis=0), information, strict=True):
+        if size > LARGEST_U**-2.0:
+            tau, u = float(mean / size), float(size**-0.5)
+            found.append(FitCheck(f"batch {name}", readings.batch.count(name), tau, u, "steepness", limit))
     return tuple(found)
 
 
@@ -85,7 +97,7 @@ def classes(calibration: Calibration) -> dict[str, BoolArray]:
     return {"top": top, "middle": np.asarray(place <= np.log(NEAR))}
 
 
-def _gain(calibration: Calibration, name: str, mask: BoolArray) -> ClassGain | None:
+def _gain(calibration: Calibration, name: str, mask: BoolArray) -> FitCheck | None:
     count = int(mask.sum())
     if min(count, mask.size - count) < FEWEST:
         return None
@@ -100,16 +112,16 @@ def _gain(calibration: Calibration, name: str, mask: BoolArray) -> ClassGain | N
     slope, bend = (up - down) / (2.0 * STEP), (up + down - 2.0 * middle) / STEP**2
     information = float(-bend.mean() - slope.var())
     if information > LARGEST_U**-2.0:
-        return ClassGain(name, count, float(slope.mean()) / information, information**-0.5)
+        return FitCheck(name, count, float(slope.mean()) / information, information**-0.5)
     return _far_away(name, count, {tau: likelihood(tau) - middle for tau in FAR})
 
 
-def _far_away(name: str, count: int, gained: Mapping[float, FloatArray]) -> ClassGain | None:
+def _far_away(name: str, count: int, gained: Mapping[float, FloatArray]) -> FitCheck | None:
     """Where the expansion around 0 fails: the evidence at the best of a few tau over that at 0, by the same draws (a
     lower estimate, since they were made for 0), as if it were a normal one; None when none is better than 0."""
     evidence = {tau: float(np.log(np.mean(np.exp(one - one.max()))) + one.max()) for tau, one in gained.items()}
     tau = max(evidence, key=lambda one: evidence[one])
-    return ClassGain(name, count, tau, abs(tau) / float(np.sqrt(2.0 * evidence[tau]))) if evidence[tau] > 0.0 else None
+    return FitCheck(name, count, tau, abs(tau) / float(np.sqrt(2.0 * evidence[tau]))) if evidence[tau] > 0.0 else None
 
 
 def _apart(readings: ElectrodeReadings, scale: Scale, mask: BoolArray) -> tuple[ElectrodeReadings, Scale]:
@@ -132,18 +144,24 @@ def _parameters(calibration: Calibration, scale: Scale, tau: float) -> FloatArra
     return np.stack(columns, axis=1)
 
 
-def fit_words(gains: tuple[ClassGain, ...]) -> tuple[str, ...]:
-    """A plain sentence on every class that speaks."""
-    said = []
-    for one in (gain for gain in gains if gain.speaks):
-        side = "higher" if one.tau > 0 else "lower"
-        if one.name == "top":
-            like = "a second, weaker kind of site would" if one.tau > 0 else "a curve that falls again would"
-            what = f"the highest standards answer {abs(np.expm1(one.tau)):.0%} {side} than the curve, as {like}"
-        else:
-            what = f"standards near K answer {abs(np.expm1(one.tau)):.0%} {side} than the curve through the others"
-        said.append(
-            f"lack of fit: {what} ({abs(one.tau) / one.u:.1f} standard uncertainties, {one.electrodes} electrodes); "
-            "amounts there are biased, and no interval knows it"
-        )
-    return tuple(said)
+def fit_words(checks: tuple[FitCheck, ...]) -> tuple[str, ...]:
+    """A plain sentence on every check that speaks."""
+    return tuple(
+        f"lack of fit: {_steepness(one) if one.what == 'steepness' else _gain_words(one)} ({abs(one.tau) / one.u:.1f} "
+        f"standard uncertainties, {one.electrodes} electrodes); amounts there are biased, and no interval knows it"
+        for one in checks
+        if one.speaks
+    )
+
+
+def _gain_words(one: FitCheck) -> str:
+    side = "higher" if one.tau > 0 else "lower"
+    if one.name == "top":
+        like = "a second, weaker kind of site would" if one.tau > 0 else "a curve that falls again would"
+        return f"the highest standards answer {abs(np.expm1(one.tau)):.0%} {side} than the curve, as {like}"
+    return f"standards near K answer {abs(np.expm1(one.tau)):.0%} {side} than the curve through the others"
+
+
+def _steepness(one: FitCheck) -> str:
+    side = "more steeply" if one.tau > 0 else "less steeply"
+    return f"{one.name} answers {side} than the others, its exponent {np.exp(one.tau):.2g} times theirs"
