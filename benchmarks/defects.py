@@ -93,9 +93,8 @@ def answer(number: int, level: float, reading: Reading) -> Answer:
     return Answer(number, reading.detection.detected, holds, ends.upper is None, reading.statement)
 
 
-def run(truth: Truth, first: int, count: int) -> dict[tuple[str, bool, float], list[Answer]]:
-    found: defaultdict[tuple[str, bool, float], list[Answer]] = defaultdict(list)
-    for seed in range(first, first + count):
+def run(truth: Truth, seeds: range, found: defaultdict[tuple[str, bool, float], list[Answer]]) -> None:
+    for seed in seeds:
         batches, readings, rng = history(truth, seed)
         asked = unknowns(truth, batches, rng)
         for defects in (False, True):
@@ -111,7 +110,6 @@ def run(truth: Truth, first: int, count: int) -> dict[tuple[str, bool, float], l
             took = f"calibrated in {middle - start:.0f} s, read in {time.perf_counter() - middle:.0f} s"
             print(f"history {seed}, defects {'on' if defects else 'off'}: {took}, {made.total_draws} draws")
             sys.stdout.flush()
-    return found
 
 
 def clustered(values: list[tuple[int, float]]) -> tuple[float, float]:
@@ -146,7 +144,12 @@ def main() -> None:
     parser.add_argument("--high", type=float, default=0.05)
     given = parser.parse_args()
     truth = Truth(floor_sd=0.1, floor_batch_sd=0.1, low_share=given.low, high_share=given.high)
-    report(run(truth, given.first, given.histories))
+    found: defaultdict[tuple[str, bool, float], list[Answer]] = defaultdict(list)
+    try:
+        run(truth, range(given.first, given.first + given.histories), found)
+    except KeyboardInterrupt:
+        print("stopped: what there is")
+    report(found)
 
 
 if __name__ == "__main__":
