@@ -118,10 +118,10 @@ def test_a_signal_that_changed_behind_our_back_is_noticed_as_the_same_recipe(
     from brinemark.steps import calibrate as step
 
     stored = calibrated.calibration().calibration
-    monkeypatch.setattr(step, "calibrate", lambda *_: replace(stored, signal_ref=stored.signal_ref * 1.5))
+    monkeypatch.setattr(step, "calibrate", lambda *_: replace(stored, matrix_K_sd=stored.matrix_K_sd * 1.5))
     again = calibrated.calibrate()
     assert [text for text in again.warnings if "same recipe, differs by 0.33" in text]
-    assert calibrated.calibration().calibration.signal_ref == stored.signal_ref
+    assert calibrated.calibration().calibration.matrix_K_sd == stored.matrix_K_sd
 
 
 def test_stopping_leaves_nothing(calibrated: Logbook) -> None:
