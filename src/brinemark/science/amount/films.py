@@ -65,8 +65,10 @@ def film_words(portion: SamplePortion, electrode: Observed, level: float, spike_
     by = [name for name, place in known.items() if _clears(film_doubt(portion, electrode, level, (place,)), all_films)]
     told = f"low gain {here.low:.2g}, high gain {here.high:.2g} ({usual})"
     if by:
-        return f"the {' and the '.join(by)} of electrode {portion.electrode} clear its film: {told}"
-    return f"the {' and the '.join(known)} of electrode {portion.electrode} do not clear its film: {told}"
+        verb = "clears" if len(by) == 1 else "clear"
+        return f"the {' and the '.join(by)} of electrode {portion.electrode} {verb} its film: {told}"
+    verb = "does" if len(known) == 1 else "do"
+    return f"the {' and the '.join(known)} of electrode {portion.electrode} {verb} not clear its film: {told}"
 
 
 def _clears(here: FilmDoubt, usual: FilmDoubt) -> bool:
