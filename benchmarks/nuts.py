@@ -24,8 +24,9 @@ from posterior import long_run_of
 from prior_histories import DESIGNS, plan, simulated
 from worlds import LAB
 
-from brinemark.science.amount.calibration import NODES, HyperTarget, calibrate
+from brinemark.science.amount.calibration import HyperTarget, calibrate
 from brinemark.science.amount.compiled import compiled_loops
+from brinemark.science.amount.lives import NODES
 from brinemark.science.amount.quadrature import adapt
 from brinemark.science.amount.scale import closing_spikes, latent_model, scale_of_calibration
 from brinemark.science.amount.simulate import draw_batches, simulate_history

@@ -11,8 +11,9 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from brinemark.science.amount.calibration import NODES, HyperTarget
+from brinemark.science.amount.calibration import HyperTarget
 from brinemark.science.amount.covariates import filled, raw_of_readings
+from brinemark.science.amount.lives import NODES
 from brinemark.science.amount.priors import default_priors, spike_level
 from brinemark.science.amount.quadrature import adapt
 from brinemark.science.amount.scale import Scale, closing_spikes, latent_model, scale_of_data

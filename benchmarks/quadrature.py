@@ -16,7 +16,7 @@ from statistics import median
 import numpy as np
 from worlds import HISTORY_BATCHES, LAB, NEW_BATCH
 
-from brinemark.science.amount.calibration import NODES
+from brinemark.science.amount.lives import NODES
 from brinemark.science.amount.quadrature import LatentModel, Nodes, log_marginal
 from brinemark.science.amount.scale import latent_model, scale_of_data
 from brinemark.science.amount.simulate import draw_batches, simulate_history

@@ -32,13 +32,12 @@ def _charts(
     logbook: Logbook, calibration: CalibrationReport, readings: Sequence[SampleReading]
 ) -> Iterator[tuple[str, bytes]]:
     """Name and SVG; drawn from the answers at hand, since Logbook.draw_reading would read every sample again."""
-    from brinemark.outputs.charts import fit_chart, render, statement_strip
-    from brinemark.steps.draw import calibration_picture, reading_picture
+    from brinemark.outputs.charts import render, statement_strip
+    from brinemark.steps.draw import calibration_picture, fit_picture, reading_picture
 
     yield "calibration", render(calibration_picture(calibration), "svg")
     if calibration.calibration.fit:
-        title = f"Calibration {calibration.id[:12]}: how the model fits"
-        yield "fit", render(fit_chart(calibration.calibration.fit, title), "svg")
+        yield "fit", render(fit_picture(calibration), "svg")
     pairs = [(one.sample, one.reading) for one in readings]
     yield "statements", render(statement_strip(pairs, calibration.unit, calibration.analyte), "svg")
     for one in readings:

@@ -96,7 +96,12 @@ def draw_fit(place: Place, kind: Kind, calibration: str | None = None) -> bytes:
     if not report.calibration.fit:
         came = f"calibration {report.id[:12]}, whose groups of electrodes are too small to tell how well the model fits"
         raise Refused(came, "4 electrodes near K, 4 at high levels, or a batch of many", "add electrodes")
-    return render(fit_chart(report.calibration.fit, f"Calibration {report.id[:12]}: how the model fits"), kind)
+    return render(fit_picture(report), kind)
+
+
+def fit_picture(report: CalibrationReport) -> Spec:
+    """The chart of how the model of a calibration fits, which has checks to show."""
+    return fit_chart(report.calibration.fit, f"Calibration {report.id[:12]}: how the model fits")
 
 
 def draw_statements(place: Place, samples: Sequence[str], kind: Kind, calibration: str | None = None) -> bytes:

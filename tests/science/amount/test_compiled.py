@@ -9,7 +9,8 @@ import numpy as np
 import pytest
 
 from brinemark.science.amount import compiled
-from brinemark.science.amount.calibration import NODES, calibrate
+from brinemark.science.amount.calibration import calibrate
+from brinemark.science.amount.lives import NODES
 from brinemark.science.amount.priors import default_priors, spike_level
 from brinemark.science.amount.quadrature import STEP_DONE, Adapted, LatentModel, adapt, log_marginal
 from brinemark.science.amount.scale import latent_model, scale_of_data

@@ -12,7 +12,6 @@ import pytest
 from brinemark.science.amount import compiled
 from brinemark.science.amount.calibration import calibrate
 from brinemark.science.amount.defects import (
-    NODES,
     Electrodes,
     _group_model,
     electrodes_of,
@@ -21,6 +20,7 @@ from brinemark.science.amount.defects import (
 )
 from brinemark.science.amount.films import DOUBT_DRAWS, film_doubt, known_dips
 from brinemark.science.amount.law import DipLaw, _drawn_kinds, electrode_laws, film_kinds
+from brinemark.science.amount.lives import NODES
 from brinemark.science.amount.predictive import BatchDraws, batch_draws
 from brinemark.science.amount.priors import DEFAULTS
 from brinemark.science.amount.quadrature import log_marginal, log_marginal_by_group

@@ -10,10 +10,9 @@ import pytest
 from known_population import PLAIN, electrode
 from scipy.stats import multivariate_normal
 
-from brinemark.science.amount.calibration import NODES
 from brinemark.science.amount.law import DipLaw
 from brinemark.science.amount.likelihood import ElectrodeLikelihood
-from brinemark.science.amount.lives import latent_model_of
+from brinemark.science.amount.lives import NODES, latent_model_of
 from brinemark.science.amount.quadrature import log_marginal
 from brinemark.science.amount.response import ParameterLayout, UnitData
 from brinemark.science.amount.simulate import PRESCAN_AND_SPIKE, TrueBatch, Truth, simulate_life

@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 
 from brinemark.science.amount import quadrature
-from brinemark.science.amount.calibration import NODES
+from brinemark.science.amount.lives import NODES
 from brinemark.science.amount.newton import inverse_spd, lower_root
 from brinemark.science.amount.priors import default_priors
 from brinemark.science.amount.quadrature import (

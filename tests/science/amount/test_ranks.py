@@ -12,8 +12,9 @@ from functools import cache
 
 import numpy as np
 
-from brinemark.science.amount.calibration import NODES, HyperTarget
+from brinemark.science.amount.calibration import HyperTarget
 from brinemark.science.amount.compiled import compiled_loops
+from brinemark.science.amount.lives import NODES
 from brinemark.science.amount.posterior import SampleOptions, sample_posterior
 from brinemark.science.amount.priors import default_priors
 from brinemark.science.amount.quadrature import adapt

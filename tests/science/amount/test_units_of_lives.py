@@ -12,7 +12,8 @@ from functools import cache
 import numpy as np
 import pytest
 
-from brinemark.science.amount.calibration import NODES, HyperTarget
+from brinemark.science.amount.calibration import HyperTarget
+from brinemark.science.amount.lives import NODES
 from brinemark.science.amount.priors import default_priors, spike_level
 from brinemark.science.amount.quadrature import adapt
 from brinemark.science.amount.reading import read_sample

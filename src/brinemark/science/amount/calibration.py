@@ -9,7 +9,7 @@ import numpy as np
 
 from brinemark.science.amount.covariates import raw_of_readings
 from brinemark.science.amount.defects import Electrodes, Mixture, electrodes_of, film_doubts, mixture_at
-from brinemark.science.amount.lives import latent_model_of
+from brinemark.science.amount.lives import NODES, latent_model_of
 from brinemark.science.amount.posterior import (
     LAST_ROUND,
     OnStep,
@@ -29,7 +29,6 @@ from brinemark.terms.errors import Refused
 from brinemark.terms.settings import AnalyteSection, CalibrationSection, PriorSection
 
 INTERVAL = 0.95
-NODES = Nodes(group=(4, 4, 3))
 MISSED = 0.3  # odds of a defective film that the draws have to have allowed for
 SEARCHES = 4  # for suspected electrodes, at most
 DOUBT_DRAWS = 256

@@ -19,14 +19,13 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from brinemark.science.amount.lives import latent_model_of
+from brinemark.science.amount.lives import NODES, latent_model_of
 from brinemark.science.amount.quadrature import Adapted, LatentModel, Nodes, log_marginal_by_group
 from brinemark.science.amount.response import KINDS, ParameterLayout, UnitData
 from brinemark.science.amount.scale import Scale, unit_data
 from brinemark.terms.amounts import ElectrodeReadings, FilmDoubt
 from brinemark.terms.arrays import BoolArray, FloatArray, IntArray
 
-NODES = Nodes(group=(4, 4, 3))
 SUSPECT = 0.02  # odds from which on another kind of an electrode is tried
 MOST_CHANGED = 3  # electrodes of one batch at once, from either origin
 MOST_ASSIGNMENTS = 250  # of one batch that are tried

@@ -25,9 +25,9 @@ from statistics import NormalDist
 
 import numpy as np
 
-from brinemark.science.amount.calibration import NODES
+from brinemark.science.amount.lives import NODES
 from brinemark.science.amount.predictive import subset
-from brinemark.science.amount.quadrature import adapt, log_marginal, log_marginal_by_group
+from brinemark.science.amount.quadrature import adapt_from_middle, log_marginal, log_marginal_by_group
 from brinemark.science.amount.scale import Scale, latent_model, scale_of_calibration
 from brinemark.terms.amounts import Calibration, ElectrodeReadings, FitCheck
 from brinemark.terms.arrays import BoolArray, FloatArray
@@ -61,7 +61,7 @@ def batch_steepness(calibration: Calibration) -> tuple[FitCheck, ...]:
 
     def likelihood(tau: float) -> FloatArray:
         at = calibration.draws[:DRAWS] + tau * (np.array(calibration.names) == "ln_h")
-        return log_marginal_by_group(model, at, NODES, adapt(model, at, adapt(model, np.median(at, axis=0)[None])))
+        return log_marginal_by_group(model, at, NODES, adapt_from_middle(model, at))
 
     middle, up, down = likelihood(0.0), likelihood(STEEPNESS_STEP), likelihood(-STEEPNESS_STEP)
     slope, bend = (up - down) / (2.0 * STEEPNESS_STEP), (up + down - 2.0 * middle) / STEEPNESS_STEP**2
@@ -106,7 +106,7 @@ def _gain(calibration: Calibration, name: str, mask: BoolArray) -> FitCheck | No
 
     def likelihood(tau: float) -> FloatArray:
         at = _parameters(calibration, scale, tau)
-        return log_marginal(model, at, NODES, adapt(model, at, adapt(model, np.median(at, axis=0)[None])))
+        return log_marginal(model, at, NODES, adapt_from_middle(model, at))
 
     middle, up, down = likelihood(0.0), likelihood(STEP), likelihood(-STEP)
     slope, bend = (up - down) / (2.0 * STEP), (up + down - 2.0 * middle) / STEP**2

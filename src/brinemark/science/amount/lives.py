@@ -16,7 +16,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from brinemark.science.amount.compiled import CompiledResponse, loaded
-from brinemark.science.amount.quadrature import LatentModel, UnitClass
+from brinemark.science.amount.quadrature import LatentModel, Nodes, UnitClass
 from brinemark.science.amount.response import (
     LOG_2PI,
     Centre,
@@ -33,6 +33,7 @@ from brinemark.terms.arrays import FloatArray, IntArray
 
 # A trial point of the search may lie absurdly far out; exp(150) is as impossible as infinity, and finite.
 FARTHEST = 150.0
+NODES = Nodes(group=(4, 4, 3))
 SINGLE_NODES, LIFE_NODES = (7,), (5, 4, 3)
 
 

@@ -14,9 +14,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from brinemark.science.amount.calibration import NODES
 from brinemark.science.amount.defects import Mixture, electrodes_of, mixture_at
-from brinemark.science.amount.quadrature import adapt, log_group_integrand, log_marginal
+from brinemark.science.amount.lives import NODES
+from brinemark.science.amount.quadrature import adapt_from_middle, log_group_integrand, log_marginal
 from brinemark.science.amount.scale import latent_model, scale_of_calibration
 from brinemark.science.amount.weights import normalised, systematic_resample
 from brinemark.terms.amounts import Calibration, ElectrodeReadings
@@ -137,7 +137,7 @@ def _latents(calibration: Calibration, readings: ElectrodeReadings, rng: np.rand
         return rng.normal(size=(LATENTS, count))
     mixture = _mixture(calibration, readings)
     model = latent_model(readings, scale_of_calibration(calibration)) if mixture is None else mixture.model
-    adapted = adapt(model, calibration.draws, adapt(model, np.median(calibration.draws, axis=0)[None]))
+    adapted = adapt_from_middle(model, calibration.draws)
     candidates = max(FEWEST_EACH, CANDIDATES // model.n_groups)
     normal = rng.normal(size=(LATENTS, candidates, count, model.n_groups))
     widen = 1.2

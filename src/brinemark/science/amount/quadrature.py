@@ -161,6 +161,11 @@ def adapt(model: LatentModel, parameters: FloatArray, start: Adapted | None = No
     return Adapted(climb.z, climb.groups.root(climb.units, model.starts), climb.e, slope, e_root)
 
 
+def adapt_from_middle(model: LatentModel, parameters: FloatArray) -> Adapted:
+    """As adapt, from the modes at the median of the parameters (D, P): they are draws of one posterior."""
+    return adapt(model, parameters, adapt(model, np.median(parameters, axis=0)[None]))
+
+
 def _starting_point(model: LatentModel, count: int, start: Adapted | None) -> tuple[FloatArray, FloatArray]:
     """Latents to start from: zeros, or those of start, one vector's spread over all."""
     if start is None:
