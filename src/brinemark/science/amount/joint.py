@@ -1,9 +1,8 @@
-"""Several readings of one sample in one statistic: the signed root of the averaged likelihood, with simulated null.
+"""Several readings of one sample in one statistic: the signed root of their likelihood, with simulated null.
 
-r(c) = sign(c_hat - c) sqrt(2 [ln L(c_hat) - ln L(c)]), L averaged over joint draws of population, batches and water.
-Readings of one electrode share its gain, floor and K. The distribution of r at a level comes from seeded simulation
-at a few levels (anchors), interpolated between them. Signed roots are described in "Inference and Asymptotics",
-Chapman and Hall 1994, section 3.4 (from memory); simulation replaces the normal approximation.
+r(c) = sign(c_hat - c) sqrt(2 [ln L(c_hat) - ln L(c)]), L of joint_likelihood.py. The distribution of r at a level comes
+from seeded simulation at a few levels (anchors), interpolated between them. Signed roots are described in "Inference
+and Asymptotics", Chapman and Hall 1994, section 3.4 (from memory); simulation replaces the normal approximation.
 """
 
 from __future__ import annotations

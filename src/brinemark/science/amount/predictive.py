@@ -85,6 +85,12 @@ class DrawMemory:
             self._kept[keys] = _together(calibration, parts, seed)
         return self._kept[keys]
 
+    def for_other_water(self) -> DrawMemory:
+        """A memory of the same parts for a calibration that differs in what it knows of waters, which they do not."""
+        other = DrawMemory(self._lookup)
+        other.fresh = self.fresh
+        return other
+
     def _part(self, key: str, calibration: Calibration, own: ElectrodeReadings, batch: str, seed: int) -> BatchPart:
         known = self.fresh.get(key) or self._lookup(key)
         if known is None:
