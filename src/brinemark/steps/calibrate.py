@@ -144,7 +144,7 @@ def _store(place: Place, prepared: _Prepared, record: Record, limits: Record) ->
         new += writer.add_records(_signals(prepared))
         new += writer.add_records([record])
         new += writer.add_records([limits])
-        writer.cache_traces(prepared.fresh)
+        writer.cache_arrays(prepared.fresh)
         kept = writer.reader.record(limits.id) or limits
         if new:
             action = "calibration made" if stored is None else "calibration completed"
