@@ -140,7 +140,8 @@ def test_making_refuses_to_write_over_a_file(database: Database) -> None:
 def test_opening_a_current_logbook_imports_neither_library_of_the_tables(database: Database) -> None:
     program = (
         "import sys; from pathlib import Path; from brinemark.records.database import Database;"
-        f"Database.open(Path({str(database.path)!r})).close(); print(*('alembic' in sys.modules, 'sqlalchemy' in sys.modules))"
+        f"Database.open(Path({str(database.path)!r})).close();"
+        "print('alembic' in sys.modules, 'sqlalchemy' in sys.modules)"
     )
     done = subprocess.run([sys.executable, "-c", program], capture_output=True, text=True, check=True)
     assert done.stdout.strip() == "False False"
