@@ -298,7 +298,7 @@ def _store(place: Place, bench: _Bench, samples: Sequence[_Sample], made: Sequen
         signals = [one for sample in (*(one for one, _ in controls), *samples) for one in _all_signals(sample)]
         new = [*writer.add_records(signals), *writer.add_records([record for _, record in controls])]
         new += writer.add_records(made)
-        writer.cache_traces(bench.traces.fresh)
+        writer.cache_arrays(bench.traces.fresh)
         keep_draws(writer, bench.record.id, bench.memory)
         if new:
             said = [{"sample": sample.name, "reading": one.id} for sample, one in zip(samples, made, strict=True)]
