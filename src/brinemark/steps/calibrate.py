@@ -148,12 +148,8 @@ def _store(
         new += writer.add_records(_signals(prepared))
         new += writer.add_records([record])
         new += writer.add_records([limits])
-<<<<<<< HEAD
-        writer.cache_traces(prepared.fresh)
-        keep_draws(writer, record.id, memory)
-=======
         writer.cache_arrays(prepared.fresh)
->>>>>>> cold
+        keep_draws(writer, record.id, memory)
         kept = writer.reader.record(limits.id) or limits
         if new:
             action = "calibration made" if stored is None else "calibration completed"
