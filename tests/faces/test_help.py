@@ -9,7 +9,7 @@ import sys
 import pytest
 
 from brinemark import __version__
-from brinemark.faces.cli.main import brinemark
+from brinemark.faces.cli.main import PLACES
 
 from .conftest import call
 
@@ -33,14 +33,14 @@ def loaded(*words: str) -> set[str]:
     return set(done.stderr.rpartition("loaded:")[2].split())
 
 
-@pytest.mark.parametrize("words", [(), *((name,) for name in brinemark.commands)])
+@pytest.mark.parametrize("words", [(), *((name,) for name in PLACES)])
 def test_help_loads_no_heavy_library(words: tuple[str, ...]) -> None:
     found = loaded(*words, "--help")
     assert "click" in found
     assert found.isdisjoint(HEAVY)
 
 
-@pytest.mark.parametrize("verb", list(brinemark.commands))
+@pytest.mark.parametrize("verb", list(PLACES))
 def test_the_help_of_every_verb_shows_an_example_in_80_columns(verb: str) -> None:
     text = call(verb, "--help").stdout
     assert "Example" in text

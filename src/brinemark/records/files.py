@@ -4,11 +4,9 @@ from __future__ import annotations
 
 import os
 import re
-import secrets
 import stat
 import unicodedata
 from collections.abc import Collection, Iterable, Sequence
-from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path, PureWindowsPath
 
 from brinemark.records.text import nearest, shown
@@ -41,6 +39,8 @@ def store_originals(folder: Path, files: Sequence[tuple[str, bytes]]) -> tuple[O
     them together; the folders are synced last, once each. Bytes that are there already are only checked.
     Raises Refused when a kept original no longer has the bytes of its name.
     """
+    from concurrent.futures import ThreadPoolExecutor  # here, since reading a sample does not wait for it
+
     originals = tuple(Original(sha256_hex(data), len(data), name) for name, data in files)
     new = {original.sha256: data for original, (_, data) in zip(originals, files, strict=True)}
     shelves = {original_path(folder, sha256).parent for sha256 in new}
@@ -58,6 +58,8 @@ def _keep(folder: Path, sha256: str, data: bytes) -> None:
     if target.exists():
         read_original(folder, sha256)
         return
+    import secrets
+
     passing = target.with_name(f".{sha256}.{secrets.token_hex(8)}.part")
     try:
         with passing.open("xb") as file:

@@ -8,7 +8,7 @@ from collections.abc import Mapping
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, get_args
 
-from brinemark.records.sheet_table import RANGES
+from brinemark.records.ranges import RANGES
 from brinemark.records.text import nearest, shown
 from brinemark.terms.errors import Refused
 

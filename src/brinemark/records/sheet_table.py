@@ -11,52 +11,17 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime, tzinfo
 
+from brinemark.records.ranges import RANGES
 from brinemark.records.text import Unclear, decimal_comma, decode, nearest, number, shown
 from brinemark.terms.errors import Refused
 
 NEEDED = ("electrode", "batch", "instrument", "measured_at", "role")
-LARGEST = 1e12  # of any level or signal, in whatever unit; beyond it a sign or an exponent was lost
 LONGEST_ID = 120
 LONGEST_TEXT = 2_000
 _DELIMITERS = (",", ";", "\t")
 _DATE_AND_TIME = re.compile(r"\d{4}-?\d\d-?\d\d[T ]\d\d.*", re.ASCII)
 
 
-@dataclass(frozen=True, slots=True)
-class Range:
-    """Numbers from low to high; above: low itself is outside."""
-
-    low: float
-    high: float
-    above: bool = False
-
-    def holds(self, value: float) -> bool:
-        return self.low <= value <= self.high and not (self.above and value == self.low)
-
-    def __str__(self) -> str:
-        low = f"{'above' if self.above else 'from'} {self.low:g}" if self.low > -LARGEST else ""
-        high = f"up to {self.high:g}" if self.high < LARGEST else ""
-        return " ".join(f"a number {low} {high}".split())
-
-
-RANGES: Mapping[str, Range] = {
-    "level": Range(0, LARGEST),
-    "level_rel_u": Range(0, 1),
-    "stock_level": Range(0, LARGEST, above=True),
-    "added_volume_mL": Range(0, LARGEST, above=True),
-    "volume_mL": Range(0, LARGEST, above=True),
-    "dilution": Range(1, 1e6),
-    "expected_level": Range(0, LARGEST),
-    "signal": Range(-LARGEST, LARGEST),
-    "signal_u": Range(0, LARGEST),
-    "prescan_signal": Range(-LARGEST, LARGEST),
-    "covariate": Range(0, LARGEST, above=True),
-    "salinity": Range(0, 60),
-    "pH": Range(0, 14),
-    "temperature_C": Range(-5, 60),
-    "contact_s": Range(0, 1e6),
-    "scan_rate_V_per_s": Range(0, 1000, above=True),
-}
 COLUMNS = (
     *NEEDED,
     *("level", "level_rel_u", "stock", "matrix_lot", "stock_level", "added_volume_mL", "volume_mL"),

@@ -18,7 +18,7 @@ from brinemark.steps.identity import Definition, Recipe, definition_of, differen
 from brinemark.steps.kept_draws import keep_draws
 from brinemark.steps.learn import learn_waves
 from brinemark.steps.lives import Life, levels_identity, lives_of
-from brinemark.steps.measure import RowSignals, Traces, WaveSet, further_role, measure_rows
+from brinemark.steps.measure import RowSignals, Traces, WaveSet, measure_rows, signal_parents
 from brinemark.steps.packing import pack_calibration, pack_limits, unpack_calibration, unpack_limits
 from brinemark.steps.place import Place
 from brinemark.terms.amounts import Calibration, Limits
@@ -98,13 +98,6 @@ def _calibration_recipe(place: Place, prepared: _Prepared) -> Recipe:
         "instruments": {name: instrument_identity(settings, name) for name in instruments},
     }
     return Recipe("calibration", "population", tuple(parents), said, settings.calibration.seed)
-
-
-def signal_parents(signals: RowSignals) -> list[tuple[str, str]]:
-    """The signals of a row as parents."""
-    further = ((further_role(name), record) for name, record in signals.further)
-    named = (("signal", signals.main), ("prescan", signals.prescan), ("zero", signals.zero), *further)
-    return [(role, record.id) for role, record in named if record is not None]
 
 
 def _context(gathered: Gathered) -> dict[str, JsonValue]:

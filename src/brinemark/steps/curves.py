@@ -1,4 +1,7 @@
-"""What differs between voltammograms and spectra: reading a file, keeping its columns, shapes and signals."""
+"""What differs between voltammograms and spectra: reading a file, keeping its columns, shapes and signals.
+
+What reads files and curves is loaded when a curve is read: a sample whose signals are stored waits for none of it.
+"""
 
 from __future__ import annotations
 
@@ -7,17 +10,6 @@ from dataclasses import asdict, dataclass
 
 import numpy as np
 
-from brinemark.records.spectra import parse_spectrum
-from brinemark.records.traces import parse_trace
-from brinemark.science.curve.absorbance import (
-    against_prescan,
-    dissect_spectrum,
-    learn_band,
-    measure_spectrum,
-    stated_band,
-)
-from brinemark.science.curve.voltammetry import dissect, measure
-from brinemark.science.curve.waves import learn_wave, theoretical_wave
 from brinemark.terms.arrays import FloatArray
 from brinemark.terms.canonical import JsonValue
 from brinemark.terms.curves import (
@@ -72,7 +64,13 @@ def spectrometer(section: InstrumentSection) -> Spectrometer:
 
 def parse_curve(data: bytes, section: InstrumentSection, name: str, of_spectra: bool) -> Curve:
     """Bytes of a file as the curve that the logbook holds. Raises Refused."""
-    return parse_spectrum(data, section, name) if of_spectra else parse_trace(data, section, name)
+    if of_spectra:
+        from brinemark.records.spectra import parse_spectrum
+
+        return parse_spectrum(data, section, name)
+    from brinemark.records.traces import parse_trace
+
+    return parse_trace(data, section, name)
 
 
 def columns_of(curve: Curve) -> dict[str, FloatArray]:
@@ -102,7 +100,13 @@ def curve_from(columns: Mapping[str, FloatArray]) -> Curve:
 
 def stated_shape(definition: CurveDefinition) -> Shape:
     """The wave of theory, or the band that the definition states, while none has been learned."""
-    return theoretical_wave(definition) if isinstance(definition, SignalDefinition) else stated_band(definition)
+    if isinstance(definition, SignalDefinition):
+        from brinemark.science.curve.waves import theoretical_wave
+
+        return theoretical_wave(definition)
+    from brinemark.science.curve.absorbance import stated_band
+
+    return stated_band(definition)
 
 
 def learns_a_shape(definition: CurveDefinition) -> bool:
@@ -113,15 +117,23 @@ def learns_a_shape(definition: CurveDefinition) -> bool:
 def learned_shape(standards: Sequence[Seen], definition: CurveDefinition, blanks: Sequence[Seen]) -> Shape:
     """Place and shape of wave or band from curves of known standards and blanks."""
     if isinstance(definition, SignalDefinition):
+        from brinemark.science.curve.waves import learn_wave
+
         return learn_wave(_traces(standards), definition, _traces(blanks))
+    from brinemark.science.curve.absorbance import learn_band
+
     return learn_band(_spectra(standards, definition), definition, _spectra(blanks, definition))
 
 
 def read_signal(seen: Seen, definition: CurveDefinition, shape: Shape) -> Signal:
     """One number from a curve. Raises Refused."""
     if isinstance(definition, SignalDefinition) and isinstance(seen.curve, Trace) and isinstance(shape, Wave):
+        from brinemark.science.curve.voltammetry import measure
+
         return measure(seen.curve, definition, shape, seen.scan_rate_V_per_s)
     if isinstance(definition, SpectrumDefinition) and isinstance(seen.curve, Spectrum) and isinstance(shape, Band):
+        from brinemark.science.curve.absorbance import measure_spectrum
+
         return measure_spectrum(seen.curve, definition, shape, _before(seen), seen.spectrometer)
     raise _mixed(definition)
 
@@ -129,8 +141,12 @@ def read_signal(seen: Seen, definition: CurveDefinition, shape: Shape) -> Signal
 def take_apart(seen: Seen, definition: CurveDefinition, shape: Shape) -> CurveDissection:
     """The same signal taken apart for the eye. Raises Refused."""
     if isinstance(definition, SignalDefinition) and isinstance(seen.curve, Trace) and isinstance(shape, Wave):
+        from brinemark.science.curve.voltammetry import dissect
+
         return dissect(seen.curve, definition, shape, seen.scan_rate_V_per_s)
     if isinstance(definition, SpectrumDefinition) and isinstance(seen.curve, Spectrum) and isinstance(shape, Band):
+        from brinemark.science.curve.absorbance import dissect_spectrum
+
         return dissect_spectrum(seen.curve, definition, shape, _before(seen), seen.spectrometer)
     raise _mixed(definition)
 
@@ -156,6 +172,8 @@ def _traces(seen: Sequence[Seen]) -> list[Trace]:
 
 def _spectra(seen: Sequence[Seen], definition: SpectrumDefinition) -> list[Spectrum]:
     """Spectra as the signal sees them; one without the pre-scan that is to be taken off teaches nothing."""
+    from brinemark.science.curve.absorbance import against_prescan
+
     found = []
     for one in seen:
         if not isinstance(one.curve, Spectrum):

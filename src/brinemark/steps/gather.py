@@ -10,7 +10,7 @@ from typing import Any
 
 import numpy as np
 
-from brinemark.science.curve.voltammetry import prescan_ratio_flag
+from brinemark.science.curve.flags import prescan_ratio_flag
 from brinemark.steps.conditions import recorded
 from brinemark.steps.identity import Definition
 from brinemark.steps.lives import Dip, Life, shared_stocks, stock_rel_u

@@ -176,6 +176,13 @@ class RowSignals:
         return tuple(one for one in (self.main, self.prescan, self.zero, *further) if one is not None)
 
 
+def signal_parents(signals: RowSignals) -> list[tuple[str, str]]:
+    """The signals of a row as parents."""
+    further = ((further_role(name), record) for name, record in signals.further)
+    named = (("signal", signals.main), ("prescan", signals.prescan), ("zero", signals.zero), *further)
+    return [(role, record.id) for role, record in named if record is not None]
+
+
 @dataclass(frozen=True, slots=True, eq=False)
 class _Task:
     """One signal to be read from a trace."""

@@ -11,7 +11,6 @@ from brinemark.records.text import nearest
 from brinemark.science.amount.predictive import DrawMemory
 from brinemark.science.amount.reading import read_sample
 from brinemark.steps.answers import AdditionLine, ElectrodeUse, ReadingLine, SampleReading
-from brinemark.steps.calibrate import signal_parents
 from brinemark.steps.chosen import Chosen, current, named
 from brinemark.steps.conditions import condition_findings
 from brinemark.steps.gather import (
@@ -25,7 +24,7 @@ from brinemark.steps.gather import (
 from brinemark.steps.identity import Recipe, difference
 from brinemark.steps.kept_draws import draw_memory, keep_draws
 from brinemark.steps.lives import Life, levels_identity, lives_of
-from brinemark.steps.measure import RowSignals, Traces, measure_rows
+from brinemark.steps.measure import RowSignals, Traces, measure_rows, signal_parents
 from brinemark.steps.packing import pack_reading, unpack_calibration, unpack_reading, unpack_signal
 from brinemark.steps.place import Place
 from brinemark.steps.run_control import RunDesk, RunReport, runs_of

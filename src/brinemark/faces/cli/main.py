@@ -7,20 +7,27 @@ from pathlib import Path
 
 import click
 
-from brinemark.faces.cli.amounts import calibrate, read
-from brinemark.faces.cli.books import add, new
-from brinemark.faces.cli.controls import controls
-from brinemark.faces.cli.dilutions import dilute
-from brinemark.faces.cli.pictures import chart
-from brinemark.faces.cli.rates import scan_rates
-from brinemark.faces.cli.season import demo
 from brinemark.faces.cli.session import Session, Verbs, show_version
-from brinemark.faces.cli.signals import signals
-from brinemark.faces.cli.ways import show
+
+PLACES = {
+    "demo": ("season", "demo"),
+    "new": ("books", "new"),
+    "add": ("books", "add"),
+    "calibrate": ("amounts", "calibrate"),
+    "read": ("amounts", "read"),
+    "controls": ("controls", "controls"),
+    "show": ("ways", "show"),
+    "chart": ("pictures", "chart"),
+    "dilute": ("dilutions", "dilute"),
+    "scan-rates": ("rates", "scan_rates"),
+    "signals": ("signals", "signals"),
+}
+"""Verbs in the order of the work: module and name of each."""
 
 
 @click.group(
     cls=Verbs,
+    places=PLACES,
     context_settings={"max_content_width": 80},
     epilog="`brinemark VERB --help` explains one verb, with an example.",
 )
@@ -45,10 +52,6 @@ def brinemark(context: click.Context, logbook: Path | None, version: bool) -> No
     It screens; an accredited laboratory confirms.
     """
     context.obj = Session(logbook)
-
-
-for verb in (demo, new, add, calibrate, read, controls, show, chart, dilute, scan_rates, signals):
-    brinemark.add_command(verb)
 
 
 def main() -> None:

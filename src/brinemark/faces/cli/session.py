@@ -7,6 +7,8 @@ import os
 import shlex
 import shutil
 import sys
+from collections.abc import Mapping
+from importlib import import_module
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, NoReturn
 
@@ -86,11 +88,24 @@ def _quoted(word: str) -> str:
 
 
 class Verbs(click.Group):
-    """A group whose verbs end with a status and one line, never with a traceback."""
+    """A group whose verbs end with a status and one line, never with a traceback.
+
+    places : module and name of each verb, which is loaded when it is asked for: reading a sample waits for no other.
+    """
+
+    def __init__(self, *args: Any, places: Mapping[str, tuple[str, str]], **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.places = places
 
     def list_commands(self, ctx: click.Context) -> list[str]:
         """In the order of the work, not of the alphabet."""
-        return list(self.commands)
+        return list(self.places)
+
+    def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:
+        if cmd_name in self.places and cmd_name not in self.commands:
+            module, name = self.places[cmd_name]
+            self.add_command(getattr(import_module(f"brinemark.faces.cli.{module}"), name), cmd_name)
+        return super().get_command(ctx, cmd_name)
 
     def invoke(self, ctx: click.Context) -> Any:
         try:

@@ -25,6 +25,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from brinemark.science.distributions import student_quantile
 from brinemark.terms.amounts import Reading
 
 BLANK, CHECK, SPIKED = "blank", "check standard", "spiked water"
@@ -104,8 +105,6 @@ def control_limits(recoveries: Sequence[float], starting: tuple[float, float], f
     recoveries : of earlier controls; 0 and inf are recoveries without an end. Starting limits stay when the median
     lies beyond them (a bias is not licensed by its age) or when the recoveries do not scatter.
     """
-    from scipy.special import stdtrit
-
     count = len(recoveries)
     if count < fewest:
         return ControlLimits(*starting)
@@ -117,7 +116,7 @@ def control_limits(recoveries: Sequence[float], starting: tuple[float, float], f
     scale = MAD_TO_SD * float(np.median(np.abs(logs - middle)))
     if not 0.0 < scale < math.inf:
         return ControlLimits(*starting, remark=f"{count} earlier controls have no scatter to go by")
-    reach = float(stdtrit(MAD_EFFICIENCY * (count - 1), CHART)) * scale * math.sqrt(1.0 + 0.5 * math.pi / count)
+    reach = student_quantile(CHART, MAD_EFFICIENCY * (count - 1)) * scale * math.sqrt(1.0 + 0.5 * math.pi / count)
     return ControlLimits(math.exp(middle - reach), math.exp(middle + reach), count)
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 
+from brinemark.science.distributions import chi_square_above, chi_square_below
 from brinemark.terms.arrays import FloatArray
 from brinemark.terms.curves import Flag
 
@@ -30,10 +31,8 @@ def compare_cycles(values: FloatArray, u_noise: float, averaged: bool) -> tuple[
 
 
 def _contradiction(ratio: float, values: FloatArray) -> Flag | None:
-    from scipy.special import chdtr, chdtrc
-
     freedom = values.size - 1
-    beyond = float((chdtrc if ratio > 1.0 else chdtr)(freedom, freedom * ratio**2))
+    beyond = (chi_square_above if ratio > 1.0 else chi_square_below)(freedom * ratio**2, freedom)
     if 1.0 / CYCLE_FACTOR <= ratio <= CYCLE_FACTOR or beyond >= CYCLE_PROBABILITY:
         return None
     if ratio < 1.0:

@@ -69,9 +69,20 @@ def _coefficients(values: FloatArray, count: int) -> FloatArray:
     """Products (count,) or (count, k) of the lowest cosines with values (m,) or (m, k)."""
     if len(values) <= TABLE_POINTS:
         return np.asarray(_cosines(len(values), count) @ values, dtype=np.float64)
-    from scipy.fft import dct
+    return _fast_coefficients(values, count)
 
-    return np.asarray(dct(values, axis=0, norm="ortho")[1 : count + 1], dtype=np.float64)
+
+def _fast_coefficients(values: FloatArray, count: int) -> FloatArray:
+    """The same from one Fourier transform of as many points, even ones first, then odd ones backwards.
+
+    Source: A fast cosine transform in one and two dimensions, IEEE Transactions on Acoustics, Speech, and Signal
+    Processing 28 (1980) 27, doi 10.1109/TASSP.1980.1163351 (from memory); needs count <= m/2.
+    """
+    points = len(values)
+    spectrum = np.fft.rfft(np.concatenate([values[::2], values[1::2][::-1]]), axis=0)[1 : count + 1]
+    turn = np.exp(-0.5j * np.pi * np.arange(1, count + 1) / points)
+    turned = spectrum * (turn if values.ndim == 1 else turn[:, None])
+    return np.asarray(np.sqrt(2.0 / points) * turned.real, dtype=np.float64)
 
 
 @lru_cache(maxsize=64)

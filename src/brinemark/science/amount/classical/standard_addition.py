@@ -18,6 +18,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from brinemark.science.amount.classical.lines import Line, fit_line, fit_linear
+from brinemark.science.distributions import student_above, student_quantile
 from brinemark.terms.arrays import FloatArray
 from brinemark.terms.errors import Refused
 
@@ -136,14 +137,12 @@ def combined_addition(parts: Sequence[AddedLevel], interval: float = 0.95) -> Co
     The scatter holds what one line cannot show: that electrodes disagree. Electrodes that cannot say are left out and
     counted out; below two there is no scatter.
     """
-    from scipy.special import stdtrit
-
     levels = np.array([part.level for part in parts if part.level is not None])
     if levels.size < 2:
         reason = f"{levels.size} of {len(parts)} electrodes give a level; their scatter needs two; add electrodes"
         return CombinedAddition(None, None, None, int(levels.size), reason)
     u = float(levels.std(ddof=1) / math.sqrt(levels.size))
-    t = float(stdtrit(levels.size - 1, (1.0 + interval) / 2.0))
+    t = student_quantile((1.0 + interval) / 2.0, levels.size - 1)
     return CombinedAddition(float(levels.mean()), u, t * u, int(levels.size))
 
 
@@ -160,8 +159,6 @@ class Bend:
 
 def bend_of(added: FloatArray, signal: FloatArray, weights: FloatArray) -> Bend | None:
     """How the points bend; None below 4 readings or 3 levels, which show none."""
-    from scipy.special import stdtr
-
     if added.size < 4 or np.unique(added).size < 3:
         return None
     root = np.sqrt(weights)
@@ -170,14 +167,12 @@ def bend_of(added: FloatArray, signal: FloatArray, weights: FloatArray) -> Bend 
     rounding = 1e-9 * float(np.max(np.abs(signal)) / np.max(added) ** 2)
     if abs(c) <= rounding:
         return Bend(c, u, fit.df, 1.0)
-    return Bend(c, u, fit.df, float(2.0 * stdtr(fit.df, -abs(c) / u)) if u > 0.0 else 0.0)
+    return Bend(c, u, fit.df, 2.0 * student_above(abs(c) / u, fit.df) if u > 0.0 else 0.0)
 
 
 def _if_bent(bend: Bend, added: FloatArray, signal: FloatArray, weights: FloatArray, blank: Blank) -> float | None:
     """Level at which the curve of the lowest c that the points allow meets the blank; None when c cannot be below 0."""
-    from scipy.special import stdtrit
-
-    c = bend.c - float(stdtrit(bend.df, 1.0 - BEND_ALPHA / 2.0)) * bend.u
+    c = bend.c - student_quantile(1.0 - BEND_ALPHA / 2.0, bend.df) * bend.u
     line = fit_line(added, signal - c * added**2, weights)
     height = line.intercept - blank.signal
     square = line.slope**2 - 4.0 * c * height
@@ -187,10 +182,8 @@ def _if_bent(bend: Bend, added: FloatArray, signal: FloatArray, weights: FloatAr
 
 
 def _answer(added: FloatArray, signal: FloatArray, weights: FloatArray, blank: Blank, interval: float) -> AddedLevel:
-    from scipy.special import stdtrit
-
     line = fit_line(added, signal, weights)
-    t = float(stdtrit(line.df, (1.0 + interval) / 2.0))
+    t = student_quantile((1.0 + interval) / 2.0, line.df)
     bend = bend_of(added, signal, weights)
     bend_p = None if bend is None else bend.p
     if not line.slope > 0.0:
