@@ -118,10 +118,11 @@ def main() -> int:
     reads = sum(one.reads for one in done)
     grown = max(one.after for one in done) - max(one.after for one in done[: max(1, len(done) // 10)])
     print(f"{reads} readings, {sum(one.told for one in done)} with a statement, {given.per_batch} a batch")
-    print(f"{seconds:.1f} s on {given.processes} processes: {1e3 * seconds / reads * given.processes:.2f} ms each a core")
+    each = 1e3 * seconds / reads * given.processes
+    print(f"{seconds:.1f} s on {given.processes} processes: {each:.2f} ms each a core")
     print(f"{seconds / imports:.0f} x '{IMPORTS}' ({imports:.2f} s)")
-    print(f"peak memory of a process: {max(one.after for one in warm):.0f} MB after its first batch; {grown:.0f} MB more "
-          "from a tenth of the readings to all")  # fmt: skip
+    first = max(one.after for one in warm)
+    print(f"peak memory of a process: {first:.0f} MB after its first batch; {grown:.0f} MB more from a tenth to all")
     met = seconds * 10_000 / reads <= WANTED_S, grown <= MEMORY_MB
     print(f"{'met' if met[0] else 'MISSED'}: 10,000 readings in {WANTED_S:g} s")
     print(f"{'met' if met[1] else 'MISSED'}: memory flat to {MEMORY_MB:g} MB")

@@ -115,7 +115,8 @@ def _left_out(one: LeftOut) -> str:
 def _all_limits(place: Place, made: Calibration, memory: DrawMemory) -> tuple[Limits, ...]:
     """Limits of every batch on every instrument that read it; memory keeps the draws of the batches."""
     pairs = sorted(set(zip(made.readings.batch, made.readings.instrument, strict=True)))
-    decision, found = place.settings.decision, []
+    decision = place.settings.decision
+    found: list[Limits] = []
     for batch, instrument in pairs:
         draws = memory.draws(made, made.readings, [batch], made.seed)
         found += batch_limits(made, made.readings, batch, instrument, decision, draws)
@@ -129,9 +130,7 @@ def limits_record(place: Place, calibration_id: str, made: Calibration, limits: 
     return recipe.record(pack_limits(limits))
 
 
-def _store(
-    place: Place, prepared: _Prepared, record: Record, limits: Record, memory: DrawMemory
-) -> CalibrationReport:
+def _store(place: Place, prepared: _Prepared, record: Record, limits: Record, memory: DrawMemory) -> CalibrationReport:
     remarks: list[str] = []
     with place.database.writing() as writer:
         stored = writer.reader.record(record.id)

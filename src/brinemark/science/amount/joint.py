@@ -75,7 +75,8 @@ class JointReading:
         likelihood = JointLikelihood.of([electrode], candidates)
         lives = SimulatedLives.draw([electrode], seed, LIMIT_SIMULATIONS)
         first = BELOW_BLANK.size
-        anchors = np.unique([*range(first, candidates.size - 1, 3), candidates.size - 2, candidates.size - 1])
+        last = candidates.size - 1
+        anchors = np.array(sorted({*range(first, last, 3), last - 1, last}))
         roots = [
             likelihood.signed_root(likelihood.log_likelihood(lives.signals(float(candidates[i])))) for i in anchors
         ]
@@ -170,7 +171,7 @@ def _anchors(root: FloatArray, candidates: FloatArray) -> IntArray:
     if inside.size == 0:
         inside = np.arange(first + 1, candidates.size - 1)
     picks = np.linspace(inside[0], inside[-1], ANCHORS - 2).round().astype(int)
-    return np.unique(np.concatenate([[first], picks, [candidates.size - 1]]))
+    return np.array(sorted({first, *picks.tolist(), candidates.size - 1}))
 
 
 @dataclass(frozen=True, slots=True, eq=False)

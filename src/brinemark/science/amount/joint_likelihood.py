@@ -1,4 +1,4 @@
-"""The likelihood of a sample's level given all readings of all electrodes: the statistic that the signed root is made of.
+"""The likelihood of a sample's level given all readings of all electrodes, which the signed root is made of.
 
 Each reading is put on the scale w(y) = asinh(k y / s) / k, k^2 the variance that grows with the signal and s^2 the
 additive one (means over the draws), and all readings of a sample are taken as jointly normal there. At every candidate

@@ -119,8 +119,8 @@ def drift_is_measured(readings: ElectrodeReadings, which: BoolArray | None = Non
 
     which : (R,) readings that count, None = every one but the main readings.
     """
-    several = np.unique(readings.unit[readings.dip != 0 if which is None else which])
-    return several.size >= ENOUGH_ELECTRODES and len({readings.batch[i] for i in several}) >= 2
+    several = set(readings.unit[readings.dip != 0 if which is None else which].tolist())
+    return len(several) >= ENOUGH_ELECTRODES and len({readings.batch[i] for i in several}) >= 2
 
 
 def unit_data(readings: ElectrodeReadings, scale: Scale) -> tuple[UnitData, IntArray, tuple[str, ...]]:

@@ -105,7 +105,7 @@ def normal_draws_scores(law: DipLaw, signal: FloatArray, responses: Responses) -
 def _correction(law: DipLaw, signal: float, responses: Responses, rough: FloatArray) -> SmoothCurve:
     """Exact minus approximate score over minus the approximate one, which is (n,) at the levels of responses."""
     inner = [int(np.argmin(np.abs(rough[1:-1] - score))) + 1 for score in SCORES]
-    chosen = np.unique([0, *inner, rough.size - 1])
+    chosen = np.array(sorted({0, *inner, rough.size - 1}))  # numpy's unique of a list loads masked arrays
     place, first = np.unique(-rough[chosen], return_index=True)
     near = np.abs(place) < FAR
     if not near.any():

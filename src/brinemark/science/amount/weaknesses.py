@@ -162,7 +162,7 @@ def _ranks(values: FloatArray) -> FloatArray:
 
 def signals_rise(readings: ElectrodeReadings) -> bool | None:
     """Whether signals go up with the level, by the correlation of their ranks; None with fewer than three readings."""
-    if readings.signal.size < 3 or np.unique(readings.level).size < 2:
+    if readings.signal.size < 3 or (readings.level == readings.level[0]).all():
         return None
     level = np.unique(readings.level, return_inverse=True)[1]
     signal = np.unique(readings.signal, return_inverse=True)[1]
