@@ -49,7 +49,7 @@ UNWANTED = [
     "sqlalchemy",
     "alembic",
     "pybaselines",
-    pytest.param("scipy", marks=pytest.mark.xfail(strict=True, reason="the normal distribution of the law")),
+    "scipy",
 ]
 
 
