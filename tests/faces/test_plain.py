@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import pytest
 
+from brinemark.faces.cli import plain
 from brinemark.faces.cli.plain import amount, counted, probability, say, say_table, scale, span, with_u
 
 
@@ -60,3 +61,25 @@ def test_a_table_wraps_inside_the_width_and_keeps_brackets_as_they_are(capsys: p
     assert max(map(len, lines)) <= 40
     assert any("[bold]a[/bold]" in line for line in lines)
     assert sum(line.count("word") for line in lines) == 12
+
+
+@pytest.mark.parametrize("right", [(), (1,), (0, 2)])
+def test_a_table_that_fits_is_set_as_the_wrapping_library_sets_it(right: tuple[int, ...]) -> None:
+    table = [["electrode", "signal, nA", ""], ["H10-3", "343 +- 80", "55%"], ["", "367 +- 8500", "x  y"]]
+    widths = [9, 11, 4]
+    mine = [line.rstrip() for line in plain._set(table, widths, right)]
+    assert mine == [line.rstrip() for line in plain._wrapped(table, 60, right)]
+
+
+def test_a_table_is_wrapped_where_it_does_not_fit_or_a_character_is_wide(
+    monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    wrapped: list[int] = []
+    monkeypatch.setattr(plain, "_wrapped", lambda table, room, right: wrapped.append(room) or [])
+    plain.say_table(["a", "b"], [["x" * 30, "y" * 30]])
+    assert wrapped == []
+    assert capsys.readouterr().out.splitlines()[1] == f"  {'x' * 30}  {'y' * 30}"
+    plain.say_table(["a", "b"], [["x" * 50, "y" * 40]])
+    plain.say_table(["a", "b"], [["\u6c34", "y"]])
+    plain.say_table(["a", "b"], [["two\nlines", "y"]])
+    assert len(wrapped) == 3

@@ -51,20 +51,45 @@ def say_next(*lines: str) -> None:
 
 def say_table(head: Sequence[str], rows: Iterable[Sequence[str]], indent: int = 2, right: Sequence[int] = ()) -> None:
     """Columns two blanks apart that wrap inside the terminal; right : columns of numbers, set to the right."""
+    table = [list(head), *(list(row) for row in rows)]
+    room = max(width() - indent, 30)
+    widths = [max(len(row[place]) for row in table) for place in range(len(head))]
+    plain = sum(widths) + 2 * len(widths) <= room and all(_one_wide(cell) for row in table for cell in row)
+    for line in _set(table, widths, right) if plain else _wrapped(table, room, right):
+        click.echo((" " * indent + line).rstrip())
+
+
+def _one_wide(cell: str) -> bool:
+    """Whether every character of a cell is one line's and one column wide."""
+    return cell.isascii() and cell.isprintable()
+
+
+def _set(table: Sequence[Sequence[str]], widths: Sequence[int], right: Sequence[int]) -> list[str]:
+    """Lines of a table that fits, without the library that wraps, whose import a reading would wait for."""
+    return [
+        "  ".join(
+            cell.rjust(room) if place in right else cell.ljust(room)
+            for place, (cell, room) in enumerate(zip(row, widths, strict=True))
+        )
+        for row in table
+    ]
+
+
+def _wrapped(table: Sequence[Sequence[str]], room: int, right: Sequence[int]) -> list[str]:
+    """Lines of a table whose cells wrap."""
     from rich.console import Console
     from rich.table import Table
     from rich.text import Text
 
-    table = Table(box=None, padding=(0, 2, 0, 0), pad_edge=False, header_style="")
-    for place, name in enumerate(head):
-        table.add_column(Text(name), justify="right" if place in right else "left", vertical="top", overflow="fold")
-    for row in rows:
-        table.add_row(*(Text(cell) for cell in row))
-    console = Console(width=max(width() - indent, 30), color_system=None, force_terminal=False, legacy_windows=False)
+    made = Table(box=None, padding=(0, 2, 0, 0), pad_edge=False, header_style="")
+    for place, name in enumerate(table[0]):
+        made.add_column(Text(name), justify="right" if place in right else "left", vertical="top", overflow="fold")
+    for row in table[1:]:
+        made.add_row(*(Text(cell) for cell in row))
+    console = Console(width=room, color_system=None, force_terminal=False, legacy_windows=False)
     with console.capture() as captured:
-        console.print(table)
-    for line in captured.get().splitlines():
-        click.echo((" " * indent + line).rstrip())
+        console.print(made)
+    return captured.get().splitlines()
 
 
 def amount(value: float | None, none: str = "none") -> str:

@@ -68,7 +68,8 @@ def filled(scale: CovariateScale, raw: Mapping[str, FloatArray]) -> tuple[FloatA
     x = np.log(table / scale.reference[:, None])
     left = np.zeros((*scale.cov.shape, count))
     gone = np.isnan(x)
-    for pattern in np.unique(gone[:, gone.any(axis=0)], axis=1).T:
+    for column in dict.fromkeys(map(tuple, gone.T[gone.any(axis=0)].tolist())):
+        pattern = np.array(column, dtype=bool)
         units = np.flatnonzero((gone == pattern[:, None]).all(axis=0))
         missing, known = np.flatnonzero(pattern), np.flatnonzero(~pattern)
         # A pseudo-inverse: covariates that go together exactly say the same thing twice.
