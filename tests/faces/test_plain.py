@@ -75,7 +75,12 @@ def test_a_table_is_wrapped_where_it_does_not_fit_or_a_character_is_wide(
     monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:
     wrapped: list[int] = []
-    monkeypatch.setattr(plain, "_wrapped", lambda table, room, right: wrapped.append(room) or [])
+
+    def noted(_table: object, room: int, _right: object) -> list[str]:
+        wrapped.append(room)
+        return []
+
+    monkeypatch.setattr(plain, "_wrapped", noted)
     plain.say_table(["a", "b"], [["x" * 30, "y" * 30]])
     assert wrapped == []
     assert capsys.readouterr().out.splitlines()[1] == f"  {'x' * 30}  {'y' * 30}"

@@ -8,7 +8,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from scipy.special import ndtr, ndtri
 
-from brinemark.science.amount.normal import normal_cdf, normal_quantile, normal_scores
+from brinemark.science.amount.normal import median, normal_cdf, normal_quantile, normal_scores
 
 TABLE_ERROR = 3e-14
 """What the third order leaves over half a step of the table."""
@@ -38,3 +38,10 @@ def test_quantiles_are_scipys_and_probabilities_are_kept_inside() -> None:
     assert normal_quantile(0.975) == pytest.approx(1.959963984540054, abs=1e-14)  # NIST/SEMATECH e-Handbook 1.3.6.7.1
     least = ndtri([1e-12, 1 - 1e-12, 1e-12])
     assert normal_scores(np.array([0.0, 1.0, -1e-9]), 1e-12) == pytest.approx(least, rel=1e-5)
+
+
+@pytest.mark.parametrize("shape", [(1,), (2,), (7,), (5, 8), (4, 9)])
+@pytest.mark.parametrize("axis", [None, 0, -1])
+def test_the_median_is_numpys(shape: tuple[int, ...], axis: int | None) -> None:
+    values = np.random.default_rng(1).normal(size=shape)
+    assert median(values, axis) == pytest.approx(np.median(values, axis=axis), rel=1e-15)

@@ -13,6 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from brinemark.science.amount.joint_likelihood import JointLikelihood
+from brinemark.science.amount.normal import median
 from brinemark.science.amount.statistic import Observed, crossing, folds_of, search_levels
 from brinemark.science.amount.tails import scores_of
 from brinemark.terms.arrays import FloatArray, IntArray
@@ -60,7 +61,7 @@ class JointReading:
             roots = likelihood.signed_root(simulated)
             null.append(np.sort(roots[:, index]))
             if likelihood.candidates[index] == 0.0:
-                blank = np.median(roots, axis=0)
+                blank = median(roots, axis=0)
             if parted is not None:
                 agreement = float((parted - simulated.max(axis=1) >= apart).mean())
         typical = np.maximum(root, blank)
@@ -154,7 +155,7 @@ class JointReading:
 
 def _typical(electrode: Observed, level: FloatArray) -> FloatArray:
     """Median signals (n, J) of an electrode's readings at sample levels (n,)."""
-    return np.stack([np.exp(np.median(law.log_median(level), axis=1)) for law in electrode.laws], axis=1)
+    return np.stack([np.exp(median(law.log_median(level), axis=1)) for law in electrode.laws], axis=1)
 
 
 def smooth_cdf(ordered: FloatArray, at: FloatArray) -> FloatArray:

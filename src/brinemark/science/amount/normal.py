@@ -1,4 +1,4 @@
-"""The normal distribution without scipy, whose import takes longer than reading a sample."""
+"""The normal distribution, and a median, without the libraries whose import takes longer than reading a sample."""
 
 from __future__ import annotations
 
@@ -51,3 +51,12 @@ def normal_quantile(probability: float) -> float:
 def normal_scores(probability: Iterable[float], least: float) -> FloatArray:
     """Quantiles (n,) of probabilities (n,), which are first kept between least and 1 - least."""
     return np.array([_STANDARD.inv_cdf(min(max(p, least), 1.0 - least)) for p in probability])
+
+
+def median(values: FloatArray, axis: int | None = None) -> FloatArray:
+    """As numpy's median, which would load masked arrays; one value or more along the axis."""
+    rows = values.ravel() if axis is None else np.moveaxis(values, axis, -1)
+    upper = rows.shape[-1] // 2
+    lower = upper - 1 + rows.shape[-1] % 2
+    parted = np.partition(rows, (lower, upper), axis=-1)
+    return np.asarray(0.5 * (parted[..., lower] + parted[..., upper]))

@@ -25,6 +25,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from brinemark.science.amount.normal import median
 from brinemark.science.distributions import student_quantile
 from brinemark.terms.amounts import Reading
 
@@ -110,10 +111,10 @@ def control_limits(recoveries: Sequence[float], starting: tuple[float, float], f
         return ControlLimits(*starting)
     with np.errstate(divide="ignore"):
         logs = np.log(np.asarray(recoveries, dtype=float))
-    middle = float(np.median(logs))
+    middle = float(median(logs))
     if not starting[0] <= math.exp(middle) <= starting[1]:
         return ControlLimits(*starting, remark=f"{count} earlier controls centre on {percent(math.exp(middle))}")
-    scale = MAD_TO_SD * float(np.median(np.abs(logs - middle)))
+    scale = MAD_TO_SD * float(median(np.abs(logs - middle)))
     if not 0.0 < scale < math.inf:
         return ControlLimits(*starting, remark=f"{count} earlier controls have no scatter to go by")
     reach = student_quantile(CHART, MAD_EFFICIENCY * (count - 1)) * scale * math.sqrt(1.0 + 0.5 * math.pi / count)

@@ -13,7 +13,7 @@ from typing import Protocol
 import numpy as np
 
 from brinemark.science.amount.law import DipLaw, FilmKind
-from brinemark.science.amount.normal import normal_quantile
+from brinemark.science.amount.normal import median, normal_quantile
 from brinemark.science.amount.roots import rising_root
 from brinemark.science.amount.tails import SignalTail, normal_draws_scores, scores_of
 from brinemark.terms.arrays import FloatArray
@@ -75,7 +75,7 @@ class Statistic(Protocol):
 
 def search_levels(electrodes: Sequence[Observed]) -> FloatArray:
     """0 and a geometric ladder from LOWEST K d to HIGHEST K d over the electrodes."""
-    K = np.array([float(np.exp(np.median(e.laws[0].electrode.ln_K))) * e.dilution for e in electrodes])
+    K = np.array([float(np.exp(median(e.laws[0].electrode.ln_K))) * e.dilution for e in electrodes])
     low, high = LOWEST * K.min(), HIGHEST * K.max()
     points = int(np.ceil(np.log(high / low) / LADDER_STEP)) + 1
     return np.concatenate([[0.0], np.geomspace(low, high, points)])
@@ -127,7 +127,7 @@ class SingleReading:
 
     def folds(self, level: FloatArray, tail: float) -> FloatArray:
         law, responses = self.tail.law.thinned(FOLD_DRAWS), self.tail.responses.part(slice(-1), FOLD_DRAWS)
-        typical = np.exp(np.median(law.log_median(level), axis=1))
+        typical = np.exp(median(law.log_median(level), axis=1))
         if not self.mixed:
             return folds_of(self.search, normal_draws_scores(law, typical, responses), tail)
         rungs = np.arange(0, self.search.size, 2)

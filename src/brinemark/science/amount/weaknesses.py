@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
+from brinemark.science.amount.normal import median
 from brinemark.science.amount.response import DEFAULT_DRIFT_SD, DEFAULT_ELECTRODE_K_SD
 from brinemark.science.amount.salinity import correction_refusal, distinct
 from brinemark.science.amount.scale import ENOUGH_ELECTRODES, Scale, closing_spikes, drift_is_measured
@@ -35,7 +36,7 @@ def weaknesses(readings: ElectrodeReadings, scale: Scale, draws: FloatArray) -> 
         found.append(f"all standards at one level ({known[0]:g}): K and h are taken from the prior; add other levels")
     if signals_rise(readings) is False:
         found.append(f"{NOT_RISING}: nothing is read with it; check levels, names and signs")
-    found += _levels_near_K(known, float(np.exp(np.median(draws[:, 1]))))
+    found += _levels_near_K(known, float(np.exp(median(draws[:, 1]))))
     found += _held(readings, scale)
     found += _levels_in_order(readings)
     found += _levels_far_off(readings, scale)
@@ -144,7 +145,7 @@ def _levels_far_off(readings: ElectrodeReadings, scale: Scale) -> list[str]:
         highest[batch] = max(level, highest.get(batch, 0.0))
     if len(highest) < 3:
         return []
-    usual = float(np.median(list(highest.values())))
+    usual = float(median(np.array(list(highest.values()))))
     return [
         f"the highest standard of batch {batch} is {level:g}, of most batches {usual:g}: check the unit of its levels "
         "before trusting what is read on it"
