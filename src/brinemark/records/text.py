@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import difflib
 import math
 import re
 from collections.abc import Iterable
@@ -46,6 +45,8 @@ def shown(value: object) -> str:
 
 def nearest(name: str, known: Iterable[str]) -> str | None:
     """The known name most like this one, or None when none is alike."""
+    import difflib
+
     by_fold = {candidate.casefold(): candidate for candidate in known}
     found = difflib.get_close_matches(name.casefold(), by_fold, n=1, cutoff=0.5)
     return by_fold[found[0]] if found else None

@@ -6,7 +6,6 @@ Sources are chapters of the Digital Library of Mathematical Functions (https://d
 from __future__ import annotations
 
 import math
-from statistics import NormalDist
 
 SETTLED = 1e-15
 TINY = 1e-300
@@ -45,6 +44,8 @@ def student_quantile(probability: float, freedom: float) -> float:
 
 
 def _upper_quantile(tail: float, freedom: float) -> float:
+    from statistics import NormalDist
+
     t = -NormalDist().inv_cdf(tail)
     for _ in range(MAX_STEPS):
         above = student_above(t, freedom)

@@ -5,7 +5,6 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
-from statistics import median
 from typing import Any
 
 import numpy as np
@@ -122,7 +121,7 @@ def _table(further: Mapping[str, Sequence[float | None]]) -> dict[str, Any]:
 def reference_covariate(values: Iterable[float | None]) -> float | None:
     """Median of the positive covariates, or None when there is none."""
     known = [value for value in values if value is not None and value > 0 and math.isfinite(value)]
-    return median(known) if known else None
+    return float(np.median(known)) if known else None
 
 
 def one_unit(rows: Sequence[StoredRow], signals: Sequence[Signal], default: str) -> str:
