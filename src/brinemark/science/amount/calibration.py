@@ -10,13 +10,13 @@ import numpy as np
 from brinemark.science.amount.covariates import raw_of_readings
 from brinemark.science.amount.defects import Electrodes, Mixture, electrodes_of, film_doubts, mixture_at
 from brinemark.science.amount.lives import NODES, latent_model_of
+from brinemark.science.amount.mode import find_mode
 from brinemark.science.amount.posterior import (
     LAST_ROUND,
     OnStep,
     PosteriorSample,
     SampleOptions,
     always,
-    find_mode,
     sample_posterior,
 )
 from brinemark.science.amount.priors import DEFAULTS, default_priors, spike_level
