@@ -12,6 +12,7 @@ from __future__ import annotations
 
 import importlib
 import importlib.util
+import itertools
 from collections.abc import Callable, Iterator
 from concurrent.futures import Executor, ThreadPoolExecutor
 from contextlib import contextmanager
@@ -50,7 +51,7 @@ class Loops:
             work(0, count)
             return
         edges = [count * piece // PIECES for piece in range(PIECES + 1)]
-        for done in [self.pool.submit(work, *edge) for edge in zip(edges[:-1], edges[1:], strict=True)]:
+        for done in [self.pool.submit(work, *edge) for edge in itertools.pairwise(edges)]:
             done.result()
 
 
@@ -155,8 +156,8 @@ class CompiledResponse:
         modes: tuple[FloatArray, ...],
         sides: tuple[tuple[int, ...], ...],
     ) -> FloatArray:
-        """Log marginal likelihood (D, G) of each batch; modes : the five arrays of Adapted; sides : nodes of a batch, of
-        electrodes read once, and several times."""
+        """Log marginal likelihood (D, G) of each batch; modes : the five arrays of Adapted; sides : nodes of a batch,
+        of electrodes read once, and several times."""
         groups, outer, rules = self._groups(group_of_unit), hermite_grid(sides[0]), tuple(map(_rule, sides[1:]))
         out = np.empty((theta.shape[1], groups.size - 1))
         for rows in self._rows(theta.shape[1]):

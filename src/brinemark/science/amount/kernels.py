@@ -38,9 +38,7 @@ from brinemark.science.amount.kernels_base import (
     exponential,
     logarithm,
 )
-from brinemark.science.amount.kernels_single import (
-    LANES, MIDDLE, SUM, batch_lanes, occupied, over_single, single
-)
+from brinemark.science.amount.kernels_single import LANES, MIDDLE, SUM, batch_lanes, occupied, over_single, single
 from brinemark.science.amount.quadrature import LOG_2PI
 from brinemark.terms.arrays import FloatArray, IntArray
 
@@ -112,7 +110,7 @@ def densities(pack: Pack, z: FloatArray, e: FloatArray, own_K: bool) -> FloatArr
     for a in range(nodes):
         for d in range(draws):
             for u in range(units):
-                zs = (lanes[0, a], lanes[1, a], lanes[2, a])
+                zs = (z[0, a, d, u], z[1, a, d, u], z[2, a, d, u])
                 es = (e[0, a, d, u], e[1, a, d, u], e[2, a, d, u])
                 out[a, d, u] = density(pack, (d, u), zs, es, own_K)
     return out
@@ -229,7 +227,7 @@ def sum_of_logs(values: FloatArray) -> float:
         if np.isnan(value):
             return value
         top = max(top, value)
-    if top == -inf or top == inf:
+    if not np.isfinite(top):
         return top
     total = 0.0
     for value in values:

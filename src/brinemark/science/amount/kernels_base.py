@@ -14,7 +14,6 @@ from __future__ import annotations
 
 from typing import Any, TypeAlias
 
-import numpy as np
 from llvmlite import ir
 from numba import njit, types
 from numba.extending import intrinsic
@@ -42,8 +41,7 @@ ONE_BITS, ROOT_HALF_BITS = 0x3FF0000000000000, 0x3FE6A09E667F3BCD  # 1, and the 
 compiled = njit(cache=True, error_model="numpy", nogil=True)
 
 
-@intrinsic
-def bits_of(context: Any, number: Any) -> Any:
+def _bits_of(context: Any, number: Any) -> Any:
     """The bits of a number as an integer."""
 
     def build(_context: Any, builder: Any, _signature: Any, given: Any) -> Any:
@@ -52,14 +50,18 @@ def bits_of(context: Any, number: Any) -> Any:
     return types.int64(types.float64), build
 
 
-@intrinsic
-def number_of(context: Any, bits: Any) -> Any:
+def _number_of(context: Any, bits: Any) -> Any:
     """The number with these bits."""
 
     def build(_context: Any, builder: Any, _signature: Any, given: Any) -> Any:
         return builder.bitcast(given[0], ir.DoubleType())
 
     return types.float64(types.int64), build
+
+
+# Any, since the compiler gives what it takes for a function another shape.
+bits_of: Any = intrinsic(_bits_of)
+number_of: Any = intrinsic(_number_of)
 
 
 @compiled

@@ -1,8 +1,8 @@
 """The search for the modes of quadrature.py (adapt) in compiled loops: one parameter vector, one batch at a time.
 
 The same Newton steps, halving and stopping as _Climb of quadrature.py, where they are explained, under standard normal
-latents. Derivatives of electrodes read several times are differences in what the latents act through: log gain, ln K and
-ln floor.
+latents. Derivatives of electrodes read several times are differences in what the latents act through: log gain, ln K
+and ln floor.
 """
 
 from __future__ import annotations
@@ -27,7 +27,7 @@ from brinemark.science.amount.kernels_climb_single import Modes, climb_single, s
 from brinemark.science.amount.kernels_single import single_slopes
 from brinemark.science.amount.newton import stencil_points
 from brinemark.science.amount.quadrature import LOG_2PI, MAX_NEWTON, SHORTEST, STEP_DONE
-from brinemark.terms.arrays import FloatArray, IntArray
+from brinemark.terms.arrays import FloatArray
 
 STEP = 3e-4  # of the differences, on logs
 STENCIL = stencil_points(3, 1.0).T.copy()

@@ -38,7 +38,8 @@ def states(groups: IntArray) -> tuple[State, State, FloatArray]:
 def climb_single(
     pack: Pack, at: tuple[int, int, int, int], modes: Modes, rooms: tuple[State, State, FloatArray]
 ) -> None:
-    """From the start in modes to the mode, into modes; at : parameter vector, batch, first and last but one electrode."""
+    """From a start in modes to the mode, into modes;
+    at : parameter vector, batch, first electrode of it and of the next."""
     d, g, first, last = at
     here, there, step = rooms
     z, e = here[0], here[1]

@@ -1,7 +1,8 @@
 """Electrodes read once, in compiled loops: their density, its integral over the own latent, its derivatives.
 
 Formulas and limits of exponents are those of SingleResponse (lives.py) and LogResponse (response.py), where they are
-explained. The integral is worked out for all nodes of the batch at once, which the compiler then takes several at a time.
+explained. The integral is worked out for all nodes of the batch at once, which the compiler then
+takes several at a time.
 """
 
 from __future__ import annotations

@@ -89,7 +89,7 @@ def _shorter(lost: float, promised: float) -> float:
 
 
 def _updated(inverse: FloatArray, step: FloatArray, change: FloatArray) -> FloatArray:
-    """The BFGS formula; step (P,), change (P,) of the negative gradient. Left alone where the density is not concave."""
+    """The BFGS formula; step (P,), change (P,) of the negative gradient. Left alone where not concave."""
     along = float(step @ change)
     if along <= 1e-8 * float(np.linalg.norm(step) * np.linalg.norm(change)):
         return inverse
