@@ -22,7 +22,8 @@ import numpy as np
 from worlds import WORLDS, season
 
 from brinemark.science.amount.calibration import HyperTarget, calibrate
-from brinemark.science.amount.posterior import SLICE, curvature_root, find_mode
+from brinemark.science.amount.mode import find_mode
+from brinemark.science.amount.posterior import SLICE, curvature_root
 from brinemark.science.amount.priors import default_priors
 from brinemark.science.amount.proposals import Pool, Proposal, adapted_pair
 from brinemark.science.amount.quadrature import Nodes, adapt

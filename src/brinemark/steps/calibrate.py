@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import asdict, dataclass, replace
 from typing import Any
@@ -27,6 +28,7 @@ from brinemark.terms.errors import Refused
 from brinemark.terms.stored import Record
 
 OnStep = Callable[[int, int], bool]
+THREADS = min(2, os.cpu_count() or 1)  # that share the compiled loops; results do not depend on how many
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -49,7 +51,7 @@ def run_calibration(place: Place, on_step: OnStep | None = None) -> CalibrationR
     prepared = _prepare(place)
     settings = place.settings
     watch = on_step or (lambda _done, _total: True)
-    with compiled_loops():
+    with compiled_loops(THREADS):
         made = calibrate(prepared.gathered.readings, settings.analyte, settings.prior, settings.calibration, watch)
         checks = (*class_gains(made), *batch_steepness(made))
     made = replace(made, fit=checks, weaknesses=(*made.weaknesses, *fit_words(checks), *falls_of(made, made.seed)))

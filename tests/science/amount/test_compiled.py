@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import sys
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import replace
 
 import numpy as np
@@ -34,6 +35,7 @@ WORST = 2e-6  # of 9e-4, the rule's own error: the modes are found by difference
 SAME_NODES = 1e-12
 NEAR = 0.2 * STEP_DONE  # posterior sd of a latent, by which nodes may lie apart: the search stops at STEP_DONE
 SAME_POSTERIOR = 1 / np.sqrt(1024)  # posterior sd: the Monte Carlo error of the draws that are kept
+ROUNDING = float(np.finfo(float).eps)
 SEED = 31
 LEVELS = np.array([0.0, 0.5, 2.0, 8.0])
 TRUTH = Truth(floor_sd=0.1, floor_batch_sd=0.1, electrode_K_sd=0.1, drift=-0.05, drift_sd=0.05)
@@ -159,3 +161,60 @@ def test_the_modes_agree() -> None:
     fast = adapt(model, vectors)
     for name in ("z", "z_root", "e", "slope", "e_root"):
         assert getattr(fast, name) == pytest.approx(getattr(plain, name), abs=NEAR), name
+
+
+def test_exponentials_and_logarithms_are_those_of_the_library() -> None:
+    from brinemark.science.amount.kernels_base import exponential, logarithm
+
+    rng = np.random.default_rng(SEED)
+    for x in (*rng.uniform(-700.0, 700.0, 500), 0.0, 1e-300, -1e-17):
+        assert exponential(float(x)) == pytest.approx(np.exp(x), rel=3 * ROUNDING)
+    for x in (*np.exp(rng.uniform(-700.0, 700.0, 500)), *rng.uniform(0.5, 2.0, 500), 1.0):
+        assert logarithm(float(x)) == pytest.approx(np.log(x), rel=3 * ROUNDING, abs=0.0)
+    assert np.isnan(exponential(np.nan)) and np.isnan(logarithm(np.nan))
+
+
+@pytest.mark.parametrize("kind", LIVES)
+def test_densities_are_those_of_numpy(kind: str) -> None:
+    readings = history(LIVES[kind])
+    model, vectors = model_and_vectors(readings)
+    nodes = adapt(model, vectors)
+    place = vectors.T[:, :, None], nodes.z[:, None][..., model.group_of_unit], nodes.e[:, None, None]
+    plain = model.log_likelihood(*place)
+    assert compiled.load()
+    fast, _ = model_and_vectors(readings)
+    assert fast.log_likelihood(*place) == pytest.approx(plain, rel=SAME_NODES, abs=1e-10)
+
+
+@pytest.mark.parametrize("kind", LIVES)
+def test_the_whole_integral_is_the_sum_of_its_parts(kind: str) -> None:
+    """What the loops give in one pass against the same loops, one integral an electrode, summed by the quadrature."""
+    assert compiled.load()
+    model, vectors = model_and_vectors(history(LIVES[kind]))
+    nodes = adapt(model, vectors)
+    whole, parts = (log_marginal(one, vectors, NODES, nodes) for one in (model, replace(model, marginal=None)))
+    assert whole == pytest.approx(parts, rel=SAME_NODES, abs=1e-10)
+
+
+@pytest.mark.parametrize("kind", ["read once", "some with pre-scan and spike"])
+def test_threads_change_no_digit(kind: str) -> None:
+    readings = history(LIVES[kind])
+    with compiled.compiled_loops():
+        alone = marginals(readings)
+    for threads in (2, 3):
+        with compiled.compiled_loops(threads):
+            assert (marginals(readings) == alone).all()
+
+
+def test_work_in_parts_that_fit_into_memory_changes_no_digit(monkeypatch: pytest.MonkeyPatch) -> None:
+    readings = history(LIVES["some with pre-scan and spike"])
+    assert compiled.load()
+    whole = marginals(readings)
+    monkeypatch.setattr(compiled, "ROOM", 8 * readings.signal.size * 3)
+    assert (marginals(readings) == whole).all()
+
+
+def test_a_thread_that_did_not_ask_has_no_compiled_loops() -> None:
+    """A reading made beside a calibration keeps its digits."""
+    with compiled.compiled_loops(), ThreadPoolExecutor(1) as other:
+        assert other.submit(compiled.loaded).result() is None

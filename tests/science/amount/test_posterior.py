@@ -8,7 +8,8 @@ from dataclasses import dataclass
 import numpy as np
 import pytest
 
-from brinemark.science.amount.posterior import FIRST_ROUNDS, PosteriorSample, SampleOptions, find_mode, sample_posterior
+from brinemark.science.amount.mode import find_mode
+from brinemark.science.amount.posterior import FIRST_ROUNDS, PosteriorSample, SampleOptions, sample_posterior
 from brinemark.terms.arrays import FloatArray
 from brinemark.terms.errors import GateFailed, Stopped
 

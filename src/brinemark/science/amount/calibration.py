@@ -10,13 +10,13 @@ import numpy as np
 from brinemark.science.amount.covariates import raw_of_readings
 from brinemark.science.amount.defects import Electrodes, Mixture, electrodes_of, film_doubts, mixture_at
 from brinemark.science.amount.lives import NODES, latent_model_of
+from brinemark.science.amount.mode import find_mode
 from brinemark.science.amount.posterior import (
     LAST_ROUND,
     OnStep,
     PosteriorSample,
     SampleOptions,
     always,
-    find_mode,
     sample_posterior,
 )
 from brinemark.science.amount.priors import DEFAULTS, default_priors, spike_level
@@ -34,6 +34,7 @@ SEARCHES = 4  # for suspected electrodes, at most
 DOUBT_DRAWS = 256
 SCATTERS = (0.4, 0.5, 0.6, 0.8, 1.0)
 ODD = 0.9  # probability of a defective film from which on it is named where the model has none
+NEAR_NODES = Nodes(group=(3, 3, 3))  # good enough for the place and the width of the first proposal
 FEW_ELECTRODES = 30  # so few say little, which makes a posterior hard, and cost little
 
 
@@ -71,6 +72,7 @@ class HyperTarget:
     nodes: Nodes
     start: Adapted
     mixture: Mixture | None = None
+    near_nodes: Nodes = NEAR_NODES
 
     @classmethod
     def of(cls, model: LatentModel | Mixture, priors: Sequence[NormalPrior]) -> HyperTarget:
@@ -83,21 +85,21 @@ class HyperTarget:
     def log_density(self, parameters: FloatArray) -> FloatArray:
         middle = adapt(self.model, parameters.mean(axis=0)[None], self.start)
         adapted = adapt(self.model, parameters, middle)
-        return self._log_prior(parameters) + self._log_marginal(parameters, adapted)
+        return self._log_prior(parameters) + self._log_marginal(parameters, adapted, self.nodes)
 
     def near(self, center: FloatArray) -> Callable[[FloatArray], FloatArray]:
         shared = adapt(self.model, center[None], self.start)
 
         def density(parameters: FloatArray) -> FloatArray:
-            nodes = shared.repeat(parameters.shape[0])
-            return self._log_prior(parameters) + self._log_marginal(parameters, nodes)
+            adapted = shared.repeat(parameters.shape[0])
+            return self._log_prior(parameters) + self._log_marginal(parameters, adapted, self.near_nodes)
 
         return density
 
-    def _log_marginal(self, parameters: FloatArray, adapted: Adapted) -> FloatArray:
+    def _log_marginal(self, parameters: FloatArray, adapted: Adapted, nodes: Nodes) -> FloatArray:
         if self.mixture is not None:
-            return self.mixture.log_marginal(parameters, self.nodes, adapted)
-        return log_marginal(self.model, parameters, self.nodes, adapted)
+            return self.mixture.log_marginal(parameters, nodes, adapted)
+        return log_marginal(self.model, parameters, nodes, adapted)
 
     def _log_prior(self, parameters: FloatArray) -> FloatArray:
         away = (parameters - self.center) / self.sd

@@ -111,8 +111,9 @@ class Mixture:
 def electrodes_of(readings: ElectrodeReadings, scale: Scale) -> Electrodes:
     """Calibration electrodes in the order of the model."""
     data, batch, batches = unit_data(readings, scale)
-    order = [name for one in batches for name, b in zip(readings.electrode, readings.batch, strict=True) if b == one]
-    return Electrodes(data, batch, scale.layout, tuple(order))
+    place = {name: number for number, name in enumerate(batches)}
+    order = sorted(range(len(readings.electrode)), key=lambda one: place[readings.batch[one]])
+    return Electrodes(data, batch, scale.layout, tuple(readings.electrode[one] for one in order))
 
 
 def film_doubts(electrodes: Electrodes, mixture: Mixture, parameters: FloatArray) -> tuple[FilmDoubt, ...]:

@@ -1,84 +1,58 @@
 """The loops behind compiled.py: likelihoods of lives.py for one electrode at a time, compiled by numba.
 
 Imported only when the extra "fast" is installed and somebody asks for it. Formulas, limits of exponents and their
-order are those of lives.py and response.py, where they are explained; tests hold both to 1e-8.
-
-A pack holds, for D parameter vectors, U electrodes and R readings: population (rows below, D); centre (2, D, U) log
-gain and spread; by_draw (4, D, R) cell level, factor of the gain, additive variance, factor of the floor; by_reading
-(3, R) signal, whether another dip than the main one, relative u of the level; starts (U + 1,) first reading of each.
+order are those of lives.py and response.py, where they are explained; tests hold both to 1e-8. What a pack holds is
+in kernels_base.py.
 """
 
 from __future__ import annotations
 
-from math import exp, log, sqrt
+from math import inf, sqrt
 from typing import TypeAlias
 
 import numpy as np
-from numba import njit
 
-from brinemark.science.amount.response import LOG_2PI
+from brinemark.science.amount.kernels_base import (
+    ADDITIVE,
+    BATCH_SD,
+    CV,
+    DRIFT_SD,
+    FARTHEST,
+    FLOOR,
+    FLOOR_BATCH_SD,
+    FLOOR_SD,
+    GAIN,
+    LEVEL_U,
+    LN_FLOOR,
+    LN_K,
+    LN_K_SD,
+    LOG_LEVEL,
+    OTHER_DIP,
+    OWN_K_SD,
+    SIGNAL,
+    H,
+    Latents,
+    Pack,
+    Rule,
+    compiled,
+    exponential,
+    logarithm,
+)
+from brinemark.science.amount.kernels_single import LANES, MIDDLE, SUM, batch_lanes, occupied, over_single, single
+from brinemark.science.amount.quadrature import LOG_2PI
 from brinemark.terms.arrays import FloatArray, IntArray
 
-Pack: TypeAlias = tuple[FloatArray, FloatArray, FloatArray, FloatArray, IntArray]
-Latents: TypeAlias = tuple[float, float, float]
 Node: TypeAlias = tuple[int, int, int]  # of the batch, parameter vector, electrode
-# z (3, A, D, U), centre of the electrode's nodes (3, A, D, U), their lower root (3, 3, D, U), 1 for absent latents
-Place: TypeAlias = tuple[FloatArray, FloatArray, FloatArray]
-# nodes (3, N) and log weights (3, N) of each latent, how many there are (3,): 1 for absent latents
-Rule: TypeAlias = tuple[FloatArray, FloatArray, IntArray]
+# lanes of an electrode (kernels_single.py), lower root (3, 3) of its nodes, 1 for absent latents
+Place: TypeAlias = tuple[FloatArray, FloatArray]
+# room for (2, nodes of an electrode, nodes of a batch), (2, nodes of an electrode), (4, readings of an electrode)
+Work: TypeAlias = tuple[FloatArray, FloatArray, FloatArray]
+Outer: TypeAlias = tuple[FloatArray, FloatArray]  # nodes (3, A) and log weights (A,) of a batch
+# first electrode of each batch (G + 1,), and the first and last but one of the pairs d G + g that are wanted
+Jobs: TypeAlias = tuple[IntArray, int, int]
+Modes: TypeAlias = tuple[FloatArray, FloatArray, FloatArray, FloatArray, FloatArray]
 
-FARTHEST = 150.0
 SMALL, LARGE = 1e-40, 1e40  # a product of variances is set aside as its log before it leaves these
-ROWS = ("batch_sd", "ln_K", "ln_K_sd", "h", "ln_floor", "floor_batch_sd", "floor_sd", "own_K_sd", "cv", "drift_sd")
-BATCH_SD, LN_K, LN_K_SD, H, LN_FLOOR, FLOOR_BATCH_SD, FLOOR_SD, OWN_K_SD, CV, DRIFT_SD = range(len(ROWS))
-LEVEL, GAIN, ADDITIVE, FLOOR = range(4)
-SIGNAL, OTHER_DIP, LEVEL_U = range(3)
-
-compiled = njit(cache=True, error_model="numpy", nogil=True)
-
-
-@compiled
-def occupied(level: float, ln_K: float, h: float) -> float:
-    if level <= 0.0:
-        return 0.0
-    exponent = h * (log(level) - ln_K)
-    return 1.0 / (1.0 + exp(-min(max(exponent, -700.0), 700.0)))
-
-
-@compiled
-def log_response(pack: Pack, at: tuple[int, int], k: float, p: float) -> tuple[float, float]:
-    """Mean and variance of the log response of an electrode read once, over its floor, K, level and drift.
-
-    at : parameter vector and reading; k, p : the batch's ln K and ln floor in population sd.
-    """
-    population, _, by_draw, by_reading, _ = pack
-    d, r = at
-    h = population[H, d]
-    occupancy = occupied(by_draw[LEVEL, d, r], population[LN_K, d] + population[LN_K_SD, d] * k, h)
-    floor = exp(min(population[LN_FLOOR, d] + population[FLOOR_BATCH_SD, d] * p, FARTHEST)) * by_draw[FLOOR, d, r]
-    total = max(floor + occupancy, 1e-300)
-    share, by_K = floor / total, -h * occupancy * (1.0 - occupancy) / total
-    K_bend = -h * (1.0 - 2.0 * occupancy) * by_K - by_K**2
-    floor_var = population[FLOOR_SD, d] ** 2
-    K_var = population[OWN_K_SD, d] ** 2 + by_reading[LEVEL_U, r] ** 2
-    bend_floor, bend_K = 0.5 * share * (1.0 - share) * floor_var, 0.5 * K_bend * K_var
-    variance = share**2 * floor_var + by_K**2 * K_var + 2.0 * (bend_floor**2 + bend_K**2)
-    variance += by_reading[OTHER_DIP, r] * population[DRIFT_SD, d] ** 2
-    return log(total) + bend_floor + bend_K + log(by_draw[GAIN, d, r]), variance
-
-
-@compiled
-def single(pack: Pack, at: tuple[int, int], z: Latents, e: float) -> float:
-    """Log density of the only reading of an electrode; at : parameter vector and electrode."""
-    population, centre, by_draw, by_reading, starts = pack
-    d, u = at
-    r = starts[u]
-    value, variance = log_response(pack, (d, r), z[1], z[2])
-    spread = sqrt(centre[1, d, u] ** 2 + variance)
-    log_mean = centre[0, d, u] + population[BATCH_SD, d] * z[0] + value + spread * e
-    mean = exp(min(log_mean, FARTHEST))
-    noise = by_draw[ADDITIVE, d, r] + (population[CV, d] * mean) ** 2
-    return -0.5 * ((by_reading[SIGNAL, r] - mean) ** 2 / noise + log(noise) + LOG_2PI)
 
 
 @compiled
@@ -98,10 +72,10 @@ def life(pack: Pack, at: tuple[int, int], logs: Latents, own_K: bool) -> float:
     population, _, by_draw, by_reading, starts = pack
     d, u = at
     h, K_sd = population[H, d], population[OWN_K_SD, d]
-    gain, floor = exp(min(logs[0], FARTHEST)), exp(min(logs[2], FARTHEST))
+    gain, floor = exponential(min(logs[0], FARTHEST)), exponential(min(logs[2], FARTHEST))
     plain, pull, size = 0.0, 0.0, 1.0
     for r in range(starts[u], starts[u + 1]):
-        occupancy = occupied(by_draw[LEVEL, d, r], logs[1], h)
+        occupancy = occupied(by_draw[LOG_LEVEL, d, r], logs[1], h)
         rise = h * occupancy * (1.0 - occupancy)
         own_gain = gain * by_draw[GAIN, d, r]
         shape = floor * by_draw[FLOOR, d, r] + occupancy
@@ -111,12 +85,12 @@ def life(pack: Pack, at: tuple[int, int], logs: Latents, own_K: bool) -> float:
         relative = population[CV, d] ** 2 + by_reading[OTHER_DIP, r] * population[DRIFT_SD, d] ** 2
         variance = by_draw[ADDITIVE, d, r] + relative * mean**2 + (own_gain * rise * by_reading[LEVEL_U, r]) ** 2
         away = by_reading[SIGNAL, r] - mean
-        plain += away**2 / variance + log(variance) + LOG_2PI
+        plain += away**2 / variance + logarithm(variance) + LOG_2PI
         if not own_K:
             by_K = -own_gain * rise * K_sd
             pull += by_K / variance * away
             size += by_K / variance * by_K
-    return -0.5 * (plain - pull**2 / size + log(size))
+    return -0.5 * (plain - pull**2 / size + logarithm(size))
 
 
 @compiled
@@ -143,66 +117,141 @@ def densities(pack: Pack, z: FloatArray, e: FloatArray, own_K: bool) -> FloatArr
 
 
 @compiled
-def integrals(pack: Pack, place: Place, rule: Rule, own_K: bool) -> FloatArray:
-    """log int p(e) p(y | z, e) de (A, D, U), standard normal e."""
+def integrals(pack: Pack, place: tuple[FloatArray, FloatArray, FloatArray], rule: Rule, own_K: bool) -> FloatArray:
+    """log int p(e) p(y | z, e) de (A, D, U), standard normal e; place : z (3, A, D, U), centre of the electrodes' nodes
+    (3, A, D, U), their lower root (3, 3, D, U), 1 for absent latents."""
     nodes, draws, units = place[0].shape[1:]
-    starts, (_, _, sides) = pack[4], rule
     out = np.empty((nodes, draws, units))
-    count = sides[0] * sides[1] * sides[2]
-    values = np.empty((2, count))
-    longest = np.diff(starts).max()
-    kept = np.empty((4, longest))
+    lanes, root = np.zeros((LANES, nodes)), np.empty((3, 3))
+    work = workspace(pack, rule, nodes)
     for d in range(draws):
         for u in range(units):
-            several = starts[u + 1] - starts[u] > 1
-            for a in range(nodes):
-                if not several:
-                    over_single(pack, (a, d, u), place, rule, values)
-                elif own_K:
-                    over_three(pack, (a, d, u), place, rule, values)
-                else:
-                    over_two(pack, (a, d, u), place, (rule, kept), values)
-                out[a, d, u] = log_sum(values) - 0.5 * LOG_2PI * (starts[u + 1] - starts[u])
-            for i in range(3):
-                out[:, d, u] += log(place[2][i, i, d, u])
+            lanes[:3], lanes[MIDDLE : MIDDLE + 3] = place[0][:, :, d, u], place[1][:, :, d, u]
+            root[:] = place[2][:, :, d, u]
+            batch_lanes(pack, d, lanes)
+            over_electrode(pack, (d, u), (lanes, root), (rule, rule), work, own_K)
+            out[:, d, u] = lanes[SUM]
     return out
 
 
 @compiled
-def over_single(pack: Pack, at: Node, place: Place, rule: Rule, values: FloatArray) -> None:
-    """values (2, N): exponent and variance at each node of an electrode read once."""
-    population, centre, by_draw, by_reading, starts = pack
-    (z, middle, root), (points, log_weights, sides) = place, rule
-    a, d, u = at
-    r = starts[u]
-    value, variance = log_response(pack, (d, r), z[1, a, d, u], z[2, a, d, u])
-    spread = sqrt(centre[1, d, u] ** 2 + variance)
-    log_median = centre[0, d, u] + population[BATCH_SD, d] * z[0, a, d, u] + value
-    for n in range(sides[0]):
-        e = middle[0, a, d, u] + root[0, 0, d, u] * points[0, n]
-        mean = exp(min(log_median + spread * e, FARTHEST))
-        noise = by_draw[ADDITIVE, d, r] + (population[CV, d] * mean) ** 2
-        values[0, n] = -0.5 * ((by_reading[SIGNAL, r] - mean) ** 2 / noise + e**2) + log_weights[0, n]
-        values[1, n] = noise
+def workspace(pack: Pack, rule: Rule, nodes: int) -> Work:
+    """Room for one electrode at that many nodes of its batch."""
+    count = rule[2][0] * rule[2][1] * rule[2][2]
+    return np.empty((2, count, nodes)), np.empty((2, count)), np.empty((4, np.diff(pack[4]).max()))
+
+
+@compiled
+def over_electrode(
+    pack: Pack, at: tuple[int, int], place: Place, rules: tuple[Rule, Rule], work: Work, own_K: bool
+) -> None:
+    """Into lanes[SUM] log int p(e) p(y | z, e) de; rules : of electrodes read once, and several times."""
+    (d, u), (lanes, root), starts = at, place, pack[4]
+    if starts[u + 1] - starts[u] == 1:
+        over_single(pack, (d, u), lanes, root[0, 0], (rules[0], work[0]))
+        lanes[SUM] += logarithm(root[0, 0])
+    else:
+        for a in range(lanes.shape[1]):
+            if own_K:
+                over_three(pack, (a, d, u), place, rules[1], work[1])
+            else:
+                over_two(pack, (a, d, u), place, (rules[1], work[2]), work[1])
+            lanes[SUM, a] = log_sum(work[1])
+        for i in range(3):
+            lanes[SUM] += logarithm(root[i, i])
+    lanes[SUM] -= 0.5 * LOG_2PI * (starts[u + 1] - starts[u])
+
+
+@compiled
+def marginals(
+    pack: Pack, jobs: Jobs, modes: Modes, rules: tuple[Outer, Rule, Rule], own_K: bool, out: FloatArray
+) -> None:
+    """Into out (D, G) the log marginal likelihood of some batches under some parameter vectors.
+
+    modes : what climb (kernels_climb.py) gives; rules : of the batch, of electrodes read once, and several times.
+    """
+    groups, first, last = jobs
+    (points, log_weights), one, several = rules
+    nodes, dims = log_weights.size, modes[2].shape[0]
+    lanes, root, total = np.zeros((LANES, nodes)), np.eye(3), np.empty(nodes)
+    work = workspace(pack, several, nodes)
+    if one[2][0] > work[0].shape[1]:
+        work = np.empty((2, one[2][0], nodes)), work[1], work[2]
+    for job in range(first, last):
+        d, g = job // (groups.size - 1), job % (groups.size - 1)
+        batch_nodes(modes, (d, g), points, lanes)
+        batch_lanes(pack, d, lanes)
+        for a in range(nodes):
+            z = lanes[:3, a]
+            total[a] = log_weights[a] - 0.5 * (z[0] * z[0] + z[1] * z[1] + z[2] * z[2] + 3.0 * LOG_2PI)
+        for u in range(groups[g], groups[g + 1]):
+            electrode_nodes(modes, (d, g, u), lanes)
+            root[:dims, :dims] = modes[4][:, :, d, u]
+            over_electrode(pack, (d, u), (lanes, root), (one, several), work, own_K)
+            total += lanes[SUM]
+        z_root = modes[1][:, :, d, g]
+        out[d, g] = sum_of_logs(total) + logarithm(z_root[0, 0] * z_root[1, 1] * z_root[2, 2])
+
+
+@compiled
+def batch_nodes(modes: Modes, at: tuple[int, int], points: FloatArray, lanes: FloatArray) -> None:
+    """z of the batch at its nodes."""
+    (d, g), z, root = at, modes[0], modes[1]
+    for i in range(3):
+        for a in range(points.shape[1]):
+            lanes[i, a] = z[i, d, g]
+        for j in range(i + 1):
+            for a in range(points.shape[1]):
+                lanes[i, a] += root[i, j, d, g] * points[j, a]
+
+
+@compiled
+def electrode_nodes(modes: Modes, at: Node, lanes: FloatArray) -> None:
+    """Centre of an electrode's nodes at every node of its batch: along the ridge from the joint mode."""
+    (d, g, u), (z, _, e, slope, _) = at, modes
+    for i in range(e.shape[0]):
+        start = e[i, d, u]
+        for j in range(3):
+            start -= slope[i, j, d, u] * z[j, d, g]
+        by_gain, by_K, by_floor = slope[i, 0, d, u], slope[i, 1, d, u], slope[i, 2, d, u]
+        gain, k, p, middle = lanes[0], lanes[1], lanes[2], lanes[MIDDLE + i]
+        for a in range(gain.size):
+            middle[a] = start + by_gain * gain[a] + by_K * k[a] + by_floor * p[a]
+
+
+@compiled
+def sum_of_logs(values: FloatArray) -> float:
+    """log of the sum of exp(values); all -inf, or a nan among them, gives that."""
+    top = -inf
+    for value in values:
+        if np.isnan(value):
+            return value
+        top = max(top, value)
+    if not np.isfinite(top):
+        return top
+    total = 0.0
+    for value in values:
+        total += exponential(value - top)
+    return top + logarithm(total)
 
 
 @compiled
 def over_two(pack: Pack, at: Node, place: Place, rule: tuple[Rule, FloatArray], values: FloatArray) -> None:
     """values (2, N) of an electrode read several times, own K in closed form."""
     population, centre = pack[0], pack[1]
-    (z, middle, root), ((points, log_weights, sides), kept) = place, rule
+    (lanes, root), ((points, log_weights, sides), kept) = place, rule
     a, d, u = at
-    log_gain = centre[0, d, u] + population[BATCH_SD, d] * z[0, a, d, u]
-    ln_floor = population[LN_FLOOR, d] + population[FLOOR_BATCH_SD, d] * z[2, a, d, u]
-    keep_shapes(pack, (d, u), z[1, a, d, u], kept)
+    log_gain = centre[0, d, u] + population[BATCH_SD, d] * lanes[0, a]
+    ln_floor = population[LN_FLOOR, d] + population[FLOOR_BATCH_SD, d] * lanes[2, a]
+    keep_shapes(pack, (d, u), lanes[1, a], kept)
     n = 0
     for i in range(sides[0]):
-        e0 = middle[0, a, d, u] + root[0, 0, d, u] * points[0, i]
-        gain = exp(min(log_gain + centre[1, d, u] * e0, FARTHEST))
-        along = middle[1, a, d, u] + root[1, 0, d, u] * points[0, i]
+        e0 = lanes[MIDDLE, a] + root[0, 0] * points[0, i]
+        gain = exponential(min(log_gain + centre[1, d, u] * e0, FARTHEST))
+        along = lanes[MIDDLE + 1, a] + root[1, 0] * points[0, i]
         for j in range(sides[1]):
-            e1 = along + root[1, 1, d, u] * points[1, j]
-            floor = exp(min(ln_floor + population[FLOOR_SD, d] * e1, FARTHEST))
+            e1 = along + root[1, 1] * points[1, j]
+            floor = exponential(min(ln_floor + population[FLOOR_SD, d] * e1, FARTHEST))
             misfit, determinant = over_readings(pack, (d, u), gain, floor, kept)
             values[0, n] = -0.5 * (misfit + e0**2 + e1**2) + log_weights[0, i] + log_weights[1, j]
             values[1, n] = determinant
@@ -216,7 +265,7 @@ def keep_shapes(pack: Pack, at: tuple[int, int], k: float, kept: FloatArray) -> 
     d, u = at
     h, K_sd = population[H, d], population[OWN_K_SD, d]
     for r in range(starts[u], starts[u + 1]):
-        occupancy = occupied(by_draw[LEVEL, d, r], population[LN_K, d] + population[LN_K_SD, d] * k, h)
+        occupancy = occupied(by_draw[LOG_LEVEL, d, r], population[LN_K, d] + population[LN_K_SD, d] * k, h)
         rise = h * occupancy * (1.0 - occupancy)
         j = r - starts[u]
         kept[0, j] = occupancy + 0.5 * K_sd**2 * h * rise * (1.0 - 2.0 * occupancy)
@@ -243,7 +292,7 @@ def over_readings(pack: Pack, at: tuple[int, int], gain: float, floor: float, ke
         size += by_K * weight * by_K
         product *= variance
         if product < SMALL or product > LARGE:
-            misfit += log(product)
+            misfit += logarithm(product)
             product = 1.0
     return misfit - pull**2 / size, product * size
 
@@ -252,21 +301,21 @@ def over_readings(pack: Pack, at: tuple[int, int], gain: float, floor: float, ke
 def over_three(pack: Pack, at: Node, place: Place, rule: Rule, values: FloatArray) -> None:
     """values (2, N) of an electrode read several times, own K on nodes as well."""
     population, centre = pack[0], pack[1]
-    (z, middle, root), (points, log_weights, sides) = place, rule
+    (lanes, root), (points, log_weights, sides) = place, rule
     a, d, u = at
-    log_gain = centre[0, d, u] + population[BATCH_SD, d] * z[0, a, d, u]
-    ln_floor = population[LN_FLOOR, d] + population[FLOOR_BATCH_SD, d] * z[2, a, d, u]
-    ln_K = population[LN_K, d] + population[LN_K_SD, d] * z[1, a, d, u]
+    log_gain = centre[0, d, u] + population[BATCH_SD, d] * lanes[0, a]
+    ln_floor = population[LN_FLOOR, d] + population[FLOOR_BATCH_SD, d] * lanes[2, a]
+    ln_K = population[LN_K, d] + population[LN_K_SD, d] * lanes[1, a]
     n = 0
     for i in range(sides[0]):
-        e0 = middle[0, a, d, u] + root[0, 0, d, u] * points[0, i]
-        gain = exp(min(log_gain + centre[1, d, u] * e0, FARTHEST))
+        e0 = lanes[MIDDLE, a] + root[0, 0] * points[0, i]
+        gain = exponential(min(log_gain + centre[1, d, u] * e0, FARTHEST))
         for j in range(sides[1]):
-            e1 = middle[1, a, d, u] + root[1, 0, d, u] * points[0, i] + root[1, 1, d, u] * points[1, j]
-            floor = exp(min(ln_floor + population[FLOOR_SD, d] * e1, FARTHEST))
-            along = middle[2, a, d, u] + root[2, 0, d, u] * points[0, i] + root[2, 1, d, u] * points[1, j]
+            e1 = lanes[MIDDLE + 1, a] + root[1, 0] * points[0, i] + root[1, 1] * points[1, j]
+            floor = exponential(min(ln_floor + population[FLOOR_SD, d] * e1, FARTHEST))
+            along = lanes[MIDDLE + 2, a] + root[2, 0] * points[0, i] + root[2, 1] * points[1, j]
             for k in range(sides[2]):
-                e2 = along + root[2, 2, d, u] * points[2, k]
+                e2 = along + root[2, 2] * points[2, k]
                 misfit, determinant = with_own_K(pack, (d, u), gain, floor, ln_K + population[OWN_K_SD, d] * e2)
                 weight = log_weights[0, i] + log_weights[1, j] + log_weights[2, k]
                 values[0, n] = -0.5 * (misfit + e0**2 + e1**2 + e2**2) + weight
@@ -281,7 +330,7 @@ def with_own_K(pack: Pack, at: tuple[int, int], gain: float, floor: float, ln_K:
     d, u = at
     h, misfit, product = population[H, d], 0.0, 1.0
     for r in range(starts[u], starts[u + 1]):
-        occupancy = occupied(by_draw[LEVEL, d, r], ln_K, h)
+        occupancy = occupied(by_draw[LOG_LEVEL, d, r], ln_K, h)
         own_gain = gain * by_draw[GAIN, d, r]
         mean = own_gain * (floor * by_draw[FLOOR, d, r] + occupancy)
         by_level = own_gain * h * occupancy * (1.0 - occupancy) * by_reading[LEVEL_U, r]
@@ -290,7 +339,7 @@ def with_own_K(pack: Pack, at: tuple[int, int], gain: float, floor: float, ln_K:
         misfit += (by_reading[SIGNAL, r] - mean) ** 2 / variance
         product *= variance
         if product < SMALL or product > LARGE:
-            misfit += log(product)
+            misfit += logarithm(product)
             product = 1.0
     return misfit, product
 
@@ -298,14 +347,16 @@ def with_own_K(pack: Pack, at: tuple[int, int], gain: float, floor: float, ln_K:
 @compiled
 def log_sum(values: FloatArray) -> float:
     """log of the sum of exp(values[0]) / sqrt(values[1]); all -inf, or a nan among them, gives that."""
-    top = -np.inf
+    top = -inf
     for value in values[0]:
         if np.isnan(value):
             return value
         top = max(top, value)
     if not np.isfinite(top):
         return top
-    total = 0.0
     for n in range(values.shape[1]):
-        total += exp(values[0, n] - top) / sqrt(values[1, n])
-    return top + log(total)
+        values[0, n] = exponential(values[0, n] - top) / sqrt(values[1, n])
+    total = 0.0
+    for value in values[0]:
+        total += value
+    return top + logarithm(total) if total > 0.0 else -inf

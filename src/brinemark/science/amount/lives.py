@@ -156,6 +156,13 @@ def _compiled(
     """The same model with the integrals in compiled loops; electrodes : those of each set of nodes."""
     parts = {nodes: (units, response.of_units(units)) for nodes, units in electrodes.items() if units.size}
     classes = tuple(UnitClass(units, nodes, part, part.integral) for nodes, (units, part) in parts.items())
+
+    def marginal(
+        theta: FloatArray, group_of_unit: IntArray, modes: tuple[FloatArray, ...], sides: tuple[int, ...]
+    ) -> FloatArray:
+        return response.marginal(theta, group_of_unit, modes, (sides, SINGLE_NODES, LIFE_NODES[: max(map(len, parts))]))
+
+    dims = max(map(len, parts))
     return LatentModel(
-        response, batch, group_dim=3, unit_dim=max(map(len, parts)), classes=classes, climb=response.climb
+        response, batch, group_dim=3, unit_dim=dims, classes=classes, climb=response.climb, marginal=marginal
     )

@@ -16,6 +16,7 @@ from typing import Protocol
 
 import numpy as np
 
+from brinemark.science.amount.mode import find_mode
 from brinemark.science.amount.proposals import Pool, Proposal, adapted_one, adapted_pair, tempered
 from brinemark.science.amount.weights import (
     effective_size,
@@ -65,25 +66,6 @@ class PosteriorSample:
     effective: float
     rounds: int
     total_draws: int
-
-
-def find_mode(target: Target, start: FloatArray, scale: FloatArray) -> FloatArray:
-    """Mode of the density by BFGS in units of scale (P,); central-difference gradient."""
-    from scipy.optimize import minimize
-
-    step = 1e-4
-
-    def objective(point: FloatArray) -> tuple[float, FloatArray]:
-        shifts = np.concatenate([np.zeros((1, point.size)), step * np.eye(point.size), -step * np.eye(point.size)])
-        center = start + scale * point
-        values = target.near(center)(start + scale * (point + shifts))
-        up, down = np.split(values[1:], 2)
-        if not np.isfinite(values).all():
-            return 1e100, np.zeros_like(point)
-        return -float(values[0]), -(up - down) / (2.0 * step)
-
-    found = minimize(objective, np.zeros_like(start), jac=True, method="BFGS", options={"gtol": 1e-2, "maxiter": 200})
-    return np.asarray(start + scale * found.x)
 
 
 def curvature_root(target: Target, mode: FloatArray, scale: FloatArray) -> FloatArray:

@@ -33,6 +33,7 @@ from brinemark.terms.arrays import BoolArray, FloatArray, IntArray
 UnitLogLikelihood: TypeAlias = Callable[[FloatArray, FloatArray, FloatArray], FloatArray]
 UnitIntegral: TypeAlias = Callable[[FloatArray, FloatArray, FloatArray, FloatArray, tuple[int, ...]], FloatArray]
 Climb: TypeAlias = Callable[[FloatArray, IntArray, FloatArray, FloatArray], tuple[FloatArray, ...]]
+Marginal: TypeAlias = Callable[[FloatArray, IntArray, tuple[FloatArray, ...], tuple[int, ...]], FloatArray]
 LatentLogPrior: TypeAlias = Callable[[FloatArray, FloatArray], FloatArray]
 
 LOG_2PI = float(np.log(2.0 * np.pi))
@@ -71,7 +72,8 @@ class LatentModel:
     unit_dim : 0 or more; the priors default to standard normal latents; classes : where units differ in how many
     latents they need, the classes that all units fall into (the mode is still sought with unit_dim latents);
     climb : where somebody has the search for the modes ready, under standard normal priors: (theta, group_of_unit, z,
-    e) to the fields of Adapted.
+    e) to the fields of Adapted; marginal : the same of the whole integral: (theta, group_of_unit, fields of Adapted,
+    nodes of the group) to (D, G).
     """
 
     log_likelihood: UnitLogLikelihood
@@ -82,6 +84,7 @@ class LatentModel:
     log_unit_prior: LatentLogPrior = standard_normal
     classes: tuple[UnitClass, ...] = ()
     climb: Climb | None = None
+    marginal: Marginal | None = None
 
     def __post_init__(self) -> None:
         groups = np.asarray(self.group_of_unit)
@@ -138,7 +141,12 @@ class Adapted:
             first = values[..., :1, :]
             return np.broadcast_to(first, (*first.shape[:-2], count, first.shape[-1]))
 
-        return Adapted(*(spread(v) for v in (self.z, self.z_root, self.e, self.slope, self.e_root)))
+        return Adapted(*map(spread, self.fields))
+
+    @property
+    def fields(self) -> tuple[FloatArray, ...]:
+        """All five, in their order."""
+        return self.z, self.z_root, self.e, self.slope, self.e_root
 
 
 def adapt(model: LatentModel, parameters: FloatArray, start: Adapted | None = None) -> Adapted:
@@ -253,6 +261,9 @@ def log_marginal_by_group(
 ) -> FloatArray:
     """Log marginal likelihood of each group, (D, G), for parameters (D, P)."""
     adapted = adapt(model, parameters) if adapted is None else adapted
+    if model.marginal is not None:
+        sides = _sides(nodes.group, model.group_dim)
+        return model.marginal(parameters.T[:, :, None], model.group_of_unit, adapted.fields, sides)
     points, log_weights = hermite_grid(_sides(nodes.group, model.group_dim))
     offset = np.einsum("ijdg,ja->iadg", adapted.z_root, points)
     inner = log_group_integrand(model, parameters, adapted, adapted.z[:, None] + offset, nodes.unit)

@@ -147,8 +147,9 @@ class UnitData:
         """The readings of some electrodes, renumbered in the order of units, which may name one more than once."""
         count = np.bincount(self.unit, minlength=self.instrument.size)
         first = np.cumsum(count) - count
-        spans = [np.arange(first[u], first[u] + count[u]) for u in units]
-        rows = np.concatenate(spans) if spans else np.zeros(0, dtype=np.int64)
+        lengths = count[units]
+        before = np.cumsum(lengths) - lengths
+        rows = np.arange(lengths.sum()) + np.repeat(first[units] - before, lengths)
         return UnitData(
             instrument=self.instrument[units],
             unit=np.repeat(np.arange(len(units)), count[units]),

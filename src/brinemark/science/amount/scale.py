@@ -126,7 +126,8 @@ def drift_is_measured(readings: ElectrodeReadings, which: BoolArray | None = Non
 def unit_data(readings: ElectrodeReadings, scale: Scale) -> tuple[UnitData, IntArray, tuple[str, ...]]:
     """Model-ready data ordered by batch (first appearance), the batch index of each electrode, the batch names."""
     names = tuple(dict.fromkeys(readings.batch))
-    batch = np.array([names.index(b) for b in readings.batch], dtype=np.int64)
+    number = {name: place for place, name in enumerate(names)}
+    batch = np.array([number[b] for b in readings.batch], dtype=np.int64)
     order = np.argsort(batch, kind="stable")
     place = np.argsort(order)
     by_unit = np.argsort(place[readings.unit], kind="stable")

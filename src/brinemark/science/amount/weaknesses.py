@@ -117,8 +117,10 @@ def _levels_in_order(readings: ElectrodeReadings) -> list[str]:
     total, variance, batches = 0.0, 0.0, 0
     main = readings.dip == 0
     first = dict(zip(readings.unit[main].tolist(), readings.level[main].tolist(), strict=True))
-    for batch in dict.fromkeys(readings.batch):
-        levels = [first[i] for i, name in enumerate(readings.batch) if name == batch and i in first]
+    by_batch: dict[str, list[float]] = {name: [] for name in readings.batch}
+    for unit, name in enumerate(readings.batch):
+        by_batch[name] += [first[unit]] if unit in first else []
+    for levels in by_batch.values():
         if len(set(levels)) < 2:
             continue
         place = np.arange(len(levels)) - 0.5 * (len(levels) - 1)
