@@ -157,6 +157,7 @@ class SampleReading:
             "electrodes": [use.to_dict() for use in self.electrodes],
             "calibration": self.calibration,
             "warnings": list(self.warnings),
+            "films": [asdict(film) for film in one.films],
             "straight_lines": [line.to_dict() for line in self.straight_lines],
         }
 

@@ -162,6 +162,21 @@ class FilmDoubt:
 
 
 @dataclass(frozen=True, slots=True)
+class FilmNote:
+    """What is known of the film of an electrode that read a sample.
+
+    low, high : probability of low and of high gain by the readings that do not depend on the sample, or of all films
+    where there are none; cleared_by : readings each of which leaves little of both; words : a sentence.
+    """
+
+    electrode: str
+    low: float
+    high: float
+    cleared_by: tuple[str, ...]
+    words: str
+
+
+@dataclass(frozen=True, slots=True)
 class FitCheck:
     """What a group of calibration electrodes would have beyond the model, tau with its standard uncertainty u.
 
@@ -263,7 +278,8 @@ class ConfidenceCurve:
 class Reading:
     """One of the five statements about a sample, with what it rests on (levels are sample levels).
 
-    agreement : probability of sound electrodes lying as far apart as these did; None for one electrode.
+    agreement : probability of sound electrodes lying as far apart as these did; None for one electrode; films : of each
+    electrode, where the calibration allows for defective ones.
     """
 
     statement: str
@@ -279,6 +295,7 @@ class Reading:
     two_sided: Estimate | None
     monte_carlo_error: tuple[float, float] | None = None
     agreement: float | None = None
+    films: tuple[FilmNote, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

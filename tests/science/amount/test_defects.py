@@ -203,8 +203,11 @@ def portion(level: float, protocol: Protocol, factor: float = 1.0) -> SamplePort
 
 def words(made: Calibration, one: SamplePortion) -> str:
     reading = read_sample([one], made, made.readings, DecisionSection(), SEED)
-    (said,) = [text for text in reading.warnings if "film" in text]
-    return said
+    (film,) = reading.films
+    assert (film.words in reading.warnings) == (max(film.low, film.high) >= 0.5)  # a warning only where it is one
+    assert not [text for text in reading.warnings if "film" in text and text != film.words]
+    assert bool(film.cleared_by) == ("clear" in film.words and "not clear" not in film.words)
+    return film.words
 
 
 def test_a_pre_scan_and_a_spike_clear_a_sound_film_and_find_a_thin_one(dudded: Calibration) -> None:

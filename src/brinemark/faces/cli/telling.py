@@ -121,6 +121,9 @@ def tell_reading(answer: SampleReading) -> None:
             tell_flags(f"{use.electrode}, {what}", [flag for flag in line.signal.flags if flag.severe or not before])
     for one in answer.straight_lines:
         say(one.words(answer.unit), 2)
+    for film in answer.reading.films:
+        if film.words not in answer.warnings:
+            say(f"film: {film.words}", 2)
     for text in answer.warnings:
         say(text if text.startswith("control: ") else f"warning: {text}", 2)
 

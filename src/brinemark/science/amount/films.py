@@ -10,9 +10,10 @@ from brinemark.science.amount.law import closing_spike
 from brinemark.science.amount.likelihood import MixedLikelihood, electrode_likelihood
 from brinemark.science.amount.response import KINDS
 from brinemark.science.amount.statistic import Observed
-from brinemark.terms.amounts import FilmDoubt, SamplePortion
+from brinemark.terms.amounts import FilmDoubt, FilmNote, SamplePortion
 
 DOUBT_DRAWS = 256
+DOUBTFUL = 0.5
 CLEARED = 0.25  # of the share of a kind among all films: a reading that leaves less of it has cleared the film
 
 
@@ -47,28 +48,30 @@ def known_dips(portion: SamplePortion, spike_level: float) -> dict[str, int]:
     return found
 
 
-def film_words(portion: SamplePortion, electrode: Observed, level: float, spike_level: float) -> str:
-    """A sentence on the film of an electrode: doubtful, cleared and by what, or neither."""
-    all_films = film_doubt(portion, electrode, level, ())
-    known = known_dips(portion, spike_level)
+def film_note(portion: SamplePortion, electrode: Observed, level: float, spike_level: float) -> FilmNote:
+    """The film of an electrode: doubtful, cleared and by what, or neither."""
+    usual, known = film_doubt(portion, electrode, level, ()), known_dips(portion, spike_level)
     here = film_doubt(portion, electrode, level, tuple(known.values()))
-    usual = f"of all films {all_films.low:.2g} and {all_films.high:.2g}"
+    by = [name for name, place in known.items() if _clears(film_doubt(portion, electrode, level, (place,)), usual)]
+    return FilmNote(portion.electrode, here.low, here.high, tuple(by), _words(here, usual, tuple(known), by))
+
+
+def _words(here: FilmDoubt, usual: FilmDoubt, known: Sequence[str], by: Sequence[str]) -> str:
     for kind, share in zip(KINDS, (here.low, here.high), strict=True):
-        if share >= 0.5:
-            return f"electrode {portion.electrode} answers like a film with {kind.name} (probability {share:.2g})"
+        if share >= DOUBTFUL:
+            return f"electrode {here.electrode} answers like a film with {kind.name} (probability {share:.2g})"
     if not known:
         return (
-            f"nothing shows that the film of electrode {portion.electrode} is sound: low gain with probability "
-            f"{all_films.low:.2g}, high gain {all_films.high:.2g}, as of all films; a pre-scan read at the analyte's "
+            f"nothing shows that the film of electrode {here.electrode} is sound: low gain with probability "
+            f"{usual.low:.2g}, high gain {usual.high:.2g}, as of all films; a pre-scan read at the analyte's "
             "own place and a closing spike would"
         )
-    by = [name for name, place in known.items() if _clears(film_doubt(portion, electrode, level, (place,)), all_films)]
-    told = f"low gain {here.low:.2g}, high gain {here.high:.2g} ({usual})"
+    told = f"low gain {here.low:.2g}, high gain {here.high:.2g} (of all films {usual.low:.2g} and {usual.high:.2g})"
     if by:
         verb = "clears" if len(by) == 1 else "clear"
-        return f"the {' and the '.join(by)} of electrode {portion.electrode} {verb} its film: {told}"
+        return f"the {' and the '.join(by)} of electrode {here.electrode} {verb} its film: {told}"
     verb = "does" if len(known) == 1 else "do"
-    return f"the {' and the '.join(known)} of electrode {portion.electrode} {verb} not clear its film: {told}"
+    return f"the {' and the '.join(known)} of electrode {here.electrode} {verb} not clear its film: {told}"
 
 
 def _clears(here: FilmDoubt, usual: FilmDoubt) -> bool:

@@ -130,7 +130,8 @@ def _fresh(
     """A fresh electrode of a batch with the median covariate and the calibration electrodes' median trace noise."""
     u = float(np.median(calibration.readings.u))
     covariates, first = calibration.covariates, calibration.covariate_ref
-    further = tuple(zip(covariates.names, covariates.reference.tolist(), strict=True))
+    named = zip(covariates.names, covariates.reference.tolist(), strict=True)
+    further = tuple((name, reference) for name, reference in named if name)  # the first has no name
     portion = SamplePortion("", batch, instrument, first, 0.0, u, others=others, further=further)
     scale = scale_of_calibration(calibration)
     return Observed(*electrode_laws(draws, scale, portion), 1.0, film_kinds(draws, scale, portion))
