@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 import pytest
 
-from brinemark.science.amount.mode import find_mode
+from brinemark.science.amount.mode import find_mode, recentred
 from brinemark.science.amount.posterior import FIRST_ROUNDS, PosteriorSample, SampleOptions, sample_posterior
 from brinemark.terms.arrays import FloatArray
 from brinemark.terms.errors import GateFailed, Stopped
@@ -67,6 +67,15 @@ def test_a_correlated_normal_is_drawn_with_its_mean_sd_and_correlation() -> None
 def test_the_mode_of_a_normal_is_its_mean() -> None:
     mode = find_mode(Density(log_normal_density), MEAN + 2.0, 2.5 * NORMAL_SD)
     assert np.abs(mode - MEAN) / NORMAL_SD == pytest.approx(0.0, abs=MODE_FOUND)
+
+
+def test_a_step_with_the_curvature_reaches_the_mean_of_a_normal_and_stays_there() -> None:
+    scale = 2.5 * NORMAL_SD
+    density = Density(log_normal_density)
+    root = np.linalg.cholesky(COVARIANCE)
+    reached = recentred(density, MEAN + 0.3 * NORMAL_SD, root, scale)
+    assert np.abs(reached - MEAN) / NORMAL_SD == pytest.approx(0.0, abs=MODE_FOUND)
+    assert recentred(density, MEAN, 1e3 * root, scale) == pytest.approx(MEAN), "a step that does not climb is not made"
 
 
 # ---- A banana: x normal, y normal about a parabola, u skewed ---------------------------------------------------

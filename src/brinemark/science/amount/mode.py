@@ -71,6 +71,16 @@ def find_mode(target: Near, start: FloatArray, scale: FloatArray) -> FloatArray:
     return here.place
 
 
+def recentred(target: Near, mode: FloatArray, root: FloatArray, scale: FloatArray) -> FloatArray:
+    """One Newton step from about the mode with the curvature there, kept where it climbs; root (P, P) of its inverse.
+
+    What find_mode takes for the curvature may be wrong by much along a ridge, and so what it takes for near.
+    """
+    here = _Point.at(target, mode, scale)
+    there = mode + root @ (root.T @ (here.gradient / scale))
+    return there if float(target.near(mode)(there[None])[0]) > here.value else mode
+
+
 def _climbed(target: Near, here: _Point, step: FloatArray, scale: FloatArray) -> _Point | None:
     """The first point along the step, halved again and again, at which the density has risen enough."""
     length = min(1.0, FARTHEST_STEP / float(np.abs(step).max()))

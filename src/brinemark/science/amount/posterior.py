@@ -16,7 +16,7 @@ from typing import Protocol
 
 import numpy as np
 
-from brinemark.science.amount.mode import find_mode
+from brinemark.science.amount.mode import find_mode, recentred
 from brinemark.science.amount.proposals import Pool, Proposal, adapted_one, adapted_pair, tempered
 from brinemark.science.amount.weights import (
     effective_size,
@@ -146,7 +146,8 @@ def sample_posterior(
     seeds = iter(np.random.SeedSequence(options.seed).spawn(2 * len(rounds) + 1))
     _step(options.on_step, 0, sum(FIRST_ROUNDS))
     mode = find_mode(target, start, scale)
-    laplace = Proposal(mode, curvature_root(target, mode, scale))
+    root = curvature_root(target, mode, scale)
+    laplace = Proposal(recentred(target, mode, root, scale), root)
     first = ((laplace, LAPLACE_DRAWS), (Proposal(start, np.diag(scale)), PRIOR_DRAWS))
     pool = Pool.empty(mode.size)
     gates: tuple[Gate, ...] = ()
@@ -164,7 +165,7 @@ def sample_posterior(
     weights = normalised(smoothed(pool.log_weights()))
     rng = np.random.default_rng(next(seeds))
     draws = rng.permutation(pool.points[systematic_resample(weights, options.draws, rng)])
-    return PosteriorSample(draws, mode, gates, effective_size(weights), number + 1, pool.points.shape[0])
+    return PosteriorSample(draws, laplace.center, gates, effective_size(weights), number + 1, pool.points.shape[0])
 
 
 def _proposals(pool: Pool, scale: FloatArray, number: int, size: int) -> tuple[tuple[Proposal, int], ...]:
