@@ -88,10 +88,6 @@ class MixedLikelihood:
         pairs = zip(self.log_shares, self.kinds, strict=True)
         return np.stack([kind.log_likelihood(signals) + share[:, None, None] for share, kind in pairs])
 
-    def log_likelihood(self, signals: FloatArray) -> FloatArray:
-        """(D, S, n) for signals (S, J)."""
-        return np.asarray(np.logaddexp.reduce(self.by_kind(signals), axis=0))
-
 
 def electrode_likelihood(
     electrode: Observed, candidates: FloatArray, draws: int, dips: Sequence[int] | None = None
