@@ -1,9 +1,10 @@
 """What nobody can do better than: intervals of one who knows the population and hides from himself only some of it.
 
-The oracle knows every number of the population and of the batch; an electrode's own gain, floor and K and the drift
-of each dip are integrated by quadrature, exactly but for its nodes. The batch reader knows the population too, but
-learns the batch from its calibration electrodes, as the program must. Intervals are equal-tailed, with a prior uniform
-in ln(1 + c / .2) up to 2,000 ug/L, and where the likelihood root stays within 1.96.
+The oracle knows every number of the population and of the batch; an electrode's own gain (and whether its film is
+defective), floor and K and the drift of each dip are integrated by quadrature, exactly but for its nodes. The batch
+reader knows the population too, but learns the batch from its calibration electrodes, as the program must. Intervals
+are equal-tailed, with a prior uniform in ln(1 + c / .2) up to 2,000 ug/L, and where the likelihood root stays within
+1.96; of lone readings also the levels that leave each tail of the signal more than .025.
 """
 
 from __future__ import annotations
@@ -13,6 +14,7 @@ from dataclasses import dataclass, replace
 from typing import NamedTuple
 
 import numpy as np
+from scipy.special import ndtr
 
 from brinemark.science.amount.simulate import Protocol, TrueBatch, Truth, occupied_share
 from brinemark.terms.amounts import Calibration, ElectrodeReadings, OtherDip, SamplePortion
@@ -46,6 +48,15 @@ class Both(NamedTuple):
 
 
 @dataclass(frozen=True, slots=True, eq=False)
+class LoneTails:
+    """What a lone reading's tails say: P(Y >= y | blank), the levels they hold, the level at which y is the median."""
+
+    p_blank: float
+    interval: Interval
+    median: float
+
+
+@dataclass(frozen=True, slots=True, eq=False)
 class BatchPoints:
     """Points (Z,) of a batch's log gain and ln K with log weights."""
 
@@ -73,6 +84,21 @@ def normal_nodes(sd: float, count: int) -> tuple[FloatArray, FloatArray]:
     nodes = np.linspace(-4.5, 4.5, count)
     weights = np.exp(-0.5 * nodes**2)
     return sd * nodes, weights / weights.sum()
+
+
+def gain_nodes(truth: Truth) -> tuple[FloatArray, FloatArray]:
+    """Nodes and weights of an electrode's own log gain, over sound and defective films."""
+    nodes, weights = normal_nodes(truth.electrode_sd, GAIN_NODES)
+    kinds = [
+        (1.0 - truth.low_share - truth.high_share, 1.0),
+        (truth.low_share, truth.low_gain),
+        (truth.high_share, truth.high_gain),
+    ]
+    there = [(share, gain) for share, gain in kinds if share > 0]
+    return (
+        np.concatenate([nodes + np.log(gain) for _, gain in there]),
+        np.concatenate([weights * share for share, _ in there]),
+    )
 
 
 def known(batch: TrueBatch) -> BatchPoints:
@@ -116,13 +142,8 @@ def dips_of(truth: Truth, protocol: Protocol, portion: SamplePortion) -> list[Di
 
 def _electrode(truth: Truth, points: BatchPoints, x: float, dips: Sequence[Dip], levels: FloatArray) -> FloatArray:
     """Log-likelihood (Z, C) of one electrode's readings, its own latents integrated."""
-    parts = [
-        normal_nodes(truth.electrode_sd, GAIN_NODES),
-        normal_nodes(truth.floor_sd, OWN_NODES),
-        normal_nodes(truth.electrode_K_sd, OWN_NODES),
-    ]
-    gain, floor, K = (part.ravel() for part in np.meshgrid(*(nodes for nodes, _ in parts), indexing="ij"))
-    log_weight = np.log(np.einsum("i,j,k->ijk", *(weights for _, weights in parts)).ravel())
+    (gain, floor, K), weight = _own_nodes(truth)
+    log_weight = np.log(weight)
     own_floor = truth.floor * np.exp(points.floor_shift + floor)
     total = np.zeros((points.ln_K.size, levels.size, gain.size)) + log_weight
     for dip in dips:
@@ -132,6 +153,42 @@ def _electrode(truth: Truth, points: BatchPoints, x: float, dips: Sequence[Dip],
         total += _log_density(truth, np.exp(log_gain) * (own_floor + occupied), dip)
     top = total.max(axis=-1)
     return np.asarray(np.log(np.exp(total - top[..., None]).sum(axis=-1)) + top)
+
+
+def _own_nodes(truth: Truth) -> tuple[tuple[FloatArray, ...], FloatArray]:
+    """Nodes of an electrode's own log gain, log floor and ln K, and their weights (N,)."""
+    parts = [
+        gain_nodes(truth),
+        normal_nodes(truth.floor_sd, OWN_NODES),
+        normal_nodes(truth.electrode_K_sd, OWN_NODES),
+    ]
+    nodes = tuple(part.ravel() for part in np.meshgrid(*(nodes for nodes, _ in parts), indexing="ij"))
+    return nodes, np.einsum("i,j,k->ijk", *(weights for _, weights in parts)).ravel()
+
+
+def lone_tails(truth: Truth, points: BatchPoints, portion: SamplePortion) -> LoneTails:
+    """A lone undiluted main reading by P(Y <= y | c), exact but for the nodes; open ends are 0 and inf."""
+    x = float(np.log(portion.covariate)) if portion.covariate else 0.0
+    (gain, floor, K), own_weight = _own_nodes(truth)
+    weight = np.exp(points.log_weight - points.log_weight.max())
+    occupied = occupied_share(truth, points.ln_K[:, None, None] + K, LEVELS[:, None])
+    log_gain = points.log_gain[:, None, None] + truth.slope * x + gain
+    mean = np.exp(log_gain) * (truth.floor * np.exp(points.floor_shift + floor) + occupied)
+    below = ndtr((portion.signal - mean) / np.sqrt(truth.noise**2 + (truth.cv * mean) ** 2)) @ own_weight
+    tail = np.asarray(weight @ below / weight.sum())
+
+    def level(target: float, beyond: float) -> float:
+        """Where the tail, which falls with the level, reaches the target."""
+        if tail[0] <= target:
+            return 0.0
+        return beyond if tail[-1] > target else float(OFFSET * np.expm1(np.interp(-target, -tail, T)))
+
+    return LoneTails(1.0 - float(tail[0]), Interval(level(1.0 - TAIL, 0.0), level(TAIL, np.inf)), level(0.5, np.nan))
+
+
+def best_level(log_l: FloatArray) -> float:
+    """The likeliest of LEVELS."""
+    return float(LEVELS[int(np.argmax(log_l))])
 
 
 def _log_density(truth: Truth, mean: FloatArray, dip: Dip) -> FloatArray:
