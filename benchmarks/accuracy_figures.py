@@ -72,7 +72,7 @@ def _figures(named: tuple[str, str], made: Sequence[ByLevel], failed: int) -> Fi
     levels = tuple(sorted(made[0]))
     silent = float(np.mean([row[4] == CANNOT_SAY for one in made for rows in one.values() for row in rows]))
     held = tuple(_rate(made, level, _holds) for level in levels)
-    pooled = clustered([np.concatenate([_said(one[c], _holds(one[c], c)) for c in levels]) for one in made])
+    pooled = share([np.concatenate([_said(one[c], _holds(one[c], c)) for c in levels]) for one in made])
     low = min(range(len(levels)), key=lambda i: held[i][0])
     near = [level for level in NEAR_K if level in levels]
     return Figures(
@@ -106,7 +106,18 @@ def _said(rows: FloatArray, values: FloatArray) -> FloatArray:
 
 def _rate(made: Sequence[ByLevel], level: float, value: Callable[[FloatArray, float], FloatArray]) -> Rate:
     """Mean over the histories that have the level."""
-    return clustered([_said(one[level], value(one[level], level)) for one in made if level in one])
+    return share([_said(one[level], value(one[level], level)) for one in made if level in one])
+
+
+def share(parts: Sequence[FloatArray]) -> Rate:
+    """Mean of 0s and 1s, and its standard error clustered by history, which few histories that agree would make too
+    small: it is at least that of as many independent samples with one more of each kind."""
+    value, error = clustered(parts)
+    count = int(sum(np.isfinite(part).sum() for part in parts))
+    if not count or not np.isfinite(value):
+        return value, error
+    hits = (value * count + 1.0) / (count + 2.0)
+    return value, max(error, float(np.sqrt(hits * (1.0 - hits) / (count + 2.0))))
 
 
 def _error(made: Sequence[ByLevel]) -> float:

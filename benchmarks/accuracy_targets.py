@@ -76,14 +76,16 @@ def _coverage(found: Found, case: str, who: str, what: str, slack: float = SLACK
     above = [i for i, level in enumerate(one.levels) if level > 0]
     far = max(above, key=lambda i: abs(one.held[i][0] - NOMINAL))
     made = []
-    for i, room in ((far, slack), (one.levels.index(0.0), AT_ZERO)):
-        value, error = one.held[i]
-        off = abs(value - NOMINAL)
+    for i, room, judged in ((far, slack, above), (one.levels.index(0.0), AT_ZERO, [one.levels.index(0.0)])):
         name = f"{what}, intervals hold {one.levels[i]:g} ug/L" + (" (worst level)" if i == far else "")
         shown = rate(limit.held[limit.levels.index(one.levels[i])])
-        good, near = off <= room, off <= room + 2 * error
-        made.append(Target(name, f".95 +- {room:g}", rate((value, error)), shown, good, near, _whole(one)))
+        good, near = (all(_within(one.held[k], room + more * one.held[k][1]) for k in judged) for more in (0, 2))
+        made.append(Target(name, f".95 +- {room:g}", rate(one.held[i]), shown, good, near, _whole(one)))
     return made
+
+
+def _within(pair: Rate, room: float) -> bool:
+    return abs(pair[0] - NOMINAL) <= room
 
 
 def _whole(one: Figures) -> str:

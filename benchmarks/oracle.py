@@ -16,14 +16,23 @@ from typing import NamedTuple
 import numpy as np
 from scipy.special import ndtr
 
-from brinemark.science.amount.simulate import Protocol, TrueBatch, Truth, occupied_share
+from brinemark.science.amount.simulate import (
+    SINGLE,
+    Protocol,
+    TrueBatch,
+    Truth,
+    draw_batches,
+    occupied_share,
+    simulate_electrodes,
+    simulate_history,
+)
 from brinemark.terms.amounts import Calibration, ElectrodeReadings, OtherDip, SamplePortion
 from brinemark.terms.arrays import FloatArray
 
 OFFSET, HIGHEST = 0.2, 2000.0
 T = np.linspace(0.0, np.log1p(HIGHEST / OFFSET), 161)
 LEVELS = OFFSET * np.expm1(T)
-TAIL = 0.025
+TAIL, BLANK_RATE = 0.025, 0.05
 ROOT = 1.96
 NOTHING = 1e-3  # stands for a scatter of 0 where the model has only positive ones
 GAIN_NODES, OWN_NODES, DRIFT_NODES, BATCH_NODES = 41, 9, 9, 17
@@ -266,3 +275,29 @@ def true_parameters(truth: Truth, signal_ref: float, covariate_ref: float) -> di
         "ln_noise": float(np.log(truth.noise / signal_ref)),
         "slope": truth.slope,
     }
+
+
+def lone_power(
+    truth: Truth, level: float, burned: Sequence[float] | None = None, batches: int = 1000
+) -> tuple[float, float]:
+    """How often one who knows the population detects a level in a lone reading at .05, by exact tails; and its error.
+
+    burned : levels of the electrodes that tell of the batch, None = it is known; 50 samples in each batch.
+    """
+    rng = np.random.default_rng(0)
+    (gain, floor, _), own_weight = _own_nodes(truth)
+    seen = []
+    for batch in draw_batches(truth, ["new"] * batches, rng):
+        points = known(batch)
+        if burned is not None:
+            readings = simulate_history(truth, [batch], [np.array(burned)], rng)
+            points = learned(truth, batch, readings, SINGLE)
+        log_gains, place = np.unique(points.log_gain, return_inverse=True)  # a blank does not depend on K
+        weight = np.bincount(place, np.exp(points.log_weight - points.log_weight.max()))
+        x, signal = simulate_electrodes(truth, batch, np.full(50, level), rng)
+        log_gain = log_gains[:, None, None] + truth.slope * x[:, None] + gain
+        blank = truth.floor * np.exp(points.floor_shift + floor + log_gain)
+        sd = np.sqrt(truth.noise**2 + (truth.cv * blank) ** 2)
+        below = weight @ (ndtr((signal[:, None] - blank) / sd) @ own_weight) / weight.sum()
+        seen.append(float(np.mean(below >= 1.0 - BLANK_RATE)))
+    return float(np.mean(seen)), float(np.std(seen, ddof=1) / np.sqrt(len(seen)))
