@@ -10,9 +10,8 @@ from typing import Any
 
 import numpy as np
 import pytest
-from sqlalchemy.exc import IntegrityError
 
-from brinemark.records import tables
+from brinemark.records import schema
 from brinemark.records.database import Database
 from brinemark.terms.canonical import canonical_bytes, content_hash
 from brinemark.terms.runs import SheetRow, StoredRow
@@ -80,7 +79,7 @@ def test_rows_of_a_corrected_sheet_are_kept_but_no_longer_current(database: Data
         assert [one.id for one in reader.sheets(current=True)] == [new.id]
         assert [one.id for one in reader.sheets_named(old.id[:8])] == [old.id]
         assert [one.id for one in reader.sheets_named("new.csv")] == [new.id]
-    with pytest.raises(IntegrityError):
+    with pytest.raises(sqlite3.IntegrityError):
         add_sheet(database, "newer", ["E4"], supersedes=old.id)
 
 
@@ -88,18 +87,39 @@ def test_the_cache_gives_back_columns_and_stays_out_of_the_dump(database: Databa
     before = database.logical_dump()
     columns = {"potential_V": np.linspace(-1, 1, 7), "current_A": np.arange(7.0) * 1e-9, "cycle": np.ones(7)}
     with database.writing() as writer:
-        writer.cache_traces({("a" * 64, "key"): columns})
-        writer.cache_traces({("a" * 64, "key"): columns})
+        for _ in range(2):
+            writer.cache_arrays({("a" * 64, "key"): columns})
     assert database.logical_dump() == before
     with database.reading() as reader:
-        back = reader.cached_trace("a" * 64, "key")
+        back = reader.cached_arrays("a" * 64, "key")
         assert back is not None
         assert list(back) == list(columns)
         assert all(np.array_equal(back[name], columns[name]) for name in columns)
-        assert reader.cached_trace("a" * 64, "other") is None
+        assert reader.cached_arrays("a" * 64, "other") is None
 
 
-@pytest.mark.parametrize("table", [one.name for one in tables.APPEND_ONLY])
+def test_the_cache_keeps_arrays_of_any_shape_and_the_first_of_two(database: Database) -> None:
+    arrays = {
+        "cube": np.arange(24.0).reshape(2, 3, 4),
+        "number": np.array(0.1),
+        "none": np.zeros((0, 3)),
+        "strange": np.array([[np.nan, -0.0, np.inf]]),
+    }
+    with database.writing() as writer:
+        writer.cache_arrays({("key", "part"): arrays, ("key", "other"): {}})
+        writer.cache_arrays({("key", "part"): {"cube": np.zeros(1)}})
+        writer.cache_arrays({})
+    with database.reading() as reader:
+        back = reader.cached_arrays("key", "part")
+        assert reader.cached_arrays("key", "other") == {}
+    assert back is not None
+    assert {name: (one.shape, one.tobytes()) for name, one in back.items()} == {
+        name: (one.shape, one.tobytes()) for name, one in arrays.items()
+    }
+    back["cube"][0, 0, 0] = 5.0  # its own memory, not the file's
+
+
+@pytest.mark.parametrize("table", [one.name for one in schema.FACTS])
 def test_no_table_of_facts_can_be_changed_or_emptied(database: Database, tmp_path: Path, table: str) -> None:
     add_sheet(database, "first", ["E1"])
     with database.writing() as writer:
@@ -147,7 +167,7 @@ def test_the_database_itself_refuses_a_bad_row(database: Database, fault: str) -
     good = stored_row("E1", a_sheet("first").id, 2)
     values: dict[str, Any] = {name: getattr(good.row, name) for name in SheetRow.__dataclass_fields__} | BAD_ROWS[fault]
     before = database.logical_dump()
-    with pytest.raises(IntegrityError), database.writing() as writer:
+    with pytest.raises(sqlite3.IntegrityError), database.writing() as writer:
         writer.add_originals([original("first")])
         writer.add_sheet(a_sheet("first"), [StoredRow(good.id, good.sheet_id, SheetRow(**values))])
         writer.seal("sheet added", "bad")
@@ -155,7 +175,7 @@ def test_the_database_itself_refuses_a_bad_row(database: Database, fault: str) -
 
 
 def test_a_record_with_an_unknown_parent_is_refused(database: Database) -> None:
-    with pytest.raises(IntegrityError), database.writing() as writer:
+    with pytest.raises(sqlite3.IntegrityError), database.writing() as writer:
         writer.add_records([a_record("orphan", (("wave", "f" * 64),))])
         writer.seal("made", "orphan")
 
@@ -200,9 +220,9 @@ def test_eight_threads_that_read_then_write_lose_nothing(database: Database, tmp
 
 
 def test_every_connection_waits_checks_references_and_syncs_fully(database: Database) -> None:
-    with database._engine.connect() as connection:
+    with database._transaction(write=False) as connection:
         found = {
-            name: connection.exec_driver_sql(f"PRAGMA {name}").scalar()
+            name: connection.execute(f"PRAGMA {name}").fetchone()[0]
             for name in ("foreign_keys", "journal_mode", "synchronous", "busy_timeout")
         }
     assert found == {"foreign_keys": 1, "journal_mode": "wal", "synchronous": 2, "busy_timeout": 60000}

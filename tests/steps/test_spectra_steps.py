@@ -103,7 +103,7 @@ def test_a_stored_spectrum_comes_back_from_the_cache_as_from_its_file(files: Pat
     with opened(files) as book:
         book.add(sheet(files, row(0, "standard", "1", "one.csv", "before.csv")))
         cached = book.dissection_of(book.rows()[0])
-        with book._place.database._engine.connect() as connection:
-            connection.exec_driver_sql("DELETE FROM trace_cache")
+        with book._place.database._transaction(write=True) as connection:
+            connection.execute("DELETE FROM array_cache")
         assert book.dissection_of(book.rows()[0]).signal == cached.signal
         assert book.verify().faults == ()

@@ -291,8 +291,8 @@ def test_the_curve_comes_back_from_the_cache_and_from_the_file(book: Logbook, se
     book.add(season.batch("B1", PLAN))
     row = book.rows()[1]
     cached = book.trace_of(row)
-    with book._place.database._engine.connect() as connection:
-        connection.exec_driver_sql("DELETE FROM trace_cache")
+    with book._place.database._transaction(write=True) as connection:
+        connection.execute("DELETE FROM array_cache")
     fresh = book.trace_of(row)
     assert isinstance(cached, Trace)
     assert isinstance(fresh, Trace)

@@ -4,13 +4,13 @@ from __future__ import annotations
 
 import hashlib
 import json
+import sqlite3
 from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Any
 
-from sqlalchemy import Connection, func, select
-
-from brinemark.records.tables import SEALED, audit
+from brinemark.records import statements
+from brinemark.records.schema import AUDIT, SEALED
 from brinemark.terms.canonical import JsonValue, canonical_bytes, sha256_hex
 
 START = "0" * 64
@@ -42,13 +42,15 @@ class ChainReport:
         return not self.faults
 
 
-def head(connection: Connection) -> tuple[int, str]:
+def head(connection: sqlite3.Connection) -> tuple[int, str]:
     """Number and hash of the last entry; (0, 64 zeros) when there is none."""
-    row = connection.execute(select(audit.c.seq, audit.c.hash).order_by(audit.c.seq.desc()).limit(1)).first()
-    return (0, START) if row is None else (int(row.seq), str(row.hash))
+    row = connection.execute(statements.AUDIT_HEAD).fetchone()
+    return (0, START) if row is None else (int(row["seq"]), str(row["hash"]))
 
 
-def append(connection: Connection, at: str, action: str, subject: str, detail: dict[str, JsonValue]) -> AuditEntry:
+def append(
+    connection: sqlite3.Connection, at: str, action: str, subject: str, detail: dict[str, JsonValue]
+) -> AuditEntry:
     """Write the next entry, sealing every row that already carries its number."""
     last, previous = head(connection)
     seq = last + 1
@@ -56,7 +58,7 @@ def append(connection: Connection, at: str, action: str, subject: str, detail: d
     digest = _entry_hash(seq, at, action, subject, sealed, previous)
     entry = AuditEntry(seq, at, action, subject, sealed, previous, digest)
     connection.execute(
-        audit.insert(),
+        statements.insert(AUDIT),
         {
             "seq": seq,
             "at": at,
@@ -70,16 +72,16 @@ def append(connection: Connection, at: str, action: str, subject: str, detail: d
     return entry
 
 
-def seal(connection: Connection, seq: int) -> str:
+def seal(connection: sqlite3.Connection, seq: int) -> str:
     """sha256 over all rows of entry seq: tables in fixed order, rows by primary key, blobs by their sha256.
 
     Empty cells are left out, so that a column which a later schema adds leaves old seals as they are.
     """
     digest = hashlib.sha256()
     for table in SEALED:
-        query = select(table).where(table.c.entry == seq).order_by(*table.primary_key.columns)
-        for row in connection.execute(query).mappings():
-            plain = {str(name): _plain(value) for name, value in row.items() if value is not None}
+        for row in connection.execute(statements.of_entry(table), (seq,)):
+            named = zip(table.columns, row, strict=True)
+            plain = {name: _plain(value) for name, value in named if value is not None}
             digest.update(canonical_bytes([table.name, plain]) + b"\n")
     return digest.hexdigest()
 
@@ -88,13 +90,14 @@ def _plain(value: Any) -> JsonValue:
     return sha256_hex(value) if isinstance(value, bytes) else value
 
 
-def entries(connection: Connection) -> Iterator[AuditEntry]:
+def entries(connection: sqlite3.Connection) -> Iterator[AuditEntry]:
     """All entries in order."""
-    for row in connection.execute(select(audit).order_by(audit.c.seq)):
-        yield AuditEntry(row.seq, row.at, row.action, row.subject, json.loads(row.detail), row.previous, row.hash)
+    for row in connection.execute(statements.in_order(AUDIT)):
+        seq, at, action, subject, detail, previous, digest = row
+        yield AuditEntry(seq, at, action, subject, json.loads(detail), previous, digest)
 
 
-def verify(connection: Connection) -> ChainReport:
+def verify(connection: sqlite3.Connection) -> ChainReport:
     """Recompute every hash and seal, and look for rows that no entry vouches for."""
     faults: list[str] = []
     count, previous = 0, START
@@ -106,7 +109,7 @@ def verify(connection: Connection) -> ChainReport:
     return ChainReport(count, previous, tuple(faults))
 
 
-def _entry_faults(connection: Connection, entry: AuditEntry, expected: int, previous: str) -> Iterator[str]:
+def _entry_faults(connection: sqlite3.Connection, entry: AuditEntry, expected: int, previous: str) -> Iterator[str]:
     if entry.seq != expected:
         yield f"audit entry {expected} is missing: the list goes on with {entry.seq}"
     if entry.previous != previous:
@@ -119,9 +122,9 @@ def _entry_faults(connection: Connection, entry: AuditEntry, expected: int, prev
         yield f"rows of audit entry {entry.seq} ({entry.action} {entry.subject}) were changed after they were written"
 
 
-def _orphans(connection: Connection, last: int) -> Iterator[str]:
+def _orphans(connection: sqlite3.Connection, last: int) -> Iterator[str]:
     for table in SEALED:
-        above = connection.scalar(select(func.count()).select_from(table).where(table.c.entry > last))
+        above = connection.execute(statements.count_after_entry(table), (last,)).fetchone()[0]
         if above:
             yield f"{above} rows of table {table.name} have no audit entry"
 

@@ -6,20 +6,17 @@ import json
 import sqlite3
 import struct
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from pathlib import Path
-from typing import Any
 
-from sqlalchemy import URL, Connection, Engine, create_engine, event, exc, select
-
-from brinemark.records import tables
+from brinemark.records import schema, statements
 from brinemark.records.reader import Reader
 from brinemark.records.writer import Writer
-from brinemark.terms.canonical import sha256_hex
+from brinemark.terms.canonical import JsonValue, sha256_hex
 from brinemark.terms.errors import Refused
 
 BUSY_S = 60.0
-_MIGRATIONS = Path(__file__).parent / "migrations"
+_IDLE = 5
 _MAGIC = b"SQLite format 3\x00"
 _HEADER = 100
 
@@ -27,20 +24,18 @@ _HEADER = 100
 class Database:
     """The facts of one logbook. Use `create` or `open`; reading and writing are context managers."""
 
-    def __init__(self, path: Path, engine: Engine) -> None:
+    def __init__(self, path: Path) -> None:
         self.path = path
-        self._engine = engine
+        self._idle: list[sqlite3.Connection] = []
 
     @classmethod
     def create(cls, path: Path, subject: str = "logbook") -> Database:
         """A new, empty database at path, which must not exist. Raises Refused when it does."""
         if path.exists():
             raise Refused(f"{path.name} exists already", "a new file", "choose another folder", file=path.name)
-        database = cls(path, _engine(path))
+        database = cls(path)
         try:
-            with database._transaction(write=True) as connection:
-                _migrate(connection)
-                Writer(connection).seal("logbook made", subject, {"revision": tables.REVISION})
+            database._renew("logbook made", subject, {"revision": schema.REVISION})
         except BaseException:
             database.close()
             path.unlink(missing_ok=True)
@@ -51,14 +46,12 @@ class Database:
     def open(cls, path: Path) -> Database:
         """The database at path. Raises Refused when it is no logbook, damaged, or newer than this program."""
         _check_file(path)
-        database = cls(path, _engine(path))
+        database = cls(path)
         try:
             with database._transaction(write=False) as connection:
                 revision = _revision(connection, path)
-            if revision < tables.REVISION:
-                with database._transaction(write=True) as connection:
-                    _migrate(connection)
-                    Writer(connection).seal("schema renewed", path.name, {"from": revision, "to": tables.REVISION})
+            if revision < schema.REVISION:
+                database._renew("schema renewed", path.name, {"from": revision, "to": schema.REVISION})
         except BaseException:
             database.close()
             raise
@@ -66,7 +59,8 @@ class Database:
 
     def close(self) -> None:
         """Release the file."""
-        self._engine.dispose()
+        while self._idle:
+            self._idle.pop().close()
 
     @contextmanager
     def reading(self) -> Iterator[Reader]:
@@ -86,62 +80,81 @@ class Database:
     def verify_damage(self) -> tuple[str, ...]:
         """What SQLite itself finds wrong with the file, in its own words; empty when sound."""
         with self._transaction(write=False) as connection:
-            found = [str(row[0]) for row in connection.exec_driver_sql("PRAGMA integrity_check")]
-            found += [f"broken reference in {row[0]}" for row in connection.exec_driver_sql("PRAGMA foreign_key_check")]
+            found = [str(row[0]) for row in connection.execute(statements.DAMAGE)]
+            broken = connection.execute(statements.BROKEN_REFERENCES)
+            found += [f"broken reference in {row[0]}" for row in broken]
         return tuple(one for one in found if one != "ok")
 
     def logical_dump(self) -> str:
         """All tables but the cache as text, the same for the same facts: one JSON line per row, blobs hashed."""
         lines = []
         with self._transaction(write=False) as connection:
-            for table in tables.metadata.sorted_tables:
-                if table.name == tables.CACHE:
-                    continue
-                for row in connection.execute(select(table).order_by(*table.primary_key.columns)):
+            for table in schema.FACTS:
+                for row in connection.execute(statements.in_order(table)):
                     plain = [sha256_hex(value) if isinstance(value, bytes) else value for value in row]
                     lines.append(f"{table.name} {json.dumps(plain)}")
         return "\n".join(lines) + "\n"
 
     @contextmanager
-    def _transaction(self, *, write: bool) -> Iterator[Connection]:
-        with _said_plainly(self.path), self._engine.connect() as plain:
-            connection = plain.execution_options(brinemark_write=write)
-            with connection.begin():
+    def _transaction(self, *, write: bool) -> Iterator[sqlite3.Connection]:
+        with _said_plainly(self.path), self._connection() as connection:
+            connection.execute(statements.BEGIN_WRITING if write else statements.BEGIN_READING)
+            try:
                 yield connection
+                connection.commit()
+            except BaseException:
+                connection.rollback()
+                raise
+
+    @contextmanager
+    def _connection(self) -> Iterator[sqlite3.Connection]:
+        """A connection for one transaction; it is kept for the next when all went well, else closed."""
+        connection = self._taken() or _connected(self.path)
+        try:
+            yield connection
+        except BaseException:
+            connection.close()
+            raise
+        if len(self._idle) < _IDLE:
+            self._idle.append(connection)
+        else:
+            connection.close()
+
+    def _taken(self) -> sqlite3.Connection | None:
+        with suppress(IndexError):  # Taking from a list is one step, so that two threads never get the same.
+            return self._idle.pop()
+        return None
+
+    def _renew(self, action: str, subject: str, detail: dict[str, JsonValue]) -> None:
+        """Bring the tables up to date and say so in the audit list, all or nothing."""
+        from brinemark.records.renewal import renewed
+
+        with _said_plainly(self.path), renewed(lambda: _connected(self.path)) as connection:
+            Writer(connection).seal(action, subject, detail)
 
 
-def _engine(path: Path) -> Engine:
-    engine = create_engine(URL.create("sqlite", database=str(path)), connect_args={"timeout": BUSY_S})
-    event.listen(engine, "connect", _prepare)
-    event.listen(engine, "begin", _begin)
-    return engine
-
-
-def _prepare(connection: sqlite3.Connection, _: Any) -> None:
+def _connected(path: Path) -> sqlite3.Connection:
     # Python's own transaction control would send a plain BEGIN, which cannot wait once it has read.
-    connection.isolation_level = None
-    for pragma in (
-        f"busy_timeout = {int(BUSY_S * 1000)}",
-        "journal_mode = WAL",
-        "synchronous = FULL",
-        "foreign_keys = ON",
-    ):
-        connection.execute(f"PRAGMA {pragma}")
-
-
-def _begin(connection: Connection) -> None:
-    write = connection.get_execution_options().get("brinemark_write", False)
-    connection.exec_driver_sql("BEGIN IMMEDIATE" if write else "BEGIN")
+    # A connection serves one transaction at a time, of whichever thread.
+    connection = sqlite3.connect(path, timeout=BUSY_S, isolation_level=None, check_same_thread=False)
+    connection.row_factory = sqlite3.Row
+    try:
+        for statement in statements.PREPARE:
+            connection.execute(statement)
+    except BaseException:
+        connection.close()
+        raise
+    return connection
 
 
 @contextmanager
 def _said_plainly(path: Path) -> Iterator[None]:
     try:
         yield
-    except exc.IntegrityError:
+    except sqlite3.IntegrityError:
         raise
-    except exc.DatabaseError as error:
-        text = str(error.orig)
+    except sqlite3.DatabaseError as error:
+        text = str(error)
         if "locked" in text:
             raise Refused(
                 f"another program has been writing for {BUSY_S:g} s", "a free logbook", "try again", file=path.name
@@ -171,7 +184,7 @@ def _check_file(path: Path) -> None:
         header = file.read(_HEADER)
     if len(header) < _HEADER or not header.startswith(_MAGIC):
         raise _no_logbook(path, "the file is no logbook database" if header else "an empty file")
-    if struct.unpack(">I", header[68:72])[0] != tables.APPLICATION_ID:
+    if struct.unpack(">I", header[68:72])[0] != schema.APPLICATION_ID:
         raise _no_logbook(path, "a database of some other program")
     page = struct.unpack(">H", header[16:18])[0]
     size = (65536 if page == 1 else page) * struct.unpack(">I", header[28:32])[0]
@@ -183,31 +196,21 @@ def _no_logbook(path: Path, came: str) -> Refused:
     return Refused(came, "a logbook made by 'new'", "check the path, or make one with 'new'", file=path.name)
 
 
-def _revision(connection: Connection, path: Path) -> str:
-    names = {row[0] for row in connection.exec_driver_sql("SELECT name FROM sqlite_master WHERE type = 'table'")}
-    mark = connection.exec_driver_sql("PRAGMA application_id").scalar()
-    if mark != tables.APPLICATION_ID or "alembic_version" not in names:
+def _revision(connection: sqlite3.Connection, path: Path) -> str:
+    names = {row[0] for row in connection.execute(statements.TABLES)}
+    mark = connection.execute(statements.MARK).fetchone()[0]
+    if mark != schema.APPLICATION_ID or "alembic_version" not in names:
         raise _no_logbook(path, "a database without a schema revision")
-    row = connection.exec_driver_sql("SELECT version_num FROM alembic_version").first()
+    row = connection.execute(statements.STORED_REVISION).fetchone()
     revision = "" if row is None else str(row[0])
-    if revision > tables.REVISION:
+    if revision > schema.REVISION:
         raise Refused(
             f"schema revision {revision}",
-            f"{tables.REVISION} or older",
+            f"{schema.REVISION} or older",
             "this logbook was made by a newer version of Brinemark; install that version",
             file=path.name,
         )
-    missing = sorted(set(tables.metadata.tables) - names)
-    if not revision or (revision == tables.REVISION and missing):
+    missing = sorted({table.name for table in schema.TABLES} - names)
+    if not revision or (revision == schema.REVISION and missing):
         raise _damaged(path, f"tables missing: {', '.join(missing)}" if missing else "no schema revision")
     return revision
-
-
-def _migrate(connection: Connection) -> None:
-    from alembic import command
-    from alembic.config import Config
-
-    config = Config()
-    config.set_main_option("script_location", str(_MIGRATIONS).replace("%", "%%"))
-    config.attributes["connection"] = connection
-    command.upgrade(config, "head")

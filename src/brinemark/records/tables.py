@@ -1,4 +1,4 @@
-"""The tables of logbook.db and their append-only rules; no behaviour."""
+"""The tables of logbook.db and their append-only rules, for making and renewing them; no behaviour."""
 
 from __future__ import annotations
 
@@ -16,9 +16,7 @@ from sqlalchemy import (
     UniqueConstraint,
 )
 
-REVISION = "0002"
-APPLICATION_ID = 0x4272696E
-CACHE = "trace_cache"
+from brinemark.records import schema
 
 metadata = MetaData(
     naming_convention={
@@ -173,17 +171,14 @@ record_array = Table(
     _entry(),
 )
 
-trace_cache = Table(
-    CACHE,
+array_cache = Table(
+    "array_cache",
     metadata,
-    Column("sha256", Text, primary_key=True),
-    Column("settings_key", Text, primary_key=True),
+    Column("key", Text, primary_key=True),
+    Column("part", Text, primary_key=True),
     Column("columns", Text, nullable=False),
     Column("data", LargeBinary, nullable=False),
 )
-
-SEALED = (original, sheet, electrode_row, sheet_row, record, parent, record_array)
-APPEND_ONLY = (audit, *SEALED)
 
 
 def append_only_triggers() -> tuple[str, ...]:
@@ -191,6 +186,6 @@ def append_only_triggers() -> tuple[str, ...]:
     return tuple(
         f"CREATE TRIGGER {table.name}_no_{verb.lower()} BEFORE {verb} ON {table.name} "
         f"BEGIN SELECT RAISE(ABORT, '{table.name} is append-only'); END"
-        for table in APPEND_ONLY
+        for table in schema.FACTS
         for verb in ("UPDATE", "DELETE")
     )

@@ -3,15 +3,15 @@
 from __future__ import annotations
 
 import json
+import sqlite3
 import zlib
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from datetime import UTC, datetime
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
-from sqlalchemy import Connection, Table, insert
 
-from brinemark.records import audit, tables
+from brinemark.records import audit, schema, statements
 from brinemark.records.reader import Reader
 from brinemark.records.rows import row_to_json
 from brinemark.terms.canonical import JsonValue, canonical_bytes
@@ -33,7 +33,7 @@ class Writer:
     reader sees the state inside this transaction, for checks that must hold at the moment of writing.
     """
 
-    def __init__(self, connection: Connection) -> None:
+    def __init__(self, connection: sqlite3.Connection) -> None:
         self._connection = connection
         self._entry = audit.head(connection)[0] + 1
         self._sealed = False
@@ -51,7 +51,7 @@ class Writer:
         known = self.reader.original_ids()
         new = {one.sha256: one for one in originals if one.sha256 not in known}
         self._insert(
-            tables.original, [{"sha256": one.sha256, "size": one.size, "name": one.name} for one in new.values()]
+            schema.ORIGINAL, [{"sha256": one.sha256, "size": one.size, "name": one.name} for one in new.values()]
         )
         return len(new)
 
@@ -67,11 +67,11 @@ class Writer:
             "reason": sheet.reason,
             "added_at": self.now,
         }
-        self._insert(tables.sheet, [values])
+        self._insert(schema.SHEET, [values])
         known = self.reader.known_row_ids([row.id for row in rows])
-        self._insert(tables.electrode_row, [_row_values(row) for row in rows if row.id not in known])
+        self._insert(schema.ELECTRODE_ROW, [_row_values(row) for row in rows if row.id not in known])
         self._insert(
-            tables.sheet_row,
+            schema.SHEET_ROW,
             [{"sheet_id": sheet.id, "number": row.row.number, "row_id": row.id} for row in rows],
         )
 
@@ -80,36 +80,34 @@ class Writer:
         wanted = {record.id: record for record in records}
         known = self.reader.known_record_ids(list(wanted))
         new = tuple(record for record in wanted.values() if record.id not in known)
-        self._insert(tables.record, [self._record_values(record) for record in new])
-        self._insert(tables.parent, self._parent_values(new))
-        self._insert(tables.record_array, [values for record in new for values in _array_values(record)])
+        self._insert(schema.RECORD, [self._record_values(record) for record in new])
+        self._insert(schema.PARENT, self._parent_values(new))
+        self._insert(schema.RECORD_ARRAY, [values for record in new for values in _array_values(record)])
         return new
 
-    def cache_traces(self, traces: Mapping[tuple[str, str], Mapping[str, FloatArray]]) -> None:
-        """Keep parsed columns by (sha256, settings key); a cache that can be rebuilt, outside the audit list."""
+    def cache_arrays(self, arrays: Mapping[tuple[str, str], Mapping[str, FloatArray]]) -> None:
+        """Keep named arrays of any shape by (key, part): a cache that can be rebuilt, outside the audit list.
+
+        What is kept already under a key and part stays, so both must say all that the arrays follow from.
+        """
         values = [
-            {
-                "sha256": sha256,
-                "settings_key": key,
-                "columns": canonical_bytes([[name, len(column)] for name, column in columns.items()]).decode(),
-                "data": zlib.compress(b"".join(np.asarray(c, dtype="<f8").tobytes() for c in columns.values()), 1),
-            }
-            for (sha256, key), columns in traces.items()
+            {"key": key, "part": part, "columns": _shapes(named), "data": _packed(named)}
+            for (key, part), named in arrays.items()
         ]
-        if values:
-            self._connection.execute(insert(tables.trace_cache).prefix_with("OR IGNORE"), values)
+        self._connection.executemany(statements.insert(schema.ARRAY_CACHE, again=True), values)
 
     def seal(self, action: str, subject: str, detail: Mapping[str, JsonValue] | None = None) -> None:
         """Write the audit entry of this transaction; nothing may be inserted after it."""
         self._sealed = True
         audit.append(self._connection, self.now, action, subject, dict(detail or {}))
 
-    def _insert(self, table: Table, values: list[dict[str, Any]]) -> None:
+    def _insert(self, table: schema.TableNames, values: list[dict[str, Any]]) -> None:
         if self._sealed:
             raise RuntimeError("the audit entry of this transaction is already written")
         if values:
             self._changed = True
-            self._connection.execute(insert(table), [{**one, "entry": self._entry} for one in values])
+            numbered = [{**one, "entry": self._entry} for one in values]
+            self._connection.executemany(statements.insert(table), numbered)
 
     def _record_values(self, record: Record) -> dict[str, Any]:
         return {
@@ -171,3 +169,11 @@ def _array_values(record: Record) -> Iterator[dict[str, Any]]:
             "shape": json.dumps(list(array.shape)),
             "data": array.tobytes(),
         }
+
+
+def _shapes(arrays: Mapping[str, FloatArray]) -> str:
+    return json.dumps([[name, list(np.shape(values))] for name, values in arrays.items()])
+
+
+def _packed(arrays: Mapping[str, FloatArray]) -> bytes:
+    return zlib.compress(b"".join(np.asarray(values, dtype="<f8").tobytes() for values in arrays.values()), 1)

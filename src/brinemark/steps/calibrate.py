@@ -11,9 +11,11 @@ from brinemark.science.amount.compiled import compiled_loops
 from brinemark.science.amount.lack_of_fit import batch_steepness, class_gains, fit_words
 from brinemark.science.amount.life_checks import falls_of
 from brinemark.science.amount.limits import batch_limits
+from brinemark.science.amount.predictive import DrawMemory
 from brinemark.steps.answers import CalibrationReport, WaveNote
 from brinemark.steps.gather import CALIBRATION_ROLES, Gathered, LeftOut, gather
 from brinemark.steps.identity import Definition, Recipe, definition_of, difference, instrument_identity
+from brinemark.steps.kept_draws import keep_draws
 from brinemark.steps.learn import learn_waves
 from brinemark.steps.lives import Life, levels_identity, lives_of
 from brinemark.steps.measure import RowSignals, Traces, WaveSet, further_role, measure_rows
@@ -52,8 +54,9 @@ def run_calibration(place: Place, on_step: OnStep | None = None) -> CalibrationR
         checks = (*class_gains(made), *batch_steepness(made))
     made = replace(made, fit=checks, weaknesses=(*made.weaknesses, *fit_words(checks), *falls_of(made, made.seed)))
     record = _calibration_recipe(place, prepared).record(pack_calibration(made, _context(prepared.gathered)))
-    limits = limits_record(place, record.id, made, _all_limits(place, made))
-    return _store(place, prepared, record, limits)
+    memory = DrawMemory()
+    limits = limits_record(place, record.id, made, _all_limits(place, made, memory))
+    return _store(place, prepared, record, limits, memory)
 
 
 def _prepare(place: Place) -> _Prepared:
@@ -116,15 +119,14 @@ def _left_out(one: LeftOut) -> str:
     return f"electrode {one.electrode} of batch {one.batch} was left out: {one.reason}"
 
 
-def _all_limits(place: Place, made: Calibration) -> tuple[Limits, ...]:
-    """Limits of every batch on every instrument that read it."""
+def _all_limits(place: Place, made: Calibration, memory: DrawMemory) -> tuple[Limits, ...]:
+    """Limits of every batch on every instrument that read it; memory keeps the draws of the batches."""
     pairs = sorted(set(zip(made.readings.batch, made.readings.instrument, strict=True)))
-    decision = place.settings.decision
-    return tuple(
-        one
-        for batch, instrument in pairs
-        for one in batch_limits(made, made.readings, batch, instrument, decision, made.seed)
-    )
+    decision, found = place.settings.decision, []
+    for batch, instrument in pairs:
+        draws = memory.draws(made, made.readings, [batch], made.seed)
+        found += batch_limits(made, made.readings, batch, instrument, decision, draws)
+    return tuple(found)
 
 
 def limits_record(place: Place, calibration_id: str, made: Calibration, limits: Sequence[Limits]) -> Record:
@@ -134,7 +136,9 @@ def limits_record(place: Place, calibration_id: str, made: Calibration, limits: 
     return recipe.record(pack_limits(limits))
 
 
-def _store(place: Place, prepared: _Prepared, record: Record, limits: Record) -> CalibrationReport:
+def _store(
+    place: Place, prepared: _Prepared, record: Record, limits: Record, memory: DrawMemory
+) -> CalibrationReport:
     remarks: list[str] = []
     with place.database.writing() as writer:
         stored = writer.reader.record(record.id)
@@ -144,7 +148,8 @@ def _store(place: Place, prepared: _Prepared, record: Record, limits: Record) ->
         new += writer.add_records(_signals(prepared))
         new += writer.add_records([record])
         new += writer.add_records([limits])
-        writer.cache_traces(prepared.fresh)
+        writer.cache_arrays(prepared.fresh)
+        keep_draws(writer, record.id, memory)
         kept = writer.reader.record(limits.id) or limits
         if new:
             action = "calibration made" if stored is None else "calibration completed"

@@ -88,7 +88,7 @@ class Traces:
         """The curve of a kept original as its instrument's settings read it."""
         key = self.key(sha256, instrument)
         if key not in self._known:
-            columns = self.reader.cached_trace(*key)
+            columns = self.reader.cached_arrays(*key)
             if columns is None:
                 original = self.reader.original(sha256)
                 name = sha256 if original is None else original.name

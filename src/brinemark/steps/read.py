@@ -23,6 +23,7 @@ from brinemark.steps.gather import (
     signal_at,
 )
 from brinemark.steps.identity import Recipe, difference
+from brinemark.steps.kept_draws import draw_memory, keep_draws
 from brinemark.steps.lives import Life, levels_identity, lives_of
 from brinemark.steps.measure import RowSignals, Traces, measure_rows
 from brinemark.steps.packing import pack_reading, unpack_calibration, unpack_reading, unpack_signal
@@ -49,8 +50,8 @@ class _Bench:
     calibration: Calibration
     traces: Traces
     calibration_rows: tuple[StoredRow, ...]
+    memory: DrawMemory
     controls: dict[str, tuple[_Sample, Record]] = field(default_factory=dict)
-    memory: DrawMemory = field(default_factory=DrawMemory)
 
     def desk(self) -> RunDesk:
         """Who judges the runs; the records that it has read stand in controls."""
@@ -109,7 +110,8 @@ def _bench(place: Place, reader: Reader, calibration: str | None) -> _Bench:
     chosen = current(place, reader) if calibration is None else named(reader, calibration)
     record = reader.record(chosen.record.id) or chosen.record
     known = reader.rows(roles=CALIBRATION_ROLES)
-    return _Bench(place, reader, chosen, record, unpack_calibration(record), Traces(place, reader), known)
+    memory = draw_memory(reader, record.id)
+    return _Bench(place, reader, chosen, record, unpack_calibration(record), Traces(place, reader), known, memory)
 
 
 def _with_waters(bench: _Bench, desk: RunDesk) -> tuple[_Bench, Parents]:
@@ -117,7 +119,8 @@ def _with_waters(bench: _Bench, desk: RunDesk) -> tuple[_Bench, Parents]:
     water, parents = water_scatter(desk, bench.calibration.matrix_K_sd)
     if water is None:
         return bench, ()
-    return replace(bench, calibration=replace(bench.calibration, water=water), memory=DrawMemory()), parents
+    knowing = replace(bench.calibration, water=water)
+    return replace(bench, calibration=knowing, memory=bench.memory.for_other_water()), parents
 
 
 def _informed(sample: _Sample, waters: Parents) -> _Sample:
@@ -295,7 +298,8 @@ def _store(place: Place, bench: _Bench, samples: Sequence[_Sample], made: Sequen
         signals = [one for sample in (*(one for one, _ in controls), *samples) for one in _all_signals(sample)]
         new = [*writer.add_records(signals), *writer.add_records([record for _, record in controls])]
         new += writer.add_records(made)
-        writer.cache_traces(bench.traces.fresh)
+        writer.cache_arrays(bench.traces.fresh)
+        keep_draws(writer, bench.record.id, bench.memory)
         if new:
             said = [{"sample": sample.name, "reading": one.id} for sample, one in zip(samples, made, strict=True)]
             writer.seal(

@@ -117,7 +117,7 @@ def _definitions(bench: _Bench, known: Sequence[KnownElectrode], candidates: Seq
 def _keep(place: Place, made: _Study) -> None:
     with place.database.writing() as writer:
         new = writer.add_records(made.records)
-        writer.cache_traces(made.traces.fresh)
+        writer.cache_arrays(made.traces.fresh)
         if new:
             tried_now = [record.id for record in new if record.role == DEFINITION]
             detail = {"ranking": made.ranking.id, "content": made.ranking.content, "tried": tried_now}

@@ -309,7 +309,7 @@ def _write(
     writer.add_sheet(sheet, incoming.rows)
     writer.add_records(checked.waves)
     writer.add_records(_records(checked.signals))
-    writer.cache_traces(checked.fresh)  # type: ignore[arg-type]
+    writer.cache_arrays(checked.fresh)  # type: ignore[arg-type]
     action = "sheet added" if sheet.supersedes is None else "sheet corrected"
     writer.seal(
         action,

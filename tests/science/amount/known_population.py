@@ -7,8 +7,8 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from brinemark.science.amount.joint import BELOW_BLANK, SimulatedLives
+from brinemark.science.amount.joint_likelihood import JointLikelihood
 from brinemark.science.amount.law import DipLaw, ElectrodeLaw
-from brinemark.science.amount.likelihood import JointLikelihood
 from brinemark.science.amount.simulate import Protocol, TrueBatch, Truth, simulate_life
 from brinemark.science.amount.statistic import Observed, search_levels
 from brinemark.terms.arrays import FloatArray

@@ -12,7 +12,7 @@ from brinemark.science.amount.law import DipLaw, ElectrodeLaw, electrode_laws
 from brinemark.science.amount.limits import batch_limits, critical_and_detectable, response_band
 from brinemark.science.amount.predictive import batch_draws
 from brinemark.science.amount.scale import scale_of_calibration
-from brinemark.terms.amounts import SamplePortion
+from brinemark.terms.amounts import Calibration, Limits, SamplePortion
 from brinemark.terms.settings import DecisionSection
 
 SEED = 11
@@ -23,6 +23,13 @@ CURRIE_CRITICAL, CURRIE_DETECTABLE = 1.644854, 3.289707
 ROUNDING = 2e-3
 """Relative, of a limit: what the search's tolerances and the gain's spread of 1e-6 leave; the line's own bend is
 inverted exactly."""
+
+
+def limits(calibration: Calibration, batch: str, seed: int) -> tuple[Limits, ...]:
+    """Of a fresh electrode by the history's readings."""
+    readings = history(seed).readings
+    draws = batch_draws(calibration, readings, [batch], seed)
+    return batch_limits(calibration, readings, batch, "bench", DECISION, draws)
 
 
 def straight_line(noise: float) -> DipLaw:
@@ -107,7 +114,7 @@ def test_fresh_blanks_of_simulated_batches_pass_the_critical_signal_about_as_oft
     rates = []
     for seed in HISTORIES:
         here = history(seed)
-        (ends,) = batch_limits(here.calibration, here.readings, "B9", "bench", DECISION, seed)
+        (ends,) = limits(here.calibration, "B9", seed)
         blanks = unknowns(here.new, 0.0, 400, np.random.default_rng([seed, 9]))
         # The limits are for the median covariate, so only blanks close to it count.
         ordinary = [b.signal for b in blanks if abs(np.log((b.covariate or 1.0) / _middle(seed))) < 0.1]
@@ -122,8 +129,8 @@ def _middle(seed: int) -> float:
 
 def test_a_batch_known_by_its_own_electrodes_detects_less_than_one_known_from_history() -> None:
     here = history(SEED)
-    (own,) = batch_limits(here.calibration, here.readings, "B9", "bench", DECISION, SEED)
-    (other,) = batch_limits(here.calibration, here.readings, "unheard", "bench", DECISION, SEED)
+    (own,) = limits(here.calibration, "B9", SEED)
+    (other,) = limits(here.calibration, "unheard", SEED)
     assert (own.electrodes, other.electrodes) == (3, 0)
     assert own.minimum_detectable is not None
     assert other.minimum_detectable is None or own.minimum_detectable < other.minimum_detectable
@@ -133,7 +140,7 @@ def test_a_limit_beyond_the_highest_standard_is_none() -> None:
     """The same electrodes, said to be calibrated up to a level between critical and minimum detectable value, then to
     one below both."""
     here = history(SEED)
-    (usual,) = batch_limits(here.calibration, here.readings, "B9", "bench", DECISION, SEED)
+    (usual,) = limits(here.calibration, "B9", SEED)
     assert usual.critical_value is not None
     assert usual.minimum_detectable is not None
     for highest, there in (
@@ -141,7 +148,7 @@ def test_a_limit_beyond_the_highest_standard_is_none() -> None:
         (1e-3, None),
     ):
         short = replace(here.calibration, highest_level=highest)
-        (ends,) = batch_limits(short, here.readings, "B9", "bench", DECISION, SEED)
+        (ends,) = limits(short, "B9", SEED)
         assert ends.critical_value == there
         assert ends.minimum_detectable is None
 

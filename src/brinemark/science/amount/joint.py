@@ -1,9 +1,8 @@
-"""Several readings of one sample in one statistic: the signed root of the averaged likelihood, with simulated null.
+"""Several readings of one sample in one statistic: the signed root of their likelihood, with simulated null.
 
-r(c) = sign(c_hat - c) sqrt(2 [ln L(c_hat) - ln L(c)]), L averaged over joint draws of population, batches and water.
-Readings of one electrode share its gain, floor and K. The distribution of r at a level comes from seeded simulation
-at a few levels (anchors), interpolated between them. Signed roots are described in "Inference and Asymptotics",
-Chapman and Hall 1994, section 3.4 (from memory); simulation replaces the normal approximation.
+r(c) = sign(c_hat - c) sqrt(2 [ln L(c_hat) - ln L(c)]), L of joint_likelihood.py. The distribution of r at a level comes
+from seeded simulation at a few levels (anchors), interpolated between them. Signed roots are described in "Inference
+and Asymptotics", Chapman and Hall 1994, section 3.4 (from memory); simulation replaces the normal approximation.
 """
 
 from __future__ import annotations
@@ -13,13 +12,14 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from brinemark.science.amount.likelihood import JointLikelihood, averaged
+from brinemark.science.amount.joint_likelihood import JointLikelihood
 from brinemark.science.amount.statistic import Observed, crossing, folds_of, search_levels
+from brinemark.science.amount.tails import scores_of
 from brinemark.terms.arrays import FloatArray, IntArray
 
-SIMULATIONS = 640
+SIMULATIONS = 2048
 ANCHORS = 7
-LIMIT_DRAWS, LIMIT_SIMULATIONS = 32, 320
+LIMIT_SIMULATIONS = 640
 BELOW_BLANK = -np.array([0.9, 0.7, 0.5, 0.35, 0.2, 0.1, 0.05])
 
 
@@ -72,7 +72,7 @@ class JointReading:
         up to the plateau, and at each of them simulated roots (n, S) for level 0. Fewer draws and simulations."""
         search = search_levels([electrode])
         candidates = np.concatenate([BELOW_BLANK, search, [np.inf]])
-        likelihood = JointLikelihood.of([electrode], candidates, LIMIT_DRAWS)
+        likelihood = JointLikelihood.of([electrode], candidates)
         lives = SimulatedLives.draw([electrode], seed, LIMIT_SIMULATIONS)
         first = BELOW_BLANK.size
         anchors = np.unique([*range(first, candidates.size - 1, 3), candidates.size - 2, candidates.size - 1])
@@ -92,8 +92,11 @@ class JointReading:
     def below(self, level: FloatArray) -> FloatArray:
         return self._tail(self.root, level)
 
-    def below_typical(self, level: FloatArray) -> FloatArray:
-        return self._tail(self.typical_root, level)
+    def falls_to(self, target: float) -> float | None:
+        return crossing(self.below, target, self.search, self.ladder)
+
+    def typical_falls_to(self, target: float) -> float | None:
+        return crossing(lambda level: self._tail(self.typical_root, level), target, self.search)
 
     def best(self) -> float | None:
         return crossing(lambda c: self._root_at(self.root, c), 0.0, self.search)
@@ -108,10 +111,10 @@ class JointReading:
         level = self.best()
         index = ladder.size - 2 if level is None else int(np.argmin(np.abs(ladder - max(level, self.search[1]))))
         around = np.clip([index - 1, index, index + 1], 0, ladder.size - 2)
+        typical = [_typical(electrode, ladder[around[1:2]]) for electrode in self.electrodes]
         information = []
-        for part, electrode in zip(self.likelihood.electrodes, self.electrodes, strict=True):
-            typical = _typical(electrode, ladder[around[1:2]])
-            left, top, right = averaged(part.log_likelihood(typical))[0, around]
+        for log_l in self.likelihood.of_each(typical):
+            left, top, right = log_l[0, around]
             information.append(max(0.0, float(2.0 * top - left - right)))
         total = sum(information)
         return tuple(part / total if total > 0 else 1.0 / len(information) for part in information)
@@ -120,7 +123,7 @@ class JointReading:
         typical = [_typical(electrode, level) for electrode in self.electrodes]
         roots = self.likelihood.signed_root(self.likelihood.log_likelihood(typical))
         table = np.array([self._tail(root, self.search) for root in roots])
-        return folds_of(self.search, table.T, tail)
+        return folds_of(self.search, scores_of(table).T, tail)
 
     def monte_carlo_sd(self, level: float) -> float:
         p = float(self.below(np.array([level]))[0])

@@ -9,12 +9,13 @@ from __future__ import annotations
 
 import zlib
 from collections.abc import Sequence
-from dataclasses import dataclass, fields, replace
+from dataclasses import dataclass, field, fields, replace
 
 import numpy as np
 
 from brinemark.science.amount.covariates import filled, raw_of_portion
 from brinemark.science.amount.defects import log_shares
+from brinemark.science.amount.normal import normal_cdf, normal_quantile, normal_scores
 from brinemark.science.amount.predictive import BatchDraws
 from brinemark.science.amount.response import (
     DEFAULT_SHIFT_SD,
@@ -33,7 +34,7 @@ from brinemark.terms.arrays import FloatArray, IntArray
 # Own-gain nodes: a trapezoid over +-4.5 sd; against 201 nodes the tail probabilities differ by less than 1e-6.
 GAIN_NODES = np.linspace(-4.5, 4.5, 21)
 GAIN_WEIGHTS = np.exp(-0.5 * GAIN_NODES**2) / np.exp(-0.5 * GAIN_NODES**2).sum()
-BLOCK = 2**16  # numbers worked on at once, few enough to stay in the processor's cache
+BLOCK = 2**14  # numbers worked on at once, few enough to stay in the processor's cache
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -62,12 +63,26 @@ class ElectrodeLaw:
 
 
 @dataclass(frozen=True, slots=True, eq=False)
+class Responses:
+    """What electrodes answer at n levels under M draws, before gain: mean and variance (n, M) of the log response over
+    their own floors and K. The same for all electrodes of a batch that are used alike."""
+
+    value: FloatArray
+    variance: FloatArray
+
+    def part(self, levels: slice | IntArray, draws: int | None = None) -> Responses:
+        """Some of the levels, under the first draws."""
+        return Responses(self.value[levels, :draws], self.variance[levels, :draws])
+
+
+@dataclass(frozen=True, slots=True, eq=False)
 class DipLaw:
     """One reading of an electrode under M draws.
 
     u : of its trace, relative signal; share, added (M,), added_u : the cell holds share * c + added;
     shift : (M,) of the log response against the main reading; apart : whether this is another dip than the main one;
-    K_factor, floor_factor : (M,) what the salinity of its water makes of K and of the floor, or 1.
+    K_factor, floor_factor : (M,) what the salinity of its water makes of K and of the floor, or 1; known : responses by
+    levels that laws of electrodes used alike have worked out.
     """
 
     electrode: ElectrodeLaw
@@ -79,6 +94,7 @@ class DipLaw:
     apart: bool
     K_factor: FloatArray | float = 1.0
     floor_factor: FloatArray | float = 1.0
+    known: dict[bytes, Responses] = field(default_factory=dict)
 
     def picked(self, which: slice | IntArray) -> DipLaw:
         """Some of the draws."""
@@ -129,44 +145,66 @@ class DipLaw:
         rel = np.divide(self.added_u, cell, out=np.zeros_like(cell), where=cell > 0)
         return np.asarray(np.sqrt(self.electrode.own_K_sd**2 + rel**2))
 
-    def log_normal(self, level: FloatArray) -> tuple[FloatArray, FloatArray]:
+    def responses(self, level: FloatArray) -> Responses:
+        """Responses at sample levels (n,)."""
+        return Responses(*self.response(level).moments(self.electrode.floor_sd, self.own_K(level)))
+
+    def shared_responses(self, level: FloatArray) -> Responses:
+        """The same, worked out once for all laws that share what is known; only the last levels are kept."""
+        key = level.tobytes()
+        if key not in self.known:
+            self.known.clear()
+            self.known[key] = self.responses(level)
+        return self.known[key]
+
+    def log_normal(self, responses: Responses) -> tuple[FloatArray, FloatArray]:
         """Mean and sd (n, M) of the log response over electrodes (and drift), before the reading's noise."""
         law = self.electrode
-        value, variance = self.response(level).moments(law.floor_sd, self.own_K(level))
-        spread = np.sqrt(law.spread**2 + variance + self.apart * law.drift_sd**2)
-        return np.asarray(law.log_gain + self.shift + value), spread
+        spread = np.sqrt(law.spread**2 + self.apart * law.drift_sd**2 + responses.variance)
+        return np.asarray(law.log_gain + self.shift + responses.value), spread
 
-    def cdf(self, signal: FloatArray, level: FloatArray) -> FloatArray:
+    def cdf(self, signal: FloatArray, level: FloatArray | Responses) -> FloatArray:
         """P(Y <= signal | level) averaged over the draws; signal and level (n,) broadcast, giving (n,)."""
-        from scipy.special import ndtr
-
-        y, c = np.broadcast_arrays(np.atleast_1d(signal), np.atleast_1d(level))
+        seen = level if isinstance(level, Responses) else self.responses(np.atleast_1d(level))
+        y = np.broadcast_to(np.atleast_1d(signal), max(np.size(signal), seen.value.shape[0]))
         rows = max(1, BLOCK // (GAIN_NODES.size * self.shift.size))
-        found = np.empty(c.size)
-        for start in range(0, c.size, rows):
+        found = np.empty(y.size)
+        for start in range(0, y.size, rows):
             part = slice(start, start + rows)
-            middle, spread = self.log_normal(c[part])
+            middle, spread = self.log_normal(seen.part(part) if seen.value.shape[0] > 1 else seen)
             mean = np.exp(middle[..., None] + spread[..., None] * GAIN_NODES)
             noise = np.sqrt(self.variance[:, None] + (self.electrode.cv[:, None] * mean) ** 2)
             z = (y[part, None, None] - mean) / noise
-            found[part] = (ndtr(z) @ GAIN_WEIGHTS).mean(axis=-1)
+            found[part] = (normal_cdf(z) @ GAIN_WEIGHTS).mean(axis=-1)
         return found
+
+    def approximate_cdf(self, signal: float | FloatArray, responses: Responses) -> FloatArray:
+        """approximate_by_draw averaged over the draws: (n,), or (k, n) for signals (k, 1, 1)."""
+        rows = max(1, BLOCK // (np.size(signal) * self.shift.size))
+        count = responses.value.shape[0]
+        parts = (responses.part(slice(start, start + rows)) for start in range(0, count, rows))
+        return np.concatenate([self.approximate_by_draw(signal, part).mean(axis=-1) for part in parts], axis=-1)
+
+    def approximate_by_draw(self, signal: float | FloatArray, responses: Responses) -> FloatArray:
+        """P(Y <= signal | level) of every draw (n, M): normal on the scale asinh(k y / s) / k, k^2 the variance that
+        grows with the signal, s^2 the additive one."""
+        middle, spread = self.log_normal(responses)
+        k, s = np.sqrt(spread**2 + self.electrode.cv**2), np.sqrt(self.variance)
+        return normal_cdf(arcsinh_difference(k * signal / s, k * np.exp(middle) / s) / k)
 
     def quantile(self, probability: float, level: FloatArray) -> FloatArray:
         """Signals (n,) with P(Y <= signal | level) = probability, to 1e-9 of the signal's scale."""
         return np.array([self._quantile(probability, float(c)) for c in np.atleast_1d(level)])
 
     def _quantile(self, probability: float, level: float) -> float:
-        from scipy.special import ndtri
-
-        at, wanted = np.array([level]), float(ndtri(probability))
-        middle, spread = self.log_normal(at)
+        at, wanted = np.array([level]), normal_quantile(probability)
+        middle, spread = self.log_normal(self.responses(at))
         top, cv = float(np.exp(middle.max())), float(self.electrode.cv.max())
         noise = 9.0 * float(np.sqrt(self.variance.max() + (cv * top) ** 2))
         high = top * float(np.exp(GAIN_NODES[-1] * spread.max())) * (1.0 + 9.0 * cv) + noise
 
         def score(signal: float) -> float:
-            return float(ndtri(np.clip(self.cdf(np.array([signal]), at)[0], 1e-15, 1.0 - 1e-15))) - wanted
+            return float(normal_scores(self.cdf(np.array([signal]), at), 1e-15)[0]) - wanted
 
         return rising_root(score, -noise, high, 1e-9 * top)
 
@@ -182,6 +220,12 @@ class DipLaw:
         floor = law.floor * one.floor_factor * np.exp(law.floor_sd * own[1])
         mean = np.exp(log_gain) * (floor + occupied)
         return np.asarray(mean + np.sqrt(one.variance + (law.cv * mean) ** 2) * normal[2])
+
+
+def arcsinh_difference(a: FloatArray, b: FloatArray) -> FloatArray:
+    """asinh(a) - asinh(b), by one logarithm."""
+    x = a * np.sqrt(1.0 + b * b) - b * np.sqrt(1.0 + a * a)
+    return np.asarray(np.copysign(np.log1p(np.abs(x) + (np.sqrt(1.0 + x * x) - 1.0)), x))
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -221,7 +265,14 @@ def electrode_laws(
     dips = (main, *portion.others)
     spikes = closing_spike(portion.others, scale.spike_level)
     laws = tuple(_dip(pop, electrode, draws, scale, dip, dip is spikes) for dip in dips)
+    laws = tuple(replace(law, known=_known(draws, portion, dip)) for law, dip in zip(laws, dips, strict=True))
     return laws, tuple(dip.signal / scale.signal_ref for dip in dips)
+
+
+def _known(draws: BatchDraws, portion: SamplePortion, dip: OtherDip) -> dict[bytes, Responses]:
+    """What is known of the responses of electrodes of the same batch that are used like this one."""
+    used = portion.batch, dip.share, dip.added, dip.added_u, dip.stock_parts, dip.salinity
+    return draws.known.setdefault(used, {})
 
 
 def closing_spike(others: Sequence[OtherDip], spike_level: float) -> OtherDip | None:

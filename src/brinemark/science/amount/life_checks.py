@@ -43,7 +43,7 @@ class Spike:
 def without_strange_spike(portion: SamplePortion, calibration: Calibration) -> tuple[SamplePortion, str | None]:
     """The portion, without its closing spike when that is unlike the standards' spikes, and a sentence on it."""
     dip = closing_spike(portion.others, calibration.spike_level)
-    known = spikes_of(calibration.readings, calibration.spike_level)
+    known = [] if dip is None else spikes_of(calibration.readings, calibration.spike_level)
     if dip is None or not known:
         return portion, None
     spike = _spike_of(portion, dip)

@@ -1,15 +1,14 @@
-"""The likelihood of a sample's level that the joint statistic is made of, fast enough to be simulated.
+"""The likelihood of one electrode's readings, draw by draw, by the kind of its film.
 
 Each reading is put on the scale w(y) = asinh(k y / s) / k, with k^2 its multiplicative and s^2 its additive variance,
 on which it is taken as normal; the readings of one electrode have the covariance that its own gain, floor and K give
 them there, the response linear in the latter two. Deviation from the exact density: small between the two kinds of
-noise, none where one rules. The null distribution is simulated from the exact law, so the statistic is valid whatever
-its likelihood; what the approximation can cost is width.
+noise, none where one rules.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -17,9 +16,6 @@ import numpy as np
 from brinemark.science.amount.law import DipLaw
 from brinemark.science.amount.statistic import Observed
 from brinemark.terms.arrays import FloatArray
-
-ROOT_DRAWS = 96
-BLOCK = 2**15  # numbers worked on at once, few enough to stay near the processor
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -70,11 +66,6 @@ class ElectrodeLikelihood:
         stacked = [*pairs, *np.moveaxis(pull, -1, 0), constant]
         return cls(scales, np.stack(stacked, axis=1))
 
-    @property
-    def size(self) -> int:
-        """Numbers that one set of signals takes."""
-        return int(self.coefficients[:, 0].size)
-
     def log_likelihood(self, signals: FloatArray) -> FloatArray:
         """(D, S, n) for signals (S, J), without terms that are the same for every draw and candidate."""
         seen = [scale.stretched(signals[None, :, j]) for j, scale in enumerate(self.scales)]
@@ -91,10 +82,6 @@ class MixedLikelihood:
 
     log_shares: tuple[FloatArray, ...]
     kinds: tuple[ElectrodeLikelihood, ...]
-
-    @property
-    def size(self) -> int:
-        return sum(kind.size for kind in self.kinds)
 
     def by_kind(self, signals: FloatArray) -> FloatArray:
         """(K, D, S, n) log of share times likelihood."""
@@ -150,55 +137,3 @@ def _moments(laws: Sequence[DipLaw], scales: Sequence[_Scale], candidates: Float
     diagonal = np.arange(len(laws))
     covariance[..., diagonal, diagonal] += np.moveaxis(np.stack(own), (0, 1, 2), (2, 1, 0))
     return np.moveaxis(np.stack(middles), (0, 1, 2), (2, 1, 0)), covariance
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class JointLikelihood:
-    """ln L(c) of several electrodes, averaged over joint draws, on signed candidate levels (n,)."""
-
-    candidates: FloatArray
-    electrodes: tuple[ElectrodeLikelihood | MixedLikelihood, ...]
-
-    @classmethod
-    def of(cls, electrodes: Sequence[Observed], candidates: FloatArray, draws: int = ROOT_DRAWS) -> JointLikelihood:
-        """From the laws of every electrode's readings; draws : how many of the joint draws are averaged over."""
-        return cls(candidates, tuple(electrode_likelihood(electrode, candidates, draws) for electrode in electrodes))
-
-    def log_likelihood(self, signals: Sequence[FloatArray]) -> FloatArray:
-        """(S, n) for one array of signals (S, J) per electrode."""
-        return np.concatenate([averaged(np.sum(each, axis=0)) for each in self._blocks(signals)])
-
-    def both(self, signals: Sequence[FloatArray]) -> tuple[FloatArray, FloatArray]:
-        """(S, n) of all electrodes together, and (S,) the sum of what each would reach alone at its own best level."""
-        together, alone = [], []
-        for each in self._blocks(signals):
-            together.append(averaged(np.sum(each, axis=0)))
-            alone.append(np.sum([averaged(own).max(axis=1) for own in each], axis=0))
-        return np.concatenate(together), np.concatenate(alone)
-
-    def _blocks(self, signals: Sequence[FloatArray]) -> Iterator[list[FloatArray]]:
-        """Log-likelihoods of each electrode (D, s, n), for a few sets of signals at a time."""
-        rows = max(1, BLOCK // self.electrodes[0].size)
-        for start in range(0, signals[0].shape[0], rows):
-            pairs = zip(self.electrodes, signals, strict=True)
-            yield [electrode.log_likelihood(seen[start : start + rows]) for electrode, seen in pairs]
-
-    def signed_root(self, log_l: FloatArray) -> FloatArray:
-        """r at every candidate, (S, n), from log-likelihoods (S, n); the top is refined by a parabola."""
-        count = log_l.shape[1]
-        best = np.argmax(log_l, axis=1)
-        row, middle = np.arange(log_l.shape[0]), np.clip(best, 1, count - 2)
-        left, top, right = log_l[row, middle - 1], log_l[row, middle], log_l[row, middle + 1]
-        bend = np.minimum(left - 2.0 * top + right, -1e-12)
-        shift = np.clip(0.5 * (left - right) / bend, -0.5, 0.5)
-        inside = best == middle
-        peak = np.where(inside, top - 0.125 * (left - right) ** 2 / bend, log_l[row, best])
-        place = best + np.where(inside, shift, 0.0)
-        root = np.sqrt(np.maximum(0.0, 2.0 * (peak[:, None] - log_l)))
-        return np.asarray(np.where(np.arange(count) <= place[:, None], root, -root))
-
-
-def averaged(log_l: FloatArray) -> FloatArray:
-    """ln of the mean of exp over the draws, the first axis."""
-    top = log_l.max(axis=0)
-    return np.asarray(np.log(np.exp(log_l - top).mean(axis=0)) + top)

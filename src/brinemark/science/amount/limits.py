@@ -15,10 +15,12 @@ import numpy as np
 
 from brinemark.science.amount.joint import JointReading
 from brinemark.science.amount.law import GAIN_NODES, GAIN_WEIGHTS, DipLaw, electrode_laws, film_kinds
+from brinemark.science.amount.normal import normal_quantile, normal_scores
 from brinemark.science.amount.predictive import BatchDraws, batch_draws, of_batch
 from brinemark.science.amount.reading import working_range
 from brinemark.science.amount.scale import closing_spikes, scale_of_calibration
 from brinemark.science.amount.statistic import Observed, SingleReading, crossing, search_levels
+from brinemark.science.amount.tails import SignalTail
 from brinemark.terms.amounts import Calibration, ElectrodeReadings, Limits, OtherDip, SamplePortion
 from brinemark.terms.arrays import FloatArray
 from brinemark.terms.settings import DecisionSection
@@ -34,26 +36,25 @@ def batch_limits(
     batch: str,
     instrument: str,
     decision: DecisionSection,
-    seed: int,
+    draws: BatchDraws,
 ) -> tuple[Limits, ...]:
     """Limits of a fresh electrode of a batch on an instrument, for one reading and for each protocol in use.
 
     The electrode has the median covariate, and a reading noise as small as the calibration electrodes' own traces
     (their median u). readings : the present calibration electrodes; a protocol is in use when one of theirs, of this
-    batch on this instrument, went through it.
+    batch on this instrument, went through it; draws : of this batch.
     """
-    draws = batch_draws(calibration, readings, [batch], seed)
     electrode = _fresh(calibration, draws, batch, instrument)
     law = electrode.laws[0]
     critical, value, detectable = critical_and_detectable(law, decision)
-    statistic = SingleReading(law, critical, search_levels([electrode]), np.empty(0), critical)
+    statistic = SingleReading(SignalTail.of(law, critical, search_levels([electrode])))
     working = working_range(statistic, calibration.highest_level, decision)
     count = len(of_batch(readings, batch).electrode)
     place: _Place = (batch, instrument, "single", count, critical * calibration.signal_ref)
     found = [_limits(place, calibration, value, detectable, working)]
     for protocol, others in protocols_in_use(calibration, readings, batch, instrument):
         lived = _fresh(calibration, draws, batch, instrument, others)
-        value, detectable, working = lived_limits(lived, calibration.highest_level, decision, seed)
+        value, detectable, working = lived_limits(lived, calibration.highest_level, decision, draws.seed)
         place = (batch, instrument, protocol, count, None)
         found.append(_limits(place, calibration, value, detectable, working))
     return tuple(found)
@@ -161,16 +162,14 @@ def _quantiles(law: DipLaw, probability: tuple[float, ...], level: FloatArray) -
 
     Against bisection the ends differ by less than 1 % of a 95 % band's width.
     """
-    from scipy.special import ndtri
-
-    middle, spread = law.log_normal(level)
+    middle, spread = law.log_normal(law.responses(level))
     mean = np.exp(middle[..., None] + spread[..., None] * GAIN_NODES)
     first = (mean @ GAIN_WEIGHTS).mean(axis=1)
     square = ((1.0 + law.electrode.cv[:, None] ** 2) * mean**2 + law.variance[:, None]) @ GAIN_WEIGHTS
     sd = np.sqrt(square.mean(axis=1) - first**2)
     grid = first + sd * BAND_GRID[:, None]
-    score = ndtri(np.clip([law.cdf(signal, level) for signal in grid], 1e-12, 1.0 - 1e-12))
-    wanted = ndtri(np.array(probability))
+    score = np.stack([normal_scores(law.cdf(signal, level), 1e-12) for signal in grid])
+    wanted = [normal_quantile(p) for p in probability]
     return np.stack([np.interp(wanted, score[:, n], grid[:, n]) for n in range(level.size)], axis=1)
 
 

@@ -9,8 +9,11 @@ electrode's readings is, given such draws, stands in law.py.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass
+import hashlib
+import zlib
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, field, fields
+from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -22,39 +25,86 @@ from brinemark.science.amount.weights import normalised, systematic_resample
 from brinemark.terms.amounts import Calibration, ElectrodeReadings
 from brinemark.terms.arrays import BoolArray, FloatArray
 
+if TYPE_CHECKING:
+    from brinemark.science.amount.law import Responses
+
 CANDIDATES, FEWEST_EACH = 16, 4  # for each draw, and for each assignment of kinds to the films
 LATENTS = 3
+KEPT = 8  # sets of draws that are held at once
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class BatchDraws:
     """Joint draws: theta (M, P); per batch name, its three latents (3, M) in population sd; the shift of ln K (M,)
     that the sample's water brings, one for all electrodes; standard normals (3, M) for shifts between dips that the
-    calibration has not seen; seed : of what is drawn for each electrode."""
+    calibration has not seen; seed : of what is drawn for each electrode; known : by how an electrode is used, the
+    responses that its laws have worked out."""
 
     theta: FloatArray
     latents: dict[str, FloatArray]
     matrix: FloatArray
     unseen: FloatArray
     seed: int = 0
+    known: dict[object, dict[bytes, Responses]] = field(default_factory=dict)
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class BatchPart:
+    """What one batch's electrodes say under the stored draws: latents (3, M), and ln of how much more likely (M,) each
+    draw is by its present electrodes than by those of the calibration."""
+
+    latents: FloatArray
+    log_ratio: FloatArray
 
 
 class DrawMemory:
-    """Batch draws that were made before, so that samples read on the same batches share them."""
+    """Batch draws that were made before, so that samples read on the same batches share them.
 
-    def __init__(self) -> None:
+    lookup : what another process kept of a part under its key (for one calibration), or None; fresh : parts made here,
+    by key. The last KEPT sets of draws are held, so that memory does not grow with the number of samples.
+    """
+
+    def __init__(self, lookup: Callable[[str], BatchPart | None] | None = None) -> None:
         self._kept: dict[object, BatchDraws] = {}
+        self._lookup = lookup or (lambda key: None)
+        self.fresh: dict[str, BatchPart] = {}
 
     def draws(
         self, calibration: Calibration, readings: ElectrodeReadings, batches: Sequence[str], seed: int
     ) -> BatchDraws:
         """As batch_draws. The calibration has to be the same object in all calls."""
-        present = subset(readings, np.array([name in batches for name in readings.batch], dtype=bool))
-        contents = (getattr(present, name).tobytes() for name in ("unit", "signal", "level", "dip"))
-        key = id(calibration), seed, tuple(dict.fromkeys(batches)), present.electrode, *contents
-        if key not in self._kept:
-            self._kept[key] = batch_draws(calibration, readings, batches, seed)
-        return self._kept[key]
+        present = {batch: of_batch(readings, batch) for batch in dict.fromkeys(batches)}
+        keys = tuple(_part_key(own, batch, seed) for batch, own in present.items())
+        if keys not in self._kept:
+            parts = {
+                batch: self._part(key, calibration, own, batch, seed)
+                for key, (batch, own) in zip(keys, present.items(), strict=True)
+            }
+            while len(self._kept) >= KEPT:
+                del self._kept[next(iter(self._kept))]
+            self._kept[keys] = _together(calibration, parts, seed)
+        return self._kept[keys]
+
+    def for_other_water(self) -> DrawMemory:
+        """A memory of the same parts for a calibration that differs in what it knows of waters, which they do not."""
+        other = DrawMemory(self._lookup)
+        other.fresh = self.fresh
+        return other
+
+    def _part(self, key: str, calibration: Calibration, own: ElectrodeReadings, batch: str, seed: int) -> BatchPart:
+        known = self.fresh.get(key) or self._lookup(key)
+        if known is None:
+            known = self.fresh[key] = batch_part(calibration, own, batch, seed)
+        return known
+
+
+def _part_key(own: ElectrodeReadings, batch: str, seed: int) -> str:
+    """Name of a part of one calibration: batch, seed and all that is known of its present electrodes."""
+    digest = hashlib.sha256(f"{seed} {batch}".encode())
+    for one in fields(own):
+        value = getattr(own, one.name)
+        digest.update(value.tobytes() if isinstance(value, np.ndarray) else repr(value).encode())
+    return digest.hexdigest()
 
 
 def batch_draws(calibration: Calibration, readings: ElectrodeReadings, batches: Sequence[str], seed: int) -> BatchDraws:
@@ -62,14 +112,23 @@ def batch_draws(calibration: Calibration, readings: ElectrodeReadings, batches: 
 
     readings : the present calibration electrodes (others than those of the batches asked for are ignored).
     """
+    return DrawMemory().draws(calibration, readings, batches, seed)
+
+
+def batch_part(calibration: Calibration, own: ElectrodeReadings, batch: str, seed: int) -> BatchPart:
+    """One batch by its present electrodes, the same whatever other batches read the sample."""
+    rng = np.random.default_rng(np.random.SeedSequence([seed, 1, zlib.crc32(batch.encode())]))
+    then, ratio = of_batch(calibration.readings, batch), np.zeros(calibration.draws.shape[0])
+    if not same_electrodes(own, then):
+        ratio = _log_evidence(calibration, own) - _log_evidence(calibration, then)
+    return BatchPart(_latents(calibration, own, rng), ratio)
+
+
+def _together(calibration: Calibration, parts: Mapping[str, BatchPart], seed: int) -> BatchDraws:
     rng = np.random.default_rng(np.random.SeedSequence([seed, 1]))
     theta = calibration.draws
-    latents, log_ratio = {}, np.zeros(theta.shape[0])
-    for batch in dict.fromkeys(batches):
-        now, then = of_batch(readings, batch), of_batch(calibration.readings, batch)
-        latents[batch] = _latents(calibration, now, rng)
-        if not same_electrodes(now, then):
-            log_ratio += _log_evidence(calibration, now) - _log_evidence(calibration, then)
+    latents = {batch: part.latents for batch, part in parts.items()}
+    log_ratio = np.sum([part.log_ratio for part in parts.values()], axis=0)
     if log_ratio.any():
         picked = systematic_resample(normalised(log_ratio), theta.shape[0], rng)
         theta, latents = theta[picked], {name: values[:, picked] for name, values in latents.items()}

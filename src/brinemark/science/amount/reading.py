@@ -34,7 +34,7 @@ from brinemark.science.amount.life_checks import (
 from brinemark.science.amount.predictive import BatchDraws, DrawMemory
 from brinemark.science.amount.response import population
 from brinemark.science.amount.scale import scale_of_calibration
-from brinemark.science.amount.statistic import Observed, SingleReading, Statistic, crossing
+from brinemark.science.amount.statistic import Observed, SingleReading, Statistic
 from brinemark.science.amount.waters import water_words
 from brinemark.science.amount.weaknesses import NOT_RISING, batch_weaknesses, signals_rise
 from brinemark.terms.amounts import (
@@ -232,11 +232,7 @@ class _Tails:
 
     def end(self, target: float, *, typical: bool = False) -> float | None:
         """Level at which the tail probability falls to target; None beyond the span of the standards."""
-        statistic = self.statistic
-        if typical:
-            found = crossing(statistic.below_typical, target, statistic.search)
-        else:
-            found = crossing(statistic.below, target, statistic.search, statistic.ladder)
+        found = self.statistic.typical_falls_to(target) if typical else self.statistic.falls_to(target)
         return found if found is not None and found <= self.span else None
 
 
@@ -294,7 +290,7 @@ def _not_detected(tails: _Tails, detection: Detection) -> Reading:
 def _at_or_above(tails: _Tails, detection: Detection) -> Reading:
     """Only a lower limit; above the highest standard it is stated at the highest standard, and said so."""
     level, statistic = tails.decision.interval, tails.statistic
-    found = crossing(statistic.below, level, statistic.search, statistic.ladder)
+    found = statistic.falls_to(level)
     beyond = found is None or found > tails.span
     lower = tails.span if beyond else found
     best = statistic.best()
@@ -323,8 +319,8 @@ def _amount(tails: _Tails, detection: Detection) -> Reading:
 def two_sided(statistic: Statistic, decision: DecisionSection) -> Estimate:
     """The two-sided inversion interval, whatever the statement; None = no finite end."""
     tail = 0.5 * (1.0 - decision.interval)
-    lower = crossing(statistic.below, 1.0 - tail, statistic.search, statistic.ladder)
-    upper = crossing(statistic.below, tail, statistic.search, statistic.ladder)
+    lower = statistic.falls_to(1.0 - tail)
+    upper = statistic.falls_to(tail)
     return Estimate(statistic.best(), lower, upper, decision.interval, 2)
 
 
@@ -346,8 +342,8 @@ def working_range(statistic: Statistic, span: float, decision: DecisionSection) 
 
 def confidence_curve(statistic: Statistic, span: float) -> ConfidenceCurve:
     """The tail probability against the level, as far as the standards go, and its value on the plateau."""
-    levels = statistic.search[statistic.search <= span]
-    values = statistic.ladder[statistic.search <= span]
+    inside = statistic.search <= span
+    levels, values = statistic.search[inside], statistic.ladder[inside]
     return ConfidenceCurve(levels, values, float(statistic.below(np.array([np.inf]))[0]))
 
 

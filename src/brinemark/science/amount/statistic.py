@@ -13,13 +13,15 @@ from typing import Protocol
 import numpy as np
 
 from brinemark.science.amount.law import DipLaw, FilmKind
+from brinemark.science.amount.normal import normal_quantile
 from brinemark.science.amount.roots import rising_root
+from brinemark.science.amount.tails import SignalTail, normal_draws_scores, scores_of
 from brinemark.terms.arrays import FloatArray
 
 LOWEST, HIGHEST = 2e-2, 3e2  # levels of the search, in units of K at the electrode
 LADDER_STEP = 0.2  # in ln level
 LEVEL_TOLERANCE = 1e-7  # in ln level
-FOLD_DRAWS = 128
+FOLD_DRAWS = 256
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -49,7 +51,10 @@ class Statistic(Protocol):
     def below(self, level: FloatArray) -> FloatArray:
         """P(statistic <= observed | level) for sample levels (n,), inf allowed."""
 
-    def below_typical(self, level: FloatArray) -> FloatArray:
+    def falls_to(self, target: float) -> float | None:
+        """Level at which that probability falls to target: 0 if it starts there or below, None if it stays above."""
+
+    def typical_falls_to(self, target: float) -> float | None:
         """The same for the larger of the observed statistic and the median of a blank's."""
 
     def best(self) -> float | None:
@@ -78,59 +83,69 @@ def search_levels(electrodes: Sequence[Observed]) -> FloatArray:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class SingleReading:
-    """The signal of one electrode, read once, as the statistic."""
+    """The signal of one electrode, read once, as the statistic. mixed : whether its film may be of several kinds."""
 
-    law: DipLaw
-    signal: float
-    search: FloatArray
-    ladder: FloatArray
-    blank_median: float
+    tail: SignalTail
+    mixed: bool = False
 
     @classmethod
     def of(cls, electrode: Observed) -> SingleReading:
-        """With its ladder and the median signal of a blank on this electrode."""
-        law, signal = electrode.laws[0], electrode.signals[0]
-        search = search_levels([electrode])
-        ladder = law.cdf(np.array([signal]), search)
-        return cls(law, signal, search, ladder, float(law.quantile(0.5, np.zeros(1))[0]))
+        """From the first reading of an electrode."""
+        tail = SignalTail.of(electrode.laws[0], electrode.signals[0], search_levels([electrode]))
+        return cls(tail, bool(electrode.kinds))
+
+    @property
+    def search(self) -> FloatArray:
+        return self.tail.search
+
+    @property
+    def ladder(self) -> FloatArray:
+        return self.below(self.search)
 
     def below(self, level: FloatArray) -> FloatArray:
-        return self.law.cdf(np.array([self.signal]), level)
+        return self.tail.below(level)
 
-    def below_typical(self, level: FloatArray) -> FloatArray:
-        return self.law.cdf(np.array([max(self.signal, self.blank_median)]), level)
+    def falls_to(self, target: float) -> float | None:
+        return self.tail.falls_to(target)
+
+    def typical_falls_to(self, target: float) -> float | None:
+        """A signal below a blank's median is raised to it."""
+        law = self.tail.law
+        if self.blank_low() >= 0.5:
+            return self.tail.falls_to(target)
+        typical = float(law.quantile(0.5, np.zeros(1))[0])
+        return SignalTail.of(law, typical, self.search).falls_to(target)
 
     def best(self) -> float | None:
-        return crossing(self.below, 0.5, self.search, self.ladder)
+        return self.tail.falls_to(0.5)
 
     def blank_low(self) -> float:
-        return float(self.ladder[0])
+        return float(self.below(np.zeros(1))[0])
 
     def shares(self) -> tuple[float, ...]:
         return (1.0,)
 
     def folds(self, level: FloatArray, tail: float) -> FloatArray:
-        law = self.law.thinned(FOLD_DRAWS)
+        law, responses = self.tail.law.thinned(FOLD_DRAWS), self.tail.responses.part(slice(-1), FOLD_DRAWS)
         typical = np.exp(np.median(law.log_median(level), axis=1))
-        ladder = self.search[::2]
-        table = law.cdf(np.tile(typical, ladder.size), np.repeat(ladder, typical.size))
-        return folds_of(ladder, table.reshape(ladder.size, typical.size), tail)
+        if not self.mixed:
+            return folds_of(self.search, normal_draws_scores(law, typical, responses), tail)
+        rungs = np.arange(0, self.search.size, 2)
+        table = law.approximate_cdf(typical[:, None, None], responses.part(rungs))
+        return folds_of(self.search[rungs], scores_of(table).T, tail)
 
     def monte_carlo_sd(self, level: float) -> float:
-        at = np.array([level])
-        parts = [float(self.law.picked(slice(k, None, 8)).cdf(np.array([self.signal]), at)[0]) for k in range(8)]
-        return float(np.std(parts, ddof=1) / np.sqrt(len(parts)))
+        return self.tail.monte_carlo_sd(level)
 
 
-def folds_of(ladder: FloatArray, table: FloatArray, tail: float) -> FloatArray:
-    """Upper over lower end (k,) for falling tail probabilities table (n, k) on a ladder (n,) that starts at 0."""
-    place = np.log(np.maximum(ladder, 1e-3 * ladder[1]))
-    folds = np.full(table.shape[1], np.inf)
-    for k in range(table.shape[1]):
-        falling = table[:, k]
-        if falling[0] > 1.0 - tail and falling[-1] <= tail:
-            upper, lower = np.interp([-tail, tail - 1.0], -falling, place)
-            folds[k] = np.exp(upper - lower)
+def folds_of(ladder: FloatArray, score: FloatArray, tail: float) -> FloatArray:
+    """Upper over lower end (k,) for falling normal scores (n, k) of the tail probability on a ladder (n,) that starts
+    at 0; inf where an end is open."""
+    place, wanted = np.log(np.maximum(ladder, 1e-3 * ladder[1])), normal_quantile(1.0 - tail)
+    folds = np.full(score.shape[1], np.inf)
+    for k in np.flatnonzero((score[0] > wanted) & (score[-1] <= -wanted)):
+        lower, upper = np.interp([-wanted, wanted], -score[:, k], place)
+        folds[k] = np.exp(upper - lower)
     return folds
 
 

@@ -1,0 +1,199 @@
+"""The likelihood of a sample's level given all readings of all electrodes: the statistic that the signed root is made of.
+
+Each reading is put on the scale w(y) = asinh(k y / s) / k, k^2 the variance that grows with the signal and s^2 the
+additive one (means over the draws), and all readings of a sample are taken as jointly normal there. At every candidate
+level their mean and covariance are those over joint draws of population, batches and water: what electrodes of one
+batch share comes from the draws themselves, what readings of one electrode share from its own gain, floor and K, the
+response linear in the latter two. Films of several kinds give a mixture over the assignments of kinds to electrodes.
+Deviation from the exact density: none of what makes readings spread is left out, but its shape is normal. The null
+distribution is simulated from the exact law, so the statistic is valid whatever its likelihood; what the approximation
+can cost is width.
+"""
+
+from __future__ import annotations
+
+import itertools
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from brinemark.science.amount.law import DipLaw
+from brinemark.science.amount.statistic import Observed
+from brinemark.terms.arrays import FloatArray, IntArray
+
+JOINT_DRAWS = 256
+RAREST = 12.0  # assignments of kinds that are less likely beforehand than the likeliest by exp(12) are left out
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Stretch:
+    """How one reading is stretched."""
+
+    k: float
+    s: float
+
+    @classmethod
+    def of(cls, law: DipLaw) -> Stretch:
+        """From the mean variances of a reading's law."""
+        relative = float(np.mean(law.electrode.spread**2 + law.relative))
+        return cls(float(np.sqrt(relative)), float(np.sqrt(np.mean(law.variance))))
+
+    def at(self, signal: FloatArray) -> FloatArray:
+        """w of signals of any shape."""
+        return np.asarray(np.arcsinh(self.k * signal / self.s) / self.k)
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Moments:
+    """Stretched readings (J) of one electrode of one kind at n candidates: mean (n, J), its scatter (D, n, J) over the
+    draws, and the covariance (n, J, J) within a draw, averaged over them."""
+
+    mean: FloatArray
+    scatter: FloatArray
+    within: FloatArray
+
+    @classmethod
+    def of(cls, laws: Sequence[DipLaw], stretches: Sequence[Stretch], candidates: FloatArray) -> _Moments:
+        electrode = laws[0].electrode
+        middles, arms, own = [], [], []
+        for law, stretch in zip(laws, stretches, strict=True):
+            response = law.response(candidates)
+            bend = response.floor_bend * electrode.floor_sd**2 + response.K_bend * electrode.own_K_sd**2
+            mean = np.exp(electrode.log_gain + law.shift + response.value + 0.5 * bend)
+            by_level = np.sqrt(np.maximum(law.own_K(candidates) ** 2 - electrode.own_K_sd**2, 0.0)) * response.by_K
+            slope = 1.0 / np.sqrt(stretch.s**2 + (stretch.k * mean) ** 2)  # dw/dy
+            middles.append(stretch.at(mean))
+            each = (electrode.spread, electrode.floor_sd * response.by_floor, electrode.own_K_sd * response.by_K)
+            arms.append(np.stack([slope * mean * part for part in each]))
+            own.append(slope**2 * (law.variance + (law.relative + by_level**2) * mean**2))
+        middle, arm = np.stack(middles, axis=-1), np.stack(arms, axis=-1)  # (n, D, J), (latents, n, D, J)
+        within = np.einsum("lndj,lndk->njk", arm, arm) / middle.shape[1]
+        diagonal = np.arange(len(laws))
+        within[:, diagonal, diagonal] += np.stack(own, axis=-1).mean(axis=1)
+        mean = middle.mean(axis=1)
+        return cls(mean, np.moveaxis(middle - mean[:, None], 1, 0), within)
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Electrode:
+    """An electrode's moments by the kind of its film, and the log of each kind's share."""
+
+    moments: tuple[_Moments, ...]
+    log_share: FloatArray
+
+    @classmethod
+    def of(cls, seen: Observed, stretches: Sequence[Stretch], candidates: FloatArray, draws: int) -> _Electrode:
+        kinds = [kind.laws for kind in seen.kinds] or [seen.laws]
+        share = [float(np.exp(kind.log_share).mean()) for kind in seen.kinds] or [1.0]
+        made = (_Moments.of([law.thinned(draws) for law in laws], stretches, candidates) for laws in kinds)
+        return cls(tuple(made), np.log(share))
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class NormalReadings:
+    """ln L (S, n) of some electrodes' stretched readings (S, J), as quadratic forms with coefficients (F, A n) for A
+    assignments of kinds, whose logs of shares are part of them; terms that do not depend on the level are left out."""
+
+    coefficients: FloatArray
+    assignments: int
+
+    @classmethod
+    def of(cls, electrodes: Sequence[_Electrode]) -> NormalReadings:
+        """Of electrodes that share their draws."""
+        found = [_quadratic(electrodes, kinds) for kinds in _assignments(electrodes)]
+        return cls(np.concatenate(found, axis=1), len(found))
+
+    def log_likelihood(self, stretched: FloatArray) -> FloatArray:
+        """(S, n) for stretched readings (S, J)."""
+        i, j = np.triu_indices(stretched.shape[1])
+        features = np.concatenate([stretched[:, i] * stretched[:, j], stretched, np.ones((len(stretched), 1))], axis=1)
+        each = features @ self.coefficients
+        if self.assignments == 1:
+            return np.asarray(each)
+        return np.asarray(np.logaddexp.reduce(each.reshape(len(stretched), self.assignments, -1), axis=1))
+
+
+def _assignments(electrodes: Sequence[_Electrode]) -> list[tuple[int, ...]]:
+    kinds = list(itertools.product(*(range(len(one.moments)) for one in electrodes)))
+    weight = np.array([_log_share(electrodes, one) for one in kinds])
+    return [one for one, log in zip(kinds, weight, strict=True) if log > weight.max() - RAREST]
+
+
+def _log_share(electrodes: Sequence[_Electrode], kinds: Sequence[int]) -> float:
+    return float(sum(one.log_share[kind] for one, kind in zip(electrodes, kinds, strict=True)))
+
+
+def _quadratic(electrodes: Sequence[_Electrode], kinds: Sequence[int]) -> FloatArray:
+    """Coefficients (F, n) of w_i w_j (i <= j), w_i and 1 for one assignment of kinds."""
+    chosen = [one.moments[kind] for one, kind in zip(electrodes, kinds, strict=True)]
+    mean = np.concatenate([one.mean for one in chosen], axis=-1)
+    scatter = np.concatenate([one.scatter for one in chosen], axis=-1)
+    covariance = np.einsum("dnj,dnk->njk", scatter, scatter, optimize=True) / scatter.shape[0]
+    start = 0
+    for one in chosen:
+        own = slice(start, start + one.mean.shape[-1])
+        covariance[:, own, own] += one.within
+        start = own.stop
+    precision = np.linalg.inv(covariance)
+    pull = np.einsum("njk,nk->nj", precision, mean)
+    _, log_det = np.linalg.slogdet(covariance)
+    constant = -0.5 * (log_det + (pull * mean).sum(axis=-1)) + _log_share(electrodes, kinds)
+    i, j = np.triu_indices(mean.shape[-1])
+    pairs = -np.where(i == j, 0.5, 1.0)[:, None] * precision[:, i, j].T
+    return np.concatenate([pairs, pull.T, constant[None]])
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class JointLikelihood:
+    """ln L(c) of several electrodes on signed candidate levels (n,); readings of all electrodes in a row (J,)."""
+
+    candidates: FloatArray
+    stretches: tuple[Stretch, ...]
+    owner: IntArray
+    together: NormalReadings
+    alone: tuple[NormalReadings, ...]
+
+    @classmethod
+    def of(cls, electrodes: Sequence[Observed], candidates: FloatArray, draws: int = JOINT_DRAWS) -> JointLikelihood:
+        """From the laws of every electrode's readings; draws : how many of the joint draws give the moments."""
+        each = [tuple(Stretch.of(law) for law in one.laws) for one in electrodes]
+        pairs = zip(electrodes, each, strict=True)
+        parts = [_Electrode.of(one, stretches, candidates, draws) for one, stretches in pairs]
+        owner = np.repeat(np.arange(len(each)), [len(one) for one in each])
+        alone = tuple(NormalReadings.of([part]) for part in parts) if len(parts) > 1 else ()
+        return cls(candidates, tuple(itertools.chain(*each)), owner, NormalReadings.of(parts), alone)
+
+    def stretched(self, signals: Sequence[FloatArray]) -> FloatArray:
+        """(S, J) of one array of signals (S, J_e) per electrode."""
+        columns = np.concatenate(signals, axis=1).T
+        return np.stack([one.at(column) for one, column in zip(self.stretches, columns, strict=True)], axis=1)
+
+    def log_likelihood(self, signals: Sequence[FloatArray]) -> FloatArray:
+        """(S, n) for one array of signals (S, J_e) per electrode."""
+        return self.together.log_likelihood(self.stretched(signals))
+
+    def of_each(self, signals: Sequence[FloatArray]) -> list[FloatArray]:
+        """(S, n) of every electrode alone."""
+        stretched = self.stretched(signals)
+        if not self.alone:
+            return [self.together.log_likelihood(stretched)]
+        return [one.log_likelihood(stretched[:, self.owner == e]) for e, one in enumerate(self.alone)]
+
+    def both(self, signals: Sequence[FloatArray]) -> tuple[FloatArray, FloatArray]:
+        """(S, n) of all electrodes together, and (S,) the sum of what each would reach alone at its own best level."""
+        return self.log_likelihood(signals), np.sum([one.max(axis=1) for one in self.of_each(signals)], axis=0)
+
+    def signed_root(self, log_l: FloatArray) -> FloatArray:
+        """r at every candidate, (S, n), from log-likelihoods (S, n); the top is refined by a parabola."""
+        count = log_l.shape[1]
+        best = np.argmax(log_l, axis=1)
+        row, middle = np.arange(log_l.shape[0]), np.clip(best, 1, count - 2)
+        left, top, right = log_l[row, middle - 1], log_l[row, middle], log_l[row, middle + 1]
+        bend = np.minimum(left - 2.0 * top + right, -1e-12)
+        shift = np.clip(0.5 * (left - right) / bend, -0.5, 0.5)
+        inside = best == middle
+        peak = np.where(inside, top - 0.125 * (left - right) ** 2 / bend, log_l[row, best])
+        place = best + np.where(inside, shift, 0.0)
+        root = np.sqrt(np.maximum(0.0, 2.0 * (peak[:, None] - log_l)))
+        return np.asarray(np.where(np.arange(count) <= place[:, None], root, -root))
