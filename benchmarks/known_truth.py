@@ -31,6 +31,7 @@ from brinemark.science.amount.reading import state
 from brinemark.science.amount.scale import scale_of_calibration
 from brinemark.science.amount.simulate import TrueBatch
 from brinemark.science.amount.statistic import Observed, SingleReading, folds_of
+from brinemark.science.amount.tails import scores_of
 from brinemark.terms.amounts import Reading, SamplePortion
 from brinemark.terms.arrays import FloatArray
 from brinemark.terms.errors import GateFailed
@@ -144,7 +145,7 @@ def _inverted(law: DipLaw, signal: float, level: float) -> Answer:
     search = ladder(law)
     falling = law.thinned(WIDTH_DRAWS).cdf(np.array([signal]), search)
     holds = at_truth <= 1 - TAIL and (level == 0 or at_truth >= TAIL)
-    fold = float(folds_of(search, falling[:, None], TAIL)[0])
+    fold = float(folds_of(search, scores_of(falling[:, None]), TAIL)[0])
     return Answer(float(1 - at_blank <= DECISION.alpha), float(holds), _middle(search, falling), fold)
 
 

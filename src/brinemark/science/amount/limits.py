@@ -19,7 +19,7 @@ from brinemark.science.amount.normal import normal_quantile, normal_scores
 from brinemark.science.amount.predictive import BatchDraws, batch_draws, of_batch
 from brinemark.science.amount.reading import working_range
 from brinemark.science.amount.scale import closing_spikes, scale_of_calibration
-from brinemark.science.amount.statistic import Observed, SingleReading, crossing, search_levels
+from brinemark.science.amount.statistic import Observed, SingleReading, search_levels
 from brinemark.science.amount.tails import SignalTail
 from brinemark.terms.amounts import Calibration, ElectrodeReadings, Limits, OtherDip, SamplePortion
 from brinemark.terms.arrays import FloatArray
@@ -176,13 +176,8 @@ def _quantiles(law: DipLaw, probability: tuple[float, ...], level: FloatArray) -
 def critical_and_detectable(law: DipLaw, decision: DecisionSection) -> tuple[float, float | None, float | None]:
     """Critical relative signal, the level whose median signal it is, and the minimum detectable level."""
     critical = float(law.quantile(1.0 - decision.alpha, np.zeros(1))[0])
-    search = search_levels([Observed((law,), (critical,), 1.0)])
-
-    def below(level: FloatArray) -> FloatArray:
-        return law.cdf(np.array([critical]), level)
-
-    ladder = below(search)
-    return critical, crossing(below, 0.5, search, ladder), crossing(below, decision.beta, search, ladder)
+    tail = SignalTail.of(law, critical, search_levels([Observed((law,), (critical,), 1.0)]))
+    return critical, tail.falls_to(0.5), tail.falls_to(decision.beta)
 
 
 def _within(level: float | None, highest: float) -> float | None:

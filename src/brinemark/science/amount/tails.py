@@ -17,6 +17,7 @@ import numpy as np
 from brinemark.science.amount.curves import SmoothCurve
 from brinemark.science.amount.law import DipLaw, Responses
 from brinemark.science.amount.normal import normal_cdf, normal_quantile, normal_scores
+from brinemark.science.amount.roots import rising_root
 from brinemark.terms.arrays import FloatArray
 
 PART = 256
@@ -25,14 +26,15 @@ LEAST = 1e-12  # probabilities are told apart down to this one
 FAR = 4.5  # approximate scores beyond which 0 and the plateau tell nothing of the correction
 GROUPS = 8  # of draws, whose scatter is the Monte Carlo error
 PLACE_TOLERANCE = 1e-9
+COARSE = 1.0  # scores between neighbouring rungs, beyond which an end is not read off the curve
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class SignalTail:
     """P(Y <= signal | level) for levels of a search (n,) that starts at 0, and on the plateau.
 
-    responses : at these levels and on the plateau; score : normal scores over ln(level + first rung); plateau : the
-    probability there.
+    responses : at these levels and on the plateau; score : normal scores over ln(level + first rung); correction :
+    exact minus approximate score, over minus the latter; plateau : the probability there.
     """
 
     law: DipLaw
@@ -40,6 +42,7 @@ class SignalTail:
     search: FloatArray
     responses: Responses
     score: SmoothCurve
+    correction: SmoothCurve
     plateau: float
 
     @classmethod
@@ -47,9 +50,10 @@ class SignalTail:
         """For one signal (relative) of an electrode."""
         responses = law.shared_responses(np.append(search, np.inf))
         rough = scores_of(law.approximate_cdf(signal, responses))
-        scores = rough + _correction(law, signal, responses, rough)
+        correction = _correction(law, signal, responses, rough)
+        scores = rough + correction.at(-rough)
         score = SmoothCurve.through(np.log(search + search[1]), scores[:-1])
-        return cls(law, signal, search, responses, score, float(normal_cdf(scores[-1:])[0]))
+        return cls(law, signal, search, responses, score, correction, float(normal_cdf(scores[-1:])[0]))
 
     def below(self, level: FloatArray) -> FloatArray:
         """P(Y <= signal | level) at levels (m,), inf allowed; beyond the search as at its end."""
@@ -58,10 +62,21 @@ class SignalTail:
 
     def falls_to(self, target: float) -> float | None:
         """Level at which the probability falls to target: 0 if it starts there or below, None if it stays above."""
-        place = self.score.falls_to(normal_quantile(target), PLACE_TOLERANCE)
-        if place is None:
-            return None
-        return 0.0 if place <= self.score.place[0] else float(np.exp(place) - self.search[1])
+        wanted = normal_quantile(target)
+        place = self.score.falls_to(wanted, PLACE_TOLERANCE)
+        if place is None or place <= self.score.place[0]:
+            return None if place is None else 0.0
+        right = int(np.searchsorted(self.score.place, place))
+        low, high = self.score.place[right - 1 : right + 1]
+        if self.score.value[right - 1] - self.score.value[right] > COARSE:
+            place = rising_root(lambda x: wanted - self._score_at(x), float(low), float(high), PLACE_TOLERANCE)
+        return float(np.exp(place) - self.search[1])
+
+    def _score_at(self, place: float) -> float:
+        """The score between two rungs that are too far apart for a curve: of an electrode that hardly scatters."""
+        level = np.array([max(0.0, float(np.exp(place) - self.search[1]))])
+        rough = scores_of(self.law.approximate_cdf(self.signal, self.law.responses(level)))
+        return float((rough + self.correction.at(-rough))[0])
 
     def monte_carlo_sd(self, level: float) -> float:
         """Standard error (1) of below near a level, at the rung above it, from groups of draws."""
@@ -87,14 +102,14 @@ def normal_draws_scores(law: DipLaw, signal: FloatArray, responses: Responses) -
     return np.asarray((np.arcsinh(k * signal / s) / k - mean) / np.sqrt(1.0 + variance))
 
 
-def _correction(law: DipLaw, signal: float, responses: Responses, rough: FloatArray) -> FloatArray:
-    """Exact minus approximate score (n,), a smooth function of the approximate score (n,)."""
+def _correction(law: DipLaw, signal: float, responses: Responses, rough: FloatArray) -> SmoothCurve:
+    """Exact minus approximate score over minus the approximate one, which is (n,) at the levels of responses."""
     inner = [int(np.argmin(np.abs(rough[1:-1] - score))) + 1 for score in SCORES]
     chosen = np.unique([0, *inner, rough.size - 1])
     place, first = np.unique(-rough[chosen], return_index=True)
     near = np.abs(place) < FAR
     if not near.any():
-        return np.zeros_like(rough)
+        return SmoothCurve.through(np.zeros(1), np.zeros(1))
     at, part = responses.part(chosen[first[near]], PART), law.thinned(PART)
     apart = scores_of(part.cdf(np.array([signal]), at)) - scores_of(part.approximate_cdf(signal, at))
-    return SmoothCurve.through(place[near], apart).at(-rough)
+    return SmoothCurve.through(place[near], apart)
