@@ -36,12 +36,12 @@ NEW = 3  # new batches in each logbook
 PORTABLE = Truth(noise=0.06, cv=0.10)
 
 # Samples at each level, in each new batch.
-USUAL = {0.0: 2, 0.25: 1, 0.5: 2, 1.0: 2, 2.0: 2, 4.0: 1, 8.0: 1, 20.0: 1}
-MANY = {0.0: 12, 0.25: 2, 0.5: 8, 1.0: 8, 2.0: 3, 4.0: 3, 8.0: 3, 20.0: 3}
-FILMS = {0.0: 8, 0.25: 1, 0.5: 4, 1.0: 8, 2.0: 4, 4.0: 2, 8.0: 2, 20.0: 2}
+USUAL = {0.0: 10, 0.25: 3, 0.5: 8, 1.0: 8, 2.0: 5, 4.0: 3, 8.0: 3, 20.0: 3}
+MANY = {0.0: 30, 0.25: 6, 0.5: 20, 1.0: 20, 2.0: 8, 4.0: 8, 8.0: 8, 20.0: 8}
 FEW = {0.0: 1, 0.5: 2, 1.0: 1, 2.0: 1, 8.0: 1}
 NEAR_K = (1.5, 2.0, 2.5)
-WITH_NEAR_K = USUAL | {1.5: 2, 2.5: 2}
+LIVES = {0.0: 3, 0.25: 1, 0.5: 2, 1.0: 2, 2.0: 2, 4.0: 1, 8.0: 1, 20.0: 1}
+WITH_NEAR_K = LIVES | {1.5: 2, 2.5: 2}
 LADDER_AT = (8.0, 20.0, 50.0, 100.0)
 
 
@@ -66,8 +66,8 @@ class Case:
     """One row of the study.
 
     burned : levels of a new batch's calibration electrodes; electrodes : that read one sample; spread : whether each of
-    them is of another new batch; samples : at each level, in each new batch; same_water : whether samples are also read
-    as known to be in the standards' own water.
+    them is of another new batch; samples : at each level, in each new batch; costs : whether samples are also read by
+    those who know more (known to be in the standards' own water; the population known and the batch learned).
     """
 
     what: str
@@ -77,22 +77,22 @@ class Case:
     spread: bool = False
     dilutions: tuple[float, ...] = ()
     samples: Mapping[float, int] = field(default_factory=lambda: USUAL)
-    same_water: bool = False
+    costs: bool = False
 
 
 LOGBOOKS = {
-    "plain": Logbook(16),
-    "25": Logbook(24, batches=25),
-    "50": Logbook(5, batches=50),
-    "portable": Logbook(24, truth=PORTABLE),
+    "plain": Logbook(14),
+    "25": Logbook(16, batches=25),
+    "50": Logbook(4, batches=50),
+    "portable": Logbook(16, truth=PORTABLE),
     "floor-.06": Logbook(6, truth=Truth(floor=0.06)),
     "floor-.1": Logbook(6, truth=Truth(floor=0.1)),
     "prescan": Logbook(6, protocol=WITH_PRESCAN),
     "spike": Logbook(6, protocol=SPIKED),
-    "both": Logbook(12, protocol=PRESCAN_AND_SPIKE, alike=True),
+    "both": Logbook(10, protocol=PRESCAN_AND_SPIKE, alike=True),
     "both-25": Logbook(2, batches=25, protocol=PRESCAN_AND_SPIKE),
-    "low": Logbook(12, truth=Truth(low_share=0.05), defects=True),
-    "high": Logbook(12, truth=Truth(high_share=0.05), defects=True),
+    "low": Logbook(9, truth=Truth(low_share=0.05), defects=True),
+    "high": Logbook(9, truth=Truth(high_share=0.05), defects=True),
 }
 TWO = (0.0, 2.0)
 CASES = {
@@ -102,23 +102,23 @@ CASES = {
     "burned-2": Case("two burned, at 0 and 2", "plain", burned=TWO, samples=MANY),
     "burned-4": Case("four burned, at 0, 1, 2, 8", "plain", burned=(0.0, 1.0, 2.0, 8.0)),
     "two": Case("two electrodes", "plain", electrodes=2, samples=FEW),
-    "three": Case("three electrodes", "plain", electrodes=3, samples=FEW),
+    "three": Case("three electrodes", "plain", electrodes=3, samples=FEW, costs=True),
     "three-batches": Case("three electrodes of three batches", "plain", electrodes=3, spread=True, samples=FEW),
     "25": Case("25 batches of history", "25"),
-    "25-burned-2": Case("25 batches, two burned", "25", burned=TWO, samples=MANY | {0.5: 16}, same_water=True),
+    "25-burned-2": Case("25 batches, two burned", "25", burned=TWO, samples=MANY, costs=True),
     "ladder": Case("25 batches, diluted 1, 10, 100 times", "25", dilutions=LADDER, samples=dict.fromkeys(LADDER_AT, 2)),
     "50": Case("50 batches of history", "50"),
     "50-burned-2": Case("50 batches, two burned", "50", burned=TWO),
-    "prescan": Case("with pre-scan", "prescan"),
-    "spike": Case("with closing spike", "spike"),
-    "both": Case("with pre-scan and closing spike", "both", samples=WITH_NEAR_K, same_water=True),
+    "prescan": Case("with pre-scan", "prescan", samples=LIVES),
+    "spike": Case("with closing spike", "spike", samples=LIVES),
+    "both": Case("with pre-scan and closing spike", "both", samples=WITH_NEAR_K, costs=True),
     "both-three": Case("pre-scan and spike, three electrodes", "both", electrodes=3, samples=FEW),
     "both-25": Case("pre-scan and spike, 25 batches", "both-25", samples=WITH_NEAR_K),
     "portable": Case("portable noise", "portable", samples=MANY),
     "floor-.06": Case("floor .06 of the rise", "floor-.06"),
     "floor-.1": Case("floor .1 of the rise", "floor-.1"),
-    "low": Case("5 % of the films at .4 of their gain", "low", samples=FILMS),
-    "high": Case("5 % of the films at twice their gain", "high", samples=FILMS),
+    "low": Case("5 % of the films at .4 of their gain", "low", samples=MANY),
+    "high": Case("5 % of the films at twice their gain", "high", samples=MANY),
 }
 
 

@@ -113,7 +113,7 @@ def _by_program(readers: Mapping[str, Reader], case: Case, asked: Samples) -> di
     found: dict[str, Answers] = {}
     for who, reader in readers.items():
         brief = who in (SAME_WATER, ALIKE)
-        if brief and not case.same_water:
+        if brief and not case.costs:
             continue
         at = {level: made for level, made in asked.items() if not brief or level in BRIEF_AT}
         with own_K_known(who == ALIKE):
@@ -136,14 +136,13 @@ def by_reader(reader: Reader, portions: Sequence[SamplePortion]) -> Row:
 def _by_others(case: Case, season: Season, asked: Samples) -> dict[str, Answers]:
     """By those who know the population, and by curves of least squares for lone readings."""
     protocol = LOGBOOKS[case.logbook].protocol
-    points = {
-        LIMIT: {batch.name: known(batch) for batch in season.new},
-        LEARNED: {batch.name: learned(season.truth, batch, season.lived, protocol) for batch in season.new},
-    }
+    points = {LIMIT: {batch.name: known(batch) for batch in season.new}}
+    if case.costs:
+        points[LEARNED] = {batch.name: learned(season.truth, batch, season.lived, protocol) for batch in season.new}
     found: dict[str, Answers] = {}
     for who, at in points.items():
         knower = Knower(season.truth, protocol, at)
-        levels = [c for c in asked if who == LIMIT or c in BRIEF_AT or case.dilutions]
+        levels = [c for c in asked if who == LIMIT or c in BRIEF_AT]
         found[who] = {f"{c:g}": [knower.read(one) for one in asked[c]] for c in levels}
     if protocol == SINGLE and case.electrodes == 1 and case.burned and not case.dilutions:
         curves = [instead(season, batch.name) for batch in season.new]
