@@ -31,6 +31,7 @@ from pathlib import Path
 
 from accuracy_cases import LOGBOOKS
 from accuracy_figures import Figures, figures_of
+from accuracy_limits import limits
 from accuracy_page import write_page
 from accuracy_read import Done, Task, one_history
 from accuracy_targets import targets
@@ -151,7 +152,7 @@ def main() -> int:
     counts = Counter(one.logbook for one in made)
     print("histories: " + ", ".join(f"{name} {counts[name]}" for name in LOGBOOKS if counts[name]))
     print(f"seed {arguments.seed}; {sum(one.seconds for one in made) / 60:.0f} min of one process\n")
-    judged = targets(found)
+    judged = targets(found, limits(arguments.keep))
     if arguments.write:
         worlds = second_half(arguments.keep, arguments)
         write_page(arguments.write, found, judged, f"seed {arguments.seed}", worlds)

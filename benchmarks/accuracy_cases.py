@@ -49,14 +49,16 @@ LADDER_AT = (8.0, 20.0, 50.0, 100.0)
 class Logbook:
     """What is simulated and calibrated once.
 
-    histories : how many of them the study asks for; defects : also calibrated with the component for defective films;
-    alike : also calibrated and read as one who knows that K scatters neither between electrodes nor waters.
+    histories : how many of them the study asks for; levels : of each batch, in random order; defects : also calibrated
+    with the component for defective films; alike : also calibrated and read as one who knows that K scatters neither
+    between electrodes nor waters.
     """
 
     histories: int
     truth: Truth = field(default_factory=Truth)
     batches: int = 9
     protocol: Protocol = SINGLE
+    levels: tuple[float, ...] = HISTORY
     defects: bool = False
     alike: bool = False
 
@@ -140,7 +142,7 @@ def simulate(name: str, rng: np.random.Generator) -> dict[str, Season]:
     logbook, cases = LOGBOOKS[name], cases_of(name)
     drawn = draw_batches(logbook.truth, [f"B{i}" for i in range(logbook.batches + NEW)], rng)
     past, fresh = drawn[: logbook.batches], drawn[logbook.batches :]
-    levels: list[FloatArray] = [rng.permutation(np.array(HISTORY)) for _ in past]
+    levels: list[FloatArray] = [rng.permutation(np.array(logbook.levels)) for _ in past]
     plans = [_plan(logbook, i, order) for i, order in enumerate(levels)]
     named: dict[str, tuple[TrueBatch, ...]] = {}
     for key, case in cases.items():
