@@ -114,6 +114,13 @@ POWERS = (
 )
 
 
+def _reach(one: Power, known: Rate, learned: Rate) -> str:
+    """Whether the target can be had at all."""
+    if known[0] + 2 * known[1] < one.wanted:
+        return ": out of reach of anyone"
+    return ": out of reach of anyone who must learn the batch so" if learned[0] + 2 * learned[1] < one.wanted else ""
+
+
 def _power(found: Found, one: Power, limits: Limits, more: str = "") -> Target:
     """The rate itself is judged; beside it what the difference to the oracle on the same samples makes of the oracle's
     own rate over many batches, which is the less noisy estimate, and the limit of one who must learn the batch."""
@@ -125,7 +132,8 @@ def _power(found: Found, one: Power, limits: Limits, more: str = "") -> Target:
         behind, off = own.behind[one.at]
         shown = f"{known[0]:.3f}"
         remarks.append(f"by its difference to the oracle on the same samples {rate((known[0] + behind, off))}")
-        remarks.append(f"population known, batch learned from the burned electrodes {rate(learned)}")
+        reach = _reach(one, known, learned)
+        remarks.append(f"population known, batch learned from the burned electrodes {rate(learned)}{reach}")
     elif (one.case, LEARNED) in found:
         remarks.append(f"population known, batch learned {rate(found[one.case, LEARNED].power[one.at])}")
     good, near = value >= one.wanted, value + 2 * error >= one.wanted
