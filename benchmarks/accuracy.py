@@ -152,7 +152,7 @@ def main() -> int:
     counts = Counter(one.logbook for one in made)
     print("histories: " + ", ".join(f"{name} {counts[name]}" for name in LOGBOOKS if counts[name]))
     print(f"seed {arguments.seed}; {sum(one.seconds for one in made) / 60:.0f} min of one process\n")
-    judged = targets(found, limits(arguments.keep))
+    judged = targets(found, limits(arguments.keep, made))
     if arguments.write:
         worlds = second_half(arguments.keep, arguments)
         write_page(arguments.write, found, judged, f"seed {arguments.seed}", worlds)

@@ -42,6 +42,7 @@ FEW = {0.0: 1, 0.5: 2, 1.0: 1, 2.0: 1, 8.0: 1}
 NEAR_K = (1.5, 2.0, 2.5)
 LIVES = {0.0: 3, 0.25: 1, 0.5: 2, 1.0: 2, 2.0: 2, 4.0: 1, 8.0: 1, 20.0: 1}
 WITH_NEAR_K = LIVES | {1.5: 2, 2.5: 2}
+BLANKS_AND_HALF = {0.0: 30, 0.5: 30, 1.0: 10}
 LADDER_AT = (8.0, 20.0, 50.0, 100.0)
 
 
@@ -51,7 +52,7 @@ class Logbook:
 
     histories : how many of them the study asks for; levels : of each batch, in random order; defects : also calibrated
     with the component for defective films; alike : also calibrated and read as one who knows that K scatters neither
-    between electrodes nor waters.
+    between electrodes nor waters; floors : also calibrated as one who knows that floors do not scatter.
     """
 
     histories: int
@@ -61,6 +62,7 @@ class Logbook:
     levels: tuple[float, ...] = HISTORY
     defects: bool = False
     alike: bool = False
+    floors: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -85,6 +87,7 @@ class Case:
 LOGBOOKS = {
     "plain": Logbook(14),
     "25": Logbook(16, batches=25),
+    "25-floors": Logbook(8, batches=25, floors=True),
     "50": Logbook(4, batches=50),
     "portable": Logbook(16, truth=PORTABLE),
     "floor-.06": Logbook(6, truth=Truth(floor=0.06)),
@@ -92,7 +95,6 @@ LOGBOOKS = {
     "prescan": Logbook(6, protocol=WITH_PRESCAN),
     "spike": Logbook(6, protocol=SPIKED),
     "both": Logbook(10, protocol=PRESCAN_AND_SPIKE, alike=True),
-    "both-25": Logbook(2, batches=25, protocol=PRESCAN_AND_SPIKE),
     "low": Logbook(9, truth=Truth(low_share=0.05), defects=True),
     "high": Logbook(9, truth=Truth(high_share=0.05), defects=True),
 }
@@ -109,13 +111,13 @@ CASES = {
     "25": Case("25 batches of history", "25"),
     "25-burned-2": Case("25 batches, two burned", "25", burned=TWO, samples=MANY, costs=True),
     "ladder": Case("25 batches, diluted 1, 10, 100 times", "25", dilutions=LADDER, samples=dict.fromkeys(LADDER_AT, 2)),
+    "25-floors": Case("other samples of the same", "25-floors", burned=TWO, samples=BLANKS_AND_HALF, costs=True),
     "50": Case("50 batches of history", "50"),
     "50-burned-2": Case("50 batches, two burned", "50", burned=TWO),
     "prescan": Case("with pre-scan", "prescan", samples=LIVES),
     "spike": Case("with closing spike", "spike", samples=LIVES),
     "both": Case("with pre-scan and closing spike", "both", samples=WITH_NEAR_K, costs=True),
     "both-three": Case("pre-scan and spike, three electrodes", "both", electrodes=3, samples=FEW),
-    "both-25": Case("pre-scan and spike, 25 batches", "both-25", samples=WITH_NEAR_K),
     "portable": Case("portable noise", "portable", samples=MANY),
     "floor-.06": Case("floor .06 of the rise", "floor-.06"),
     "floor-.1": Case("floor .1 of the rise", "floor-.1"),

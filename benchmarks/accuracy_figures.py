@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 from accuracy_cases import CASES, NEAR_K
-from accuracy_read import AT_OR_ABOVE, CANNOT_SAY, LIMIT, Answers, Done
+from accuracy_read import AT_OR_ABOVE, CANNOT_SAY, Answers, Done
 from second_half import clustered
 
 from brinemark.terms.arrays import FloatArray
@@ -25,8 +25,7 @@ class Figures:
     left out of all else; levels, held : coverage of the two-sided interval at each level; coverage : over all levels;
     worst : the lowest coverage, its error and level; error : median |ln(best / true)| from .5 ug/L up; fold : median
     upper over lower end at 2 ug/L; near_K : the same at 1.5, 2 and 2.5 together; wide : share of intervals at 2 ug/L
-    without an upper end; above : share of "at or above" at ABOVE_AT; folds : at each level; behind : power at POWER_AT
-    less the oracle's on the same samples.
+    without an upper end; above : share of "at or above" at ABOVE_AT; folds : at each level.
     """
 
     case: str
@@ -46,7 +45,6 @@ class Figures:
     wide: float
     above: tuple[Rate, ...]
     folds: tuple[Rate, ...]
-    behind: tuple[Rate, ...]
 
 
 def figures_of(made: Sequence[Done]) -> list[Figures]:
@@ -57,11 +55,9 @@ def figures_of(made: Sequence[Done]) -> list[Figures]:
         ways = dict.fromkeys(who for one in done for who in one.answers[case])
         for who in ways:
             failed = sum(who in one.failed for one in done)
-            there = [one.answers[case] for one in done if who in one.answers[case]]
-            if len(there) > 1:
-                rows, limit = ([_by_level(each[name]) for each in there] for name in (who, LIMIT))
-                behind = tuple(_behind(rows, limit, level) for level in POWER_AT)
-                found.append(replace(_figures((case, who), rows, failed), behind=behind))
+            rows = [one.answers[case][who] for one in done if who in one.answers[case]]
+            if len(rows) > 1:
+                found.append(_figures((case, who), [_by_level(each) for each in rows], failed))
     return found
 
 
@@ -96,13 +92,7 @@ def _figures(named: tuple[str, str], made: Sequence[ByLevel], failed: int) -> Fi
         _rate(made, FOLD_AT, lambda rows, _: np.isinf(rows[:, 2]).astype(float))[0],
         tuple(_rate(made, level, lambda rows, _: (rows[:, 4] == AT_OR_ABOVE).astype(float)) for level in ABOVE_AT),
         tuple(_median_fold(made, [level]) for level in levels),
-        (),
     )
-
-
-def _behind(made: Sequence[ByLevel], limit: Sequence[ByLevel], level: float) -> Rate:
-    pairs = [(one[level], best[level]) for one, best in zip(made, limit, strict=True) if level in one]
-    return clustered([_said(rows, rows[:, 0] - best[:, 0]) for rows, best in pairs])
 
 
 def _holds(rows: FloatArray, level: float) -> FloatArray:

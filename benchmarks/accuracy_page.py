@@ -9,7 +9,7 @@ from pathlib import Path
 from accuracy_cases import CASES, LOGBOOKS, NEAR_K, NEW
 from accuracy_charts import folds_picture, power_picture
 from accuracy_figures import ABOVE_AT, Figures, Rate
-from accuracy_read import ALIKE, COMPONENT, LEARNED, LIMIT, SAME_WATER, US
+from accuracy_read import ALIKE, COMPONENT, FLOORS, LEARNED, LIMIT, SAME_WATER, US
 from accuracy_targets import Target, rate
 
 HEAD = """# Accuracy
@@ -41,8 +41,9 @@ component is `[prior] defects`. With pre-scan and closing spike: [benchmarks](..
 """
 COSTS = """The same samples, read by those who know more. *same water*: the program told that the samples are in the
 standards' own seawater (`[prior] matrix_K_sd = 0`); else it allows for .10 of ln K between waters. *K alike*: told
-besides that K does not scatter between the electrodes of a batch, for which it holds .10 until it is measured. In these
-worlds neither scatters.
+besides that K does not scatter between the electrodes of a batch, for which it holds .10 until it is measured. *floors
+alike*: told that floors scatter neither between batches nor between electrodes, which it estimates otherwise; what a
+blank gives, and so power, depends on that and not on K. In these worlds nothing of this scatters.
 """
 Found = Mapping[tuple[str, str], Figures]
 
@@ -147,14 +148,14 @@ def _films_table(found: Found) -> list[str]:
 def _costs_table(found: Found) -> list[str]:
     head = ("case", "read by", "power at .5", "1 ug/L", *(f"fold at {level:g}" for level in NEAR_K), "all three")
     rows = []
-    for name in ("25-burned-2", "both", "both-25"):
-        for who, told in ((US, "the program"), (SAME_WATER,) * 2, (ALIKE,) * 2, (LEARNED,) * 2, (LIMIT, "the limit")):
+    for name in ("25-burned-2", "25-floors", "both"):
+        for who in (US, SAME_WATER, FLOORS, ALIKE, LEARNED, LIMIT):
             if (name, who) in found:
                 one = found[name, who]
                 at = dict(zip(one.levels, one.folds, strict=True))
                 folds = [_spread(at[level]) if level in at else "" for level in NEAR_K]
-                near = _spread(one.near_K) if name != "25-burned-2" else ""
-                rows.append((CASES[name].what, told, *map(rate, one.power), *folds, near))
+                near = _spread(one.near_K) if name == "both" else ""
+                rows.append((CASES[name].what, who, *map(rate, one.power), *folds, near))
     return table(head, rows)
 
 

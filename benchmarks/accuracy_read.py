@@ -23,18 +23,26 @@ from brinemark.terms.arrays import FloatArray
 from brinemark.terms.errors import GateFailed
 from brinemark.terms.settings import PriorSection
 
-US, LIMIT, LEARNED, SAME_WATER, ALIKE, COMPONENT = (
+US, LIMIT, LEARNED, SAME_WATER, ALIKE, FLOORS, COMPONENT = (
     "Brinemark",
     "oracle",
     "batch learned",
     "same water",
     "K alike",
+    "floors alike",
     "with component",
 )
 ALPHA, ONE_SIDED = 0.05, 1.645
 STATEMENTS = ("cannot say", "not detected", "at or above", "quantified", "detected, amount uncertain")
 NO_STATEMENT, CANNOT_SAY, AT_OR_ABOVE = -1, 0, 2
 BRIEF_AT = (0.5, 1.0, 1.5, 2.0, 2.5)  # levels that ways of reading which only explain are asked at
+
+NEXT_TO_NOTHING = (float(np.log(0.003)), 0.1)
+PRIORS = {
+    COMPONENT: PriorSection(defects=True),
+    ALIKE: PriorSection(matrix_K_sd=0.0),
+    FLOORS: PriorSection(ln_floor_sd=NEXT_TO_NOTHING, ln_floor_batch_sd=NEXT_TO_NOTHING),
+}
 
 # detected, lower, upper (0 and inf where open), best (nan where none), place in STATEMENTS
 Row = tuple[float, float, float, float, float]
@@ -82,10 +90,10 @@ def _readers(task: Task, seasons: Mapping[str, Season]) -> tuple[dict[str, Reade
     """The program's calibrations by who reads with them, and those of which a gate failed."""
     logbook, seed = LOGBOOKS[task.logbook], task.number
     readings = next(iter(seasons.values())).lived
-    wanted = [US, *([COMPONENT] * logbook.defects), *([ALIKE] * logbook.alike)]
+    wanted = [US, *([COMPONENT] * logbook.defects), *([ALIKE] * logbook.alike), *([FLOORS] * logbook.floors)]
     readers, failed = {}, {}
     for who in wanted:
-        prior = PriorSection(defects=who == COMPONENT, matrix_K_sd=0.0 if who == ALIKE else PriorSection().matrix_K_sd)
+        prior = PRIORS.get(who, PriorSection())
         try:
             with own_K_known(who == ALIKE):
                 readers[who] = Reader.of(readings, seed, prior)

@@ -122,18 +122,20 @@ def _reach(one: Power, known: Rate, learned: Rate) -> str:
 
 
 def _power(found: Found, one: Power, limits: Limits, more: str = "") -> Target:
-    """The rate itself is judged; beside it what the difference to the oracle on the same samples makes of the oracle's
-    own rate over many batches, which is the less noisy estimate, and the limit of one who must learn the batch."""
+    """The rate itself is judged. Beside it the limit of one who must learn the batch, over many batches, and what the
+    difference to that one on the same samples makes of it: an estimate free of the luck of few batches."""
     own = found[one.case, one.who]
     value, error = own.power[one.at]
     shown, remarks = rate(found[one.case, LIMIT].power[one.at]), [more] if more else []
     if (one.case, one.at) in limits:
-        known, learned = limits[one.case, one.at]
-        behind, off = own.behind[one.at]
-        shown = f"{known[0]:.3f}"
-        remarks.append(f"by its difference to the oracle on the same samples {rate((known[0] + behind, off))}")
-        reach = _reach(one, known, learned)
-        remarks.append(f"population known, batch learned from the burned electrodes {rate(learned)}{reach}")
+        limit = limits[one.case, one.at]
+        shown = f"{limit.known[0]:.3f}"
+        reach = _reach(one, limit.known, limit.learned)
+        remarks.append(f"population known, batch learned from the burned electrodes {rate(limit.learned)}{reach}")
+        if one.who in limit.behind:
+            behind, off = limit.behind[one.who]
+            told = f"by its difference to that on the same samples {rate((limit.learned[0] + behind, off))}"
+            remarks.append(told)
     elif (one.case, LEARNED) in found:
         remarks.append(f"population known, batch learned {rate(found[one.case, LEARNED].power[one.at])}")
     good, near = value >= one.wanted, value + 2 * error >= one.wanted

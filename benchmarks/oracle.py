@@ -277,6 +277,17 @@ def true_parameters(truth: Truth, signal_ref: float, covariate_ref: float) -> di
     }
 
 
+def blank_tails(truth: Truth, points: BatchPoints, x: FloatArray, signal: FloatArray) -> FloatArray:
+    """P(Y >= y | blank) (n,) of lone readings of electrodes with log covariates x."""
+    (gain, floor, _), own_weight = _own_nodes(truth)
+    log_gains, place = np.unique(points.log_gain, return_inverse=True)  # a blank does not depend on K
+    weight = np.bincount(place, np.exp(points.log_weight - points.log_weight.max()))
+    log_gain = log_gains[:, None, None] + truth.slope * x[:, None] + gain
+    blank = truth.floor * np.exp(points.floor_shift + floor + log_gain)
+    sd = np.sqrt(truth.noise**2 + (truth.cv * blank) ** 2)
+    return np.asarray(1.0 - weight @ (ndtr((signal[:, None] - blank) / sd) @ own_weight) / weight.sum())
+
+
 def lone_power(
     truth: Truth, level: float, burned: Sequence[float] | None = None, batches: int = 1000
 ) -> tuple[float, float]:
@@ -285,19 +296,12 @@ def lone_power(
     burned : levels of the electrodes that tell of the batch, None = it is known; 50 samples in each batch.
     """
     rng = np.random.default_rng(0)
-    (gain, floor, _), own_weight = _own_nodes(truth)
     seen = []
     for batch in draw_batches(truth, ["new"] * batches, rng):
         points = known(batch)
         if burned is not None:
             readings = simulate_history(truth, [batch], [np.array(burned)], rng)
             points = learned(truth, batch, readings, SINGLE)
-        log_gains, place = np.unique(points.log_gain, return_inverse=True)  # a blank does not depend on K
-        weight = np.bincount(place, np.exp(points.log_weight - points.log_weight.max()))
         x, signal = simulate_electrodes(truth, batch, np.full(50, level), rng)
-        log_gain = log_gains[:, None, None] + truth.slope * x[:, None] + gain
-        blank = truth.floor * np.exp(points.floor_shift + floor + log_gain)
-        sd = np.sqrt(truth.noise**2 + (truth.cv * blank) ** 2)
-        below = weight @ (ndtr((signal[:, None] - blank) / sd) @ own_weight) / weight.sum()
-        seen.append(float(np.mean(below >= 1.0 - BLANK_RATE)))
+        seen.append(float(np.mean(blank_tails(truth, points, x, signal) <= BLANK_RATE)))
     return float(np.mean(seen)), float(np.std(seen, ddof=1) / np.sqrt(len(seen)))
