@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from typing import Any
 
 from accuracy_cases import CASES
-from accuracy_figures import Figures
+from accuracy_figures import FOLD_AT, POWER_AT, Figures
 from accuracy_read import COMPONENT, LEARNED, LIMIT, US
 
 Found = Mapping[tuple[str, str], Figures]
@@ -29,10 +29,16 @@ def _svg(parts: list[dict[str, Any]]) -> str:
     return str(vl_convert.vegalite_to_svg(spec))
 
 
+def _shown(found: Found, name: str) -> bool:
+    """Whether a case has all that the pictures show."""
+    return (name, US) in found and {*POWER_AT, FOLD_AT} <= set(found[name, US].levels)
+
+
 def _cases(found: Found) -> dict[str, Any]:
-    """The axis of cases, in their order."""
-    order = [case.what for name, case in CASES.items() if (name, US) in found]
-    return {"field": "case", "type": "nominal", "sort": order, "title": None, "axis": {"labelLimit": 300, "grid": True}}
+    """The axis of cases, in their order, the same in every part of a picture."""
+    order = [case.what for name, case in CASES.items() if _shown(found, name)]
+    axis = {"labelLimit": 300, "grid": True}
+    return {"field": "case", "type": "nominal", "scale": {"domain": order}, "title": None, "axis": axis}
 
 
 def _marks() -> dict[str, Any]:
@@ -57,7 +63,7 @@ def _power(found: Found, at: int, title: str, y: dict[str, Any]) -> dict[str, An
     values = []
     for (name, who), one in found.items():
         value, error = one.power[at]
-        if who in WHO and value >= 0 and (name, US) in found:
+        if who in WHO and _shown(found, name):
             ends = {"low": max(0.0, value - 2 * error), "high": min(1.0, value + 2 * error)} if who == US else {}
             values.append({"case": CASES[name].what, "rate": value, "who": WHO[who], **ends})
     scale = {"domain": [0, 1]}
@@ -92,7 +98,7 @@ def folds_picture(found: Found) -> str:
 def _coverage(found: Found, y: dict[str, Any]) -> dict[str, Any]:
     values = []
     for (name, who), one in found.items():
-        if who in (US, COMPONENT):
+        if who in (US, COMPONENT) and _shown(found, name):
             value, error = one.coverage
             ends = {"low": max(0.8, value - 2 * error), "high": min(1.0, value + 2 * error)}
             values.append({"case": CASES[name].what, "rate": value, "who": WHO[who], **ends})
@@ -109,7 +115,7 @@ def _folds(found: Found, y: dict[str, Any]) -> dict[str, Any]:
     values = [
         {"case": CASES[name].what, "fold": min(one.fold[0], MOST), "who": WHO[who]}
         for (name, who), one in found.items()
-        if who in WHO and (name, US) in found and one.fold[0] > 0
+        if who in WHO and _shown(found, name)
     ]
     scale = {"type": "log", "domain": [1, MOST]}
     point = {"type": "point", "size": 45, "stroke": INK, "strokeWidth": 1}

@@ -37,7 +37,9 @@ readings by exact tails, several by their likelihood root.
 """
 WORLDS = "Electrodes that the model does not contain, by `benchmarks/second_half.py`: rows as printed.\n"
 FILMS = """Lone readings, 5 % of all films defective, the unknowns' too; the same histories, electrodes and draws. The
-component is `[prior] defects`. With pre-scan and closing spike: [benchmarks](../benchmarks/README.md).
+component is `[prior] defects`. With pre-scan and closing spike: [benchmarks](../benchmarks/README.md). Many an upper end
+that leaves a tail of .025 is open, the limit's too, since more films than that have a low gain: so little may come from
+a strong sample on such a film.
 """
 COSTS = """The same samples, read by those who know more. *same water*: the program told that the samples are in the
 standards' own seawater (`[prior] matrix_K_sd = 0`); else it allows for .10 of ln K between waters. *K alike*: told
@@ -96,7 +98,7 @@ def _own_table(found: Found) -> list[str]:
         one, limit = found[name, US], found[name, LIMIT]
         failed = f"; {one.failed} failed a gate" if one.failed else ""
         powers = [f"{rate(mine)}, {rate(best)}" for mine, best in zip(one.power, limit.power, strict=True)]
-        above = f"{one.above[1][0]:.2f}, {one.above[2][0]:.2f}" if one.above[1][0] >= 0 else f", {one.above[2][0]:.2f}"
+        above = ", ".join("" if math.isnan(share[0]) else f"{share[0]:.2f}" for share in one.above[1:])
         rows.append(
             (
                 case.what + failed,
@@ -106,7 +108,7 @@ def _own_table(found: Found) -> list[str]:
                 f"{rate(one.worst[:2])}, {one.worst[2]:g}",
                 f"{one.error:.2f}",
                 f"{fold(one.fold[0])}, {fold(limit.fold[0])}".strip(", "),
-                above,
+                above.strip(", "),
             )
         )
     return table((*head, "fold, limit's", "above"), rows)
