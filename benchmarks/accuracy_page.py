@@ -37,9 +37,9 @@ readings by exact tails, several by their likelihood root.
 """
 WORLDS = "Electrodes that the model does not contain, by `benchmarks/second_half.py`: rows as printed.\n"
 FILMS = """Lone readings, 5 % of all films defective, the unknowns' too; the same histories, electrodes and draws. The
-component is `[prior] defects`. With pre-scan and closing spike: [benchmarks](../benchmarks/README.md). Many an upper end
-that leaves a tail of .025 is open, the limit's too, since more films than that have a low gain: so little may come from
-a strong sample on such a film.
+component is `[prior] defects`. With pre-scan and closing spike: [benchmarks](../benchmarks/README.md). Many an upper
+end that leaves a tail of .025 is open, the limit's too, since more films than that have a low gain: so little may come
+from a strong sample on such a film.
 """
 COSTS = """The same samples, read by those who know more. *same water*: the program told that the samples are in the
 standards' own seawater (`[prior] matrix_K_sd = 0`); else it allows for .10 of ln K between waters. *K alike*: told
