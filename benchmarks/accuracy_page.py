@@ -1,171 +1,203 @@
-"""The page of the accuracy study: tables and one picture, from what accuracy.py found."""
+"""The page of the accuracy study: tables from what accuracy.py found; the pictures are accuracy_charts.py's."""
 
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
 
-if TYPE_CHECKING:
-    from accuracy import Figures
+from accuracy_cases import CASES, LOGBOOKS, NEAR_K, NEW
+from accuracy_charts import folds_picture, power_picture
+from accuracy_figures import ABOVE_AT, Figures, Rate
+from accuracy_read import ALIKE, COMPONENT, FLOORS, LEARNED, LIMIT, SAME_WATER, US
+from accuracy_targets import Target, rate
 
-US, LIMIT = "Brinemark", "oracle"
 HEAD = """# Accuracy
 
-Written by `python benchmarks/accuracy.py --write docs --worlds FILE...`; do not edit. {size}.
+Written by `python benchmarks/accuracy.py --write docs`; do not edit. {size}.
 
 Simulated electrodes of known truth. The base case: nine batches of six electrodes at 0, 0, .5, 1, 2, 8 ug/L in random
 order, three electrodes of a new batch burned at 0, 2, 8, one fresh electrode of it for the sample, read once. Gain
 scatters by .25 between batches and .15 between electrodes beyond the covariate, K by .2 between batches; h 1.3, floor
-.3 of the rise, noise .02 of it and 5 %. Each other case changes one thing. Standard errors, clustered by history, in
-brackets. Truths lie near the middle of the priors: the model's own world at its kindest; the second half is not.
-
-![Coverage and median fold of every case](pictures/accuracy.svg)
+.3 of the rise, noise .02 of it and 5 % (portable .06 and 10 %). Cases of one logbook share its calibration and {new}
+new batches; logbooks of nine batches share their draws. Standard errors, clustered by history, in brackets. Truths lie
+near the middle of the priors: the model's own world at its kindest; the second half is not.
 
 *holds*: two-sided 95 % intervals that hold the level, all levels from 0 to 20 ug/L; *least*: at the worst level.
-*error*: median of |ln(best / true)| from .5 ug/L up. *fold*: median upper over lower end at 2 ug/L.
-*above*: share of "at or above" at 8 ug/L. *limit*: one who knows population and batch, from whom only the electrode's
-own gain is hidden; a defective film is hidden from him too.
+*error*: median of |ln(best / true)| from .5 ug/L up. *fold*: median upper over lower end at 2 ug/L. *above*: share of
+"at or above" at 2 and at 8 ug/L.
+
+The *limit* knows population and batch, and how many films are defective; only what is the electrode's own is hidden
+from it. *batch learned* knows the population, and has the batch's burned electrodes as the program has. Both read lone
+readings by exact tails, several by their likelihood root.
+
+![Power at .5 and 1 ug/L](pictures/accuracy-power.svg)
+
+![Coverage and median fold of every case](pictures/accuracy.svg)
 """
+WORLDS = "Electrodes that the model does not contain, by `benchmarks/second_half.py`: rows as printed.\n"
+FILMS = """Lone readings, 5 % of all films defective, the unknowns' too; the same histories, electrodes and draws. The
+component is `[prior] defects`. With pre-scan and closing spike: [benchmarks](../benchmarks/README.md). Many an upper
+end that leaves a tail of .025 is open, the limit's too, since more films than that have a low gain: so little may come
+from a strong sample on such a film.
+"""
+COSTS = """The same samples, read by those who know more. *same water*: the program told that the samples are in the
+standards' own seawater (`[prior] matrix_K_sd = 0`); else it allows for .10 of ln K between waters. *K alike*: told
+besides that K does not scatter between the electrodes of a batch, for which it holds .10 until it is measured. *floors
+alike*: told that floors scatter neither between batches nor between electrodes, which it estimates otherwise; what a
+blank gives, and so power, depends on that and not on K. In these worlds nothing of this scatters.
+"""
+Found = Mapping[tuple[str, str], Figures]
 
 
 def write_page(
-    folder: Path, found: Sequence[Figures], names: Mapping[str, str], size: str, worlds: Sequence[Path]
+    folder: Path, figures: Sequence[Figures], judged: Sequence[Target], seed: str, worlds: Sequence[Path]
 ) -> None:
-    """accuracy.md and pictures/accuracy.svg in a folder."""
-    found = sorted(found, key=lambda one: list(names).index(one.case))
-    rows = [one for one in found if one.who == US]
-    best = {one.case: one for one in found if one.who == LIMIT}
-    text = [HEAD.format(size=size), "## Case by case\n", *_own_table(rows, best, names)]
-    text += ["\n## What a chemist would do instead\n", *_instead(found, names)]
+    """accuracy.md and its pictures in a folder."""
+    found = {(one.case, one.who): one for one in figures}
+    text = [HEAD.format(size=_size(figures, seed), new=NEW), "## Case by case\n", *_own_table(found)]
+    text += ["\n## Level by level\n", *_levels_table(found)]
+    text += ["\n## Defective films\n", FILMS, *_films_table(found)]
+    text += ["\n## What not knowing costs\n", COSTS, *_costs_table(found)]
+    text += ["\n## What a chemist would do instead\n", *_instead(figures)]
     if worlds:
-        text += ["\n## Where the model leaves something out\n", *_worlds(worlds)]
+        text += ["\n## Where the model leaves something out\n", WORLDS, *_worlds(worlds)]
+    text += ["\n## Targets\n", *_targets(judged)]
     (folder / "accuracy.md").write_text("\n".join(text) + "\n", encoding="utf-8")
-    (folder / "pictures" / "accuracy.svg").write_text(_picture(rows, best, names), encoding="utf-8")
+    (folder / "pictures" / "accuracy.svg").write_text(folds_picture(found), encoding="utf-8")
+    (folder / "pictures" / "accuracy-power.svg").write_text(power_picture(found), encoding="utf-8")
 
 
-def _rate(pair: tuple[float, float]) -> str:
-    return f"{pair[0]:.3f} ({pair[1]:.3f})"
+def _size(figures: Sequence[Figures], seed: str) -> str:
+    """How many histories each logbook has."""
+    counts = {CASES[one.case].logbook: one.histories + one.failed for one in figures if one.who == LIMIT}
+    parts: dict[int, list[str]] = {}
+    for name in LOGBOOKS:
+        if name in counts:
+            parts.setdefault(counts[name], []).append(name)
+    told = [f"{count} of {', '.join(names)}" for count, names in parts.items()]
+    return f"Histories: {'; '.join(told)}. {seed.capitalize()}"
 
 
-def _error(value: float) -> str:
-    return "" if math.isnan(value) else f"{value:.2f}"
+def table(head: Sequence[str], rows: Iterable[Sequence[str]]) -> list[str]:
+    """Lines of a table."""
+    return [f"| {' | '.join(cells)} |" for cells in (head, ["---"] * len(head), *rows)]
 
 
-def _fold(value: float) -> str:
-    return f"{value:.3g}" if value < 1e6 else "open"
+def fold(value: float) -> str:
+    """Three figures, or open."""
+    return "" if math.isnan(value) else f"{value:.3g}" if value < 1e6 else "open"
 
 
-def _own_table(rows: Sequence[Figures], best: Mapping[str, Figures], names: Mapping[str, str]) -> list[str]:
-    lines = [
-        "| case | blank rate | power at .5 | 1 ug/L | holds | least, at | error | fold, limit's | above |",
-        "|---|---|---|---|---|---|---|---|---|",
-    ]
-    for one in rows:
-        limit = best[one.case]
+def _own_table(found: Found) -> list[str]:
+    head = ("case", "blank rate", "power at .5, limit's", "1 ug/L, limit's", "holds", "least, at", "error")
+    rows = []
+    for name, case in CASES.items():
+        if (name, US) not in found:
+            continue
+        one, limit = found[name, US], found[name, LIMIT]
         failed = f"; {one.failed} failed a gate" if one.failed else ""
-        lines.append(
-            f"| {names[one.case]}{failed} | {_rate(one.blank)} | {_rate(one.power[0])} | {_rate(one.power[1])} | "
-            f"{_rate(one.coverage)} | {_rate(one.worst[:2])}, {one.worst[2]:g} | {one.error:.2f} | "
-            f"{_fold(one.fold)}, {_fold(limit.fold)} | {one.above[0]:.2f} |"
-        )
-    return lines
-
-
-def _instead(found: Sequence[Figures], names: Mapping[str, str]) -> list[str]:
-    lines = [
-        "| case | read by | blank rate | power at 1 ug/L | holds | least, at | error | fold |",
-        "|---|---|---|---|---|---|---|---|",
-    ]
-    shown = {one.case for one in found if one.who not in (US, LIMIT)}
-    for one in found:
-        if one.case in shown:
-            lines.append(
-                f"| {names[one.case]} | {one.who} | {_rate(one.blank)} | {_rate(one.power[1])} | "
-                f"{_rate(one.coverage)} | "
-                f"{_rate(one.worst[:2])}, {one.worst[2]:g} | {_error(one.error)} | {_fold(one.fold)} |"
+        powers = [f"{rate(mine)}, {rate(best)}" for mine, best in zip(one.power, limit.power, strict=True)]
+        above = ", ".join("" if math.isnan(share[0]) else f"{share[0]:.2f}" for share in one.above[1:])
+        rows.append(
+            (
+                case.what + failed,
+                rate(one.blank),
+                *(power.strip(", ") for power in powers),
+                rate(one.coverage),
+                f"{rate(one.worst[:2])}, {one.worst[2]:g}",
+                f"{one.error:.2f}",
+                f"{fold(one.fold[0])}, {fold(limit.fold[0])}".strip(", "),
+                above.strip(", "),
             )
-    return lines
+        )
+    return table((*head, "fold, limit's", "above"), rows)
+
+
+def _levels_table(found: Found) -> list[str]:
+    """Coverage at every level."""
+    levels = sorted({level for (_, who), one in found.items() if who == US for level in one.levels})
+    rows = []
+    for name, case in CASES.items():
+        if (name, US) in found:
+            one = found[name, US]
+            held = dict(zip(one.levels, one.held, strict=True))
+            rows.append((case.what, *(rate(held[level]) if level in held else "" for level in levels)))
+    return table(("holds", *(f"{level:g} ug/L" for level in levels)), rows)
+
+
+def _films_table(found: Found) -> list[str]:
+    head = ("films", "read by", "blank rate", "power at 1 ug/L", "holds", "least, at", "no upper end at 2 ug/L")
+    rows = []
+    for name in ("low", "high"):
+        for who, told in ((US, "without the component"), (COMPONENT, "with the component"), (LIMIT, "the limit")):
+            if (name, who) in found:
+                one = found[name, who]
+                above = ", ".join(f"{share[0]:.2f}" for share in one.above) if who != LIMIT else ""
+                rows.append(
+                    (
+                        CASES[name].what + (f"; {one.failed} failed a gate" if one.failed else ""),
+                        told,
+                        *(rate(pair) for pair in (one.blank, one.power[1], one.coverage)),
+                        f"{rate(one.worst[:2])}, {one.worst[2]:g}",
+                        f"{one.wide:.2f}",
+                        above,
+                    )
+                )
+    return table((*head, f'"at or above" at {", ".join(f"{level:g}" for level in ABOVE_AT)}'), rows)
+
+
+def _costs_table(found: Found) -> list[str]:
+    head = ("case", "read by", "power at .5", "1 ug/L", *(f"fold at {level:g}" for level in NEAR_K), "all three")
+    rows = []
+    for name in ("25-burned-2", "25-floors", "both"):
+        for who in (US, SAME_WATER, FLOORS, ALIKE, LEARNED, LIMIT):
+            if (name, who) in found:
+                one = found[name, who]
+                at = dict(zip(one.levels, one.folds, strict=True))
+                folds = [_spread(at[level]) if level in at else "" for level in NEAR_K]
+                near = _spread(one.near_K) if name == "both" else ""
+                rows.append((CASES[name].what, who, *map(rate, one.power), *folds, near))
+    return table(head, rows)
+
+
+def _spread(pair: Rate) -> str:
+    return fold(pair[0]) if not math.isfinite(pair[1]) else f"{pair[0]:.2f} ({pair[1]:.2f})"
+
+
+def _instead(figures: Sequence[Figures]) -> list[str]:
+    known = (US, LIMIT)
+    shown = {one.case for one in figures if "curve" in one.who}
+    rows = [
+        (
+            CASES[one.case].what,
+            one.who,
+            *(rate(pair) for pair in (one.blank, one.power[1], one.coverage)),
+            f"{rate(one.worst[:2])}, {one.worst[2]:g}",
+            "" if math.isnan(one.error) else f"{one.error:.2f}",
+            fold(one.fold[0]),
+        )
+        for one in figures
+        if one.case in shown and (one.who in known or "curve" in one.who)
+    ]
+    return table(("case", "read by", "blank rate", "power at 1 ug/L", "holds", "least, at", "error", "fold"), rows)
 
 
 def _worlds(files: Sequence[Path]) -> list[str]:
     """The rows that second_half.py printed, as they are."""
-    lines = ["Electrodes that the model does not contain, by `benchmarks/second_half.py`: rows as printed.\n", "```"]
+    lines = ["```"]
     for path in files:
-        printed = path.read_text(encoding="utf-8").splitlines()
+        made, *printed = path.read_text(encoding="utf-8").splitlines()
         start = next(i for i, line in enumerate(printed) if line.startswith("seed "))
         lines += [line.rstrip() for line in printed[:start] if line.startswith("  ")] if path == files[0] else []
-        lines += [line.rstrip() for line in printed[start:]]
+        lines += [made, *(line.rstrip() for line in printed[start:])]
     return [*lines, "```"]
 
 
-def _picture(rows: Sequence[Figures], best: Mapping[str, Figures], names: Mapping[str, str]) -> str:
-    """Coverage with two standard errors, and fold beside the limit's; shapes and lines, no colour needed."""
-    import vl_convert
-
-    order = [names[one.case] for one in rows]
-    y: dict[str, Any] = {"field": "case", "type": "nominal", "sort": order, "title": None, "axis": {"labelLimit": 300}}
-    spec = {
-        "$schema": "https://vega.github.io/schema/vega-lite/v5.json",
-        "background": "white",
-        "hconcat": [_coverage(rows, names, y), _folds(rows, best, names, y)],
-        "config": {"font": "sans-serif"},
-    }
-    return str(vl_convert.vegalite_to_svg(spec))
-
-
-def _coverage(rows: Sequence[Figures], names: Mapping[str, str], y: Mapping[str, Any]) -> dict[str, Any]:
-    values = []
-    for one in rows:
-        rate, error = one.coverage
-        ends = {"low": rate - 2 * error, "high": min(1.0, rate + 2 * error)}
-        values.append({"case": names[one.case], "rate": rate, **ends})
-    scale = {"domain": [0.8, 1.0], "zero": False}
-    x = {
-        "field": "low",
-        "type": "quantitative",
-        "scale": scale,
-        "title": "two-sided 95 % intervals that hold, +- 2 SE",
-    }
-    point = {"mark": {"type": "point", "filled": True, "color": "#1c1c1c"}}
-    dashed = {"type": "rule", "strokeDash": [4, 4], "color": "#6a6a6a"}
-    wanted = {"mark": dashed, "encoding": {"x": {"datum": 0.95, "type": "quantitative", "scale": scale}}}
-    return {
-        "width": 260,
-        "data": {"values": values},
-        "layer": [
-            wanted,
-            {"mark": "rule", "encoding": {"y": y, "x": x, "x2": {"field": "high"}}},
-            {**point, "encoding": {"y": y, "x": {"field": "rate", "type": "quantitative", "scale": scale}}},
-        ],
-    }
-
-
-def _folds(
-    rows: Sequence[Figures], best: Mapping[str, Figures], names: Mapping[str, str], y: Mapping[str, Any]
-) -> dict[str, Any]:
-    most, who = 100.0, ("this program", "the limit")
-    values = [
-        {"case": names[one.case], "fold": min(fold, most), "who": label}
-        for one in rows
-        for label, fold in zip(who, (one.fold, best[one.case].fold), strict=True)
+def _targets(judged: Sequence[Target]) -> list[str]:
+    """The same as the benchmark's last lines."""
+    rows = [
+        (one.what, one.wanted, one.figure + (f"; {one.remark}" if one.remark else ""), one.oracle, one.verdict)
+        for one in judged
     ]
-    x = {
-        "field": "fold",
-        "type": "quantitative",
-        "scale": {"type": "log", "domain": [1, most]},
-        "title": "median fold at 2 ug/L (100: wider or open)",
-    }
-    shape = {
-        "field": "who",
-        "type": "nominal",
-        "title": None,
-        "scale": {"domain": list(who), "range": ["circle", "diamond"]},
-    }
-    return {
-        "width": 260,
-        "data": {"values": values},
-        "mark": {"type": "point", "size": 50, "color": "#1f4e79"},
-        "encoding": {"y": {**y, "axis": None}, "x": x, "shape": shape},
-    }
+    return table(("target", "wanted", "figure", "oracle", ""), rows)

@@ -1,9 +1,10 @@
 """What nobody can do better than: intervals of one who knows the population and hides from himself only some of it.
 
-The oracle knows every number of the population and of the batch; an electrode's own gain, floor and K and the drift
-of each dip are integrated by quadrature, exactly but for its nodes. The batch reader knows the population too, but
-learns the batch from its calibration electrodes, as the program must. Intervals are equal-tailed, with a prior uniform
-in ln(1 + c / .2) up to 2,000 ug/L, and where the likelihood root stays within 1.96.
+The oracle knows every number of the population and of the batch; an electrode's own gain (and whether its film is
+defective), floor and K and the drift of each dip are integrated by quadrature, exactly but for its nodes. The batch
+reader knows the population too, but learns the batch from its calibration electrodes, as the program must. Intervals
+are equal-tailed, with a prior uniform in ln(1 + c / .2) up to 2,000 ug/L, and where the likelihood root stays within
+1.96; of lone readings also the levels that leave each tail of the signal more than .025.
 """
 
 from __future__ import annotations
@@ -13,15 +14,25 @@ from dataclasses import dataclass, replace
 from typing import NamedTuple
 
 import numpy as np
+from scipy.special import ndtr
 
-from brinemark.science.amount.simulate import Protocol, TrueBatch, Truth, occupied_share
+from brinemark.science.amount.simulate import (
+    SINGLE,
+    Protocol,
+    TrueBatch,
+    Truth,
+    draw_batches,
+    occupied_share,
+    simulate_electrodes,
+    simulate_history,
+)
 from brinemark.terms.amounts import Calibration, ElectrodeReadings, OtherDip, SamplePortion
 from brinemark.terms.arrays import FloatArray
 
 OFFSET, HIGHEST = 0.2, 2000.0
 T = np.linspace(0.0, np.log1p(HIGHEST / OFFSET), 161)
 LEVELS = OFFSET * np.expm1(T)
-TAIL = 0.025
+TAIL, BLANK_RATE = 0.025, 0.05
 ROOT = 1.96
 NOTHING = 1e-3  # stands for a scatter of 0 where the model has only positive ones
 GAIN_NODES, OWN_NODES, DRIFT_NODES, BATCH_NODES = 41, 9, 9, 17
@@ -43,6 +54,15 @@ class Both(NamedTuple):
 
     credible: Interval
     root: Interval
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class LoneTails:
+    """What a lone reading's tails say: P(Y >= y | blank), the levels they hold, the level at which y is the median."""
+
+    p_blank: float
+    interval: Interval
+    median: float
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -73,6 +93,21 @@ def normal_nodes(sd: float, count: int) -> tuple[FloatArray, FloatArray]:
     nodes = np.linspace(-4.5, 4.5, count)
     weights = np.exp(-0.5 * nodes**2)
     return sd * nodes, weights / weights.sum()
+
+
+def gain_nodes(truth: Truth) -> tuple[FloatArray, FloatArray]:
+    """Nodes and weights of an electrode's own log gain, over sound and defective films."""
+    nodes, weights = normal_nodes(truth.electrode_sd, GAIN_NODES)
+    kinds = [
+        (1.0 - truth.low_share - truth.high_share, 1.0),
+        (truth.low_share, truth.low_gain),
+        (truth.high_share, truth.high_gain),
+    ]
+    there = [(share, gain) for share, gain in kinds if share > 0]
+    return (
+        np.concatenate([nodes + np.log(gain) for _, gain in there]),
+        np.concatenate([weights * share for share, _ in there]),
+    )
 
 
 def known(batch: TrueBatch) -> BatchPoints:
@@ -116,13 +151,8 @@ def dips_of(truth: Truth, protocol: Protocol, portion: SamplePortion) -> list[Di
 
 def _electrode(truth: Truth, points: BatchPoints, x: float, dips: Sequence[Dip], levels: FloatArray) -> FloatArray:
     """Log-likelihood (Z, C) of one electrode's readings, its own latents integrated."""
-    parts = [
-        normal_nodes(truth.electrode_sd, GAIN_NODES),
-        normal_nodes(truth.floor_sd, OWN_NODES),
-        normal_nodes(truth.electrode_K_sd, OWN_NODES),
-    ]
-    gain, floor, K = (part.ravel() for part in np.meshgrid(*(nodes for nodes, _ in parts), indexing="ij"))
-    log_weight = np.log(np.einsum("i,j,k->ijk", *(weights for _, weights in parts)).ravel())
+    (gain, floor, K), weight = _own_nodes(truth)
+    log_weight = np.log(weight)
     own_floor = truth.floor * np.exp(points.floor_shift + floor)
     total = np.zeros((points.ln_K.size, levels.size, gain.size)) + log_weight
     for dip in dips:
@@ -132,6 +162,42 @@ def _electrode(truth: Truth, points: BatchPoints, x: float, dips: Sequence[Dip],
         total += _log_density(truth, np.exp(log_gain) * (own_floor + occupied), dip)
     top = total.max(axis=-1)
     return np.asarray(np.log(np.exp(total - top[..., None]).sum(axis=-1)) + top)
+
+
+def _own_nodes(truth: Truth) -> tuple[tuple[FloatArray, ...], FloatArray]:
+    """Nodes of an electrode's own log gain, log floor and ln K, and their weights (N,)."""
+    parts = [
+        gain_nodes(truth),
+        normal_nodes(truth.floor_sd, OWN_NODES),
+        normal_nodes(truth.electrode_K_sd, OWN_NODES),
+    ]
+    nodes = tuple(part.ravel() for part in np.meshgrid(*(nodes for nodes, _ in parts), indexing="ij"))
+    return nodes, np.einsum("i,j,k->ijk", *(weights for _, weights in parts)).ravel()
+
+
+def lone_tails(truth: Truth, points: BatchPoints, portion: SamplePortion) -> LoneTails:
+    """A lone undiluted main reading by P(Y <= y | c), exact but for the nodes; open ends are 0 and inf."""
+    x = float(np.log(portion.covariate)) if portion.covariate else 0.0
+    (gain, floor, K), own_weight = _own_nodes(truth)
+    weight = np.exp(points.log_weight - points.log_weight.max())
+    occupied = occupied_share(truth, points.ln_K[:, None, None] + K, LEVELS[:, None])
+    log_gain = points.log_gain[:, None, None] + truth.slope * x + gain
+    mean = np.exp(log_gain) * (truth.floor * np.exp(points.floor_shift + floor) + occupied)
+    below = ndtr((portion.signal - mean) / np.sqrt(truth.noise**2 + (truth.cv * mean) ** 2)) @ own_weight
+    tail = np.asarray(weight @ below / weight.sum())
+
+    def level(target: float, beyond: float) -> float:
+        """Where the tail, which falls with the level, reaches the target."""
+        if tail[0] <= target:
+            return 0.0
+        return beyond if tail[-1] > target else float(OFFSET * np.expm1(np.interp(-target, -tail, T)))
+
+    return LoneTails(1.0 - float(tail[0]), Interval(level(1.0 - TAIL, 0.0), level(TAIL, np.inf)), level(0.5, np.nan))
+
+
+def best_level(log_l: FloatArray) -> float:
+    """The likeliest of LEVELS."""
+    return float(LEVELS[int(np.argmax(log_l))])
 
 
 def _log_density(truth: Truth, mean: FloatArray, dip: Dip) -> FloatArray:
@@ -209,3 +275,33 @@ def true_parameters(truth: Truth, signal_ref: float, covariate_ref: float) -> di
         "ln_noise": float(np.log(truth.noise / signal_ref)),
         "slope": truth.slope,
     }
+
+
+def blank_tails(truth: Truth, points: BatchPoints, x: FloatArray, signal: FloatArray) -> FloatArray:
+    """P(Y >= y | blank) (n,) of lone readings of electrodes with log covariates x."""
+    (gain, floor, _), own_weight = _own_nodes(truth)
+    log_gains, place = np.unique(points.log_gain, return_inverse=True)  # a blank does not depend on K
+    weight = np.bincount(place, np.exp(points.log_weight - points.log_weight.max()))
+    log_gain = log_gains[:, None, None] + truth.slope * x[:, None] + gain
+    blank = truth.floor * np.exp(points.floor_shift + floor + log_gain)
+    sd = np.sqrt(truth.noise**2 + (truth.cv * blank) ** 2)
+    return np.asarray(1.0 - weight @ (ndtr((signal[:, None] - blank) / sd) @ own_weight) / weight.sum())
+
+
+def lone_power(
+    truth: Truth, level: float, burned: Sequence[float] | None = None, batches: int = 1000
+) -> tuple[float, float]:
+    """How often one who knows the population detects a level in a lone reading at .05, by exact tails; and its error.
+
+    burned : levels of the electrodes that tell of the batch, None = it is known; 50 samples in each batch.
+    """
+    rng = np.random.default_rng(0)
+    seen = []
+    for batch in draw_batches(truth, ["new"] * batches, rng):
+        points = known(batch)
+        if burned is not None:
+            readings = simulate_history(truth, [batch], [np.array(burned)], rng)
+            points = learned(truth, batch, readings, SINGLE)
+        x, signal = simulate_electrodes(truth, batch, np.full(50, level), rng)
+        seen.append(float(np.mean(blank_tails(truth, points, x, signal) <= BLANK_RATE)))
+    return float(np.mean(seen)), float(np.std(seen, ddof=1) / np.sqrt(len(seen)))
