@@ -111,7 +111,9 @@ CASES = {
     "25": Case("25 batches of history", "25"),
     "25-burned-2": Case("25 batches, two burned", "25", burned=TWO, samples=MANY, costs=True),
     "ladder": Case("25 batches, diluted 1, 10, 100 times", "25", dilutions=LADDER, samples=dict.fromkeys(LADDER_AT, 2)),
-    "25-floors": Case("25 batches, two burned, other samples", "25-floors", burned=TWO, samples=BLANKS_AND_HALF, costs=True),
+    "25-floors": Case(
+        "25 batches, two burned, other samples", "25-floors", burned=TWO, samples=BLANKS_AND_HALF, costs=True
+    ),
     "50": Case("50 batches of history", "50"),
     "50-burned-2": Case("50 batches, two burned", "50", burned=TWO),
     "prescan": Case("with pre-scan", "prescan", samples=LIVES),
