@@ -22,7 +22,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from brinemark.science.amount.covariates import missing_covariates
-from brinemark.science.amount.films import film_words
+from brinemark.science.amount.films import film_finding
 from brinemark.science.amount.joint import JointReading
 from brinemark.science.amount.law import electrode_laws, film_kinds
 from brinemark.science.amount.life_checks import (
@@ -43,6 +43,7 @@ from brinemark.terms.amounts import (
     Detection,
     ElectrodeReadings,
     Estimate,
+    FilmFinding,
     LimitValue,
     Reading,
     SamplePortion,
@@ -78,19 +79,21 @@ def read_sample(
     if not usable:
         return cannot_say("; ".join(problems) or "no electrode has read this sample", tuple(calibration.weaknesses))
     draws = (memory or DrawMemory()).draws(calibration, readings, [p.batch for p in usable], seed)
-    statistic, usable, fallen = _sound_statistic(usable, calibration, draws, seed)
-    if statistic is None:
+    sound, fallen = _sound_statistic(usable, calibration, draws, seed)
+    if sound is None:
         return cannot_say("; ".join([*problems, *fallen]), tuple(calibration.weaknesses))
+    statistic, usable = sound.statistic, sound.portions
     span = calibration.highest_level * max(p.dilution for p in usable)
     reading = state(statistic, span, decision)
     share = dict(zip((p.electrode for p in usable), reading.shares, strict=True))
-    told = (*fallen, *_films(usable, calibration, draws, statistic), *_apart(statistic))
+    told = (*fallen, *_apart(statistic))
     warnings = (*_warnings(usable, calibration, readings), *problems, *told, *reading.warnings)
     return replace(
         reading,
         shares=tuple(share.get(p.electrode, 0.0) for p in portions),
         warnings=warnings,
         agreement=statistic.agreement if isinstance(statistic, JointReading) else None,
+        films=_films(sound, calibration),
     )
 
 
@@ -106,10 +109,19 @@ def statistic_of(observed: Sequence[Observed], seed: int) -> Statistic:
     return SingleReading.of(observed[0]) if alone else JointReading.of(observed, seed)
 
 
+@dataclass(frozen=True, slots=True, eq=False)
+class _Sound:
+    """The electrodes whose signals do not fall impossibly, as observed, and their statistic."""
+
+    statistic: Statistic
+    portions: list[SamplePortion]
+    observed: tuple[Observed, ...]
+
+
 def _sound_statistic(
     portions: list[SamplePortion], calibration: Calibration, draws: BatchDraws, seed: int
-) -> tuple[Statistic | None, list[SamplePortion], list[str]]:
-    """The statistic of the electrodes whose signals do not fall impossibly, those electrodes, and the others' fault."""
+) -> tuple[_Sound | None, list[str]]:
+    """The electrodes that a statement may rest on (None: none of them), and the others' fault."""
     observed = observe(portions, calibration, draws)
     statistic = statistic_of(observed, seed)
     best = statistic.best()
@@ -123,22 +135,23 @@ def _sound_statistic(
                 f"probability {chance:.2g} only"
             )
         else:
-            kept.append(portion)
+            kept.append((portion, electrode))
     if not fallen:
-        return statistic, portions, []
-    return statistic_of(observe(kept, calibration, draws), seed) if kept else None, kept, fallen
+        return _Sound(statistic, portions, observed), []
+    if not kept:
+        return None, fallen
+    left = tuple(electrode for _, electrode in kept)
+    return _Sound(statistic_of(left, seed), [portion for portion, _ in kept], left), fallen
 
 
-def _films(
-    portions: Sequence[SamplePortion], calibration: Calibration, draws: BatchDraws, statistic: Statistic
-) -> list[str]:
+def _films(sound: _Sound, calibration: Calibration) -> tuple[FilmFinding, ...]:
     """What is known of each electrode's film, where the calibration allows for defective ones."""
     if not scale_of_calibration(calibration).layout.defects:
-        return []
-    best = statistic.best()
-    level = float(statistic.search[-1]) if best is None else best
-    pairs = zip(portions, observe(portions, calibration, draws), strict=True)
-    return [film_words(portion, electrode, level, calibration.spike_level) for portion, electrode in pairs]
+        return ()
+    best = sound.statistic.best()
+    level = float(sound.statistic.search[-1]) if best is None else best
+    pairs = zip(sound.portions, sound.observed, strict=True)
+    return tuple(film_finding(portion, electrode, level, calibration.spike_level) for portion, electrode in pairs)
 
 
 def _apart(statistic: Statistic) -> tuple[str, ...]:
