@@ -100,17 +100,21 @@ class Logbook:
         quantities: Sequence[str] = (),
         baselines: Sequence[str] = (),
         windows: Sequence[tuple[float, float]] = (),
+        sweeps: Sequence[str] = (),
+        cycles: Sequence[str] = (),
         on_work: Callable[[str], None] | None = None,
     ) -> SignalStudy:
         """Signal definitions ranked by the error of the amount on blanks, standards and controls; samples stay hidden.
 
         What is not named is tried in full: quantities, baselines, and the logbook's window beside those that the curves
-        propose. Every definition tried is kept. on_work : told what is being done. Raises Refused.
+        propose; other sweeps and cycles are tried when they are named. Every definition tried is kept. on_work : told
+        what is being done. Raises Refused.
         """
         from brinemark.steps.candidates import Wanted
         from brinemark.steps.signals import rank_signals
 
-        return rank_signals(self._place, Wanted(tuple(quantities), tuple(baselines), tuple(windows)), on_work)
+        wanted = Wanted(tuple(quantities), tuple(baselines), tuple(windows), tuple(sweeps), tuple(cycles))
+        return rank_signals(self._place, wanted, on_work)
 
     def signals_tried(self) -> tuple[TriedDefinition, ...]:
         """Every signal definition that was ever tried, oldest first."""

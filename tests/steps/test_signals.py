@@ -354,3 +354,23 @@ def test_the_settings_block_reads_back_as_the_definition(studied: Path) -> None:
 def test_what_cannot_be_tried_is_refused(studied: Path, wanted: dict[str, object], phrase: str) -> None:
     with Logbook.open(studied) as book, pytest.raises(Refused, match=phrase):
         book.signals(**wanted)  # type: ignore[arg-type]
+
+
+def test_other_sweeps_and_cycles_are_tried_when_they_are_named(studied: Path) -> None:
+    """The wave of this season is on the anodic sweep of the one cycle that there is."""
+    with Logbook.open(studied) as book:
+        study = book.signals(
+            quantities=("height",), baselines=("chord",), windows=(ON,), sweeps=("anodic", "cathodic"), cycles=("1",)
+        )
+    found = [(one.to_dict()["signal"]["sweep"], one.to_dict()["signal"]["cycle"]) for one in study.definitions]
+    assert sorted(found, key=str) == [("anodic", "last"), ("anodic", 1), ("cathodic", 1)]
+    error = {one: study.definitions[k].entry["by_curve"]["typical"] for k, one in enumerate(found)}
+    assert error["anodic", 1] < 0.3 * error["cathodic", 1]
+
+
+def test_a_sweep_of_spectra_is_refused() -> None:
+    from brinemark.steps.candidates import Wanted, candidates_of
+    from brinemark.terms.settings import BandSection
+
+    with pytest.raises(Refused, match="sweep or cycle of spectra"):
+        candidates_of(BandSection(quantity="band", window_nm=(430.0, 470.0)), (), Wanted(sweeps=("anodic",)))

@@ -7,15 +7,19 @@ from dataclasses import asdict, dataclass, replace
 from html import escape
 from typing import Any
 
-from brinemark.terms.amounts import Calibration, Limits, Reading
+from brinemark.terms.amounts import Calibration, FilmFinding, Limits, Reading
 from brinemark.terms.curves import Flag, Signal
-from brinemark.terms.wording import amount, statement_words
+from brinemark.terms.wording import amount, film_words, statement_words
 
 ANSWER_SCHEMA = 1
 
 
 def flag_dict(flag: Flag) -> dict[str, Any]:
     return asdict(flag)
+
+
+def film_dict(film: FilmFinding) -> dict[str, Any]:
+    return asdict(film) | {"looked_at": list(film.looked_at), "cleared_by": list(film.cleared_by)}
 
 
 def range_dict(ends: tuple[float, float] | None) -> dict[str, float] | None:
@@ -118,7 +122,8 @@ class AdditionLine:
 class SampleReading:
     """One of the five statements about one sample.
 
-    id : the reading's record; reading : the science behind it; calibration : id of the calibration.
+    id : the reading's record; reading : the science behind it; calibration : id of the calibration; choice : how its
+    definition was chosen (definition_lock.py), None for a control.
     """
 
     id: str
@@ -130,6 +135,7 @@ class SampleReading:
     calibration: str
     warnings: tuple[str, ...]
     straight_lines: tuple[AdditionLine, ...] = ()
+    choice: Mapping[str, Any] | None = None
 
     @property
     def statement(self) -> str:
@@ -156,9 +162,10 @@ class SampleReading:
             "working_range": range_dict(one.working_range),
             "electrodes": [use.to_dict() for use in self.electrodes],
             "calibration": self.calibration,
+            "films": [film_dict(film) for film in one.films],
             "warnings": list(self.warnings),
-            "films": [asdict(film) for film in one.films],
             "straight_lines": [line.to_dict() for line in self.straight_lines],
+            "choice": None if self.choice is None else dict(self.choice),
         }
 
     def __str__(self) -> str:
@@ -168,7 +175,7 @@ class SampleReading:
         return f"<{self.sentence}>"
 
     def _repr_html_(self) -> str:
-        remarks = "".join(f"<li>{escape(text)}</li>" for text in self.warnings)
+        remarks = "".join(f"<li>{escape(text)}</li>" for text in (*map(film_words, self.reading.films), *self.warnings))
         return f"<p>{escape(self.sentence)}</p>" + (f"<ul>{remarks}</ul>" if remarks else "")
 
 

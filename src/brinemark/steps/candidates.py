@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 from collections.abc import Sequence
 from dataclasses import dataclass, field
+from itertools import product
 from typing import Any
 
 from brinemark.steps.identity import signal_definition
@@ -21,11 +22,14 @@ MOST = 60
 
 @dataclass(frozen=True, slots=True)
 class Wanted:
-    """What a user names; what is left empty is tried in full."""
+    """What a user names. Quantities, baselines and windows left empty are tried in full; sweeps and cycles left empty
+    stay those of the logbook's definition, since all of them in every window would be very many definitions."""
 
     quantities: tuple[str, ...] = ()
     baselines: tuple[str, ...] = ()
     windows: tuple[Ends, ...] = ()
+    sweeps: tuple[str, ...] = ()
+    cycles: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -65,6 +69,8 @@ def _check(present: SignalSection, wanted: Wanted) -> None:
         if name not in possible:
             kind = "voltammograms" if isinstance(present, CurveSection) else "spectra"
             raise Refused(f"quantity {name!r} of {kind}", " or ".join(possible), "name another quantity")
+    if (wanted.sweeps or wanted.cycles) and not isinstance(present, CurveSection):
+        raise Refused("a sweep or cycle of spectra", "voltammograms", "leave it out: a spectrum has neither")
     for low, high in wanted.windows:
         if not low < high:
             raise Refused(f"a window from {low:g} to {high:g}", "low below high", "turn the window round")
@@ -87,8 +93,16 @@ def own_window(present: SignalSection) -> Ends | None:
 def _sections(present: SignalSection, window: Ends, baseline: str, wanted: Wanted) -> list[SignalSection]:
     if isinstance(present, CurveSection):
         given = present.model_dump(mode="json") | {"window_V": list(window), "baseline": baseline}
-        return [_section(given | {"quantity": quantity}) for quantity in wanted.quantities or QUANTITIES]
+        each = product(
+            wanted.sweeps or (present.sweep,), wanted.cycles or (present.cycle,), wanted.quantities or QUANTITIES
+        )
+        return [_section(given | {"sweep": s, "cycle": _cycle(c), "quantity": q}) for s, c, q in each]
     return [_section({"quantity": BAND, "window_nm": list(window), "baseline": baseline, "against": present.against})]
+
+
+def _cycle(said: str | int) -> str | int:
+    """A cycle as the settings write it: a number where it is one."""
+    return int(said) if isinstance(said, str) and said.isdecimal() else said
 
 
 def _section(given: dict[str, Any]) -> SignalSection:

@@ -18,7 +18,7 @@ from brinemark.terms.amounts import (
     ElectrodeReadings,
     Estimate,
     FilmDoubt,
-    FilmNote,
+    FilmFinding,
     FitCheck,
     Gate,
     Limits,
@@ -191,7 +191,7 @@ def pack_reading(reading: Reading, context: dict[str, JsonValue]) -> Made:
         "two_sided": _json(reading.two_sided and asdict(reading.two_sided)),
         "monte_carlo_error": _json(reading.monte_carlo_error),
         "agreement": reading.agreement,
-        "films": [_json(asdict(one)) for one in reading.films],
+        "films": [_json(asdict(film)) for film in reading.films],
         "at_infinity": None if reading.curve is None else reading.curve.at_infinity,
         "context": context,
     }
@@ -220,8 +220,13 @@ def unpack_reading(record: Record) -> Reading:
         two_sided=results["two_sided"] and Estimate(**results["two_sided"]),
         monte_carlo_error=results["monte_carlo_error"] and tuple(results["monte_carlo_error"]),
         agreement=results.get("agreement"),
-        films=tuple(FilmNote(**{**one, "cleared_by": tuple(one["cleared_by"])}) for one in results.get("films", ())),
+        films=tuple(_film_from(film) for film in results.get("films", ())),
     )
+
+
+def _film_from(plain: dict[str, Any]) -> FilmFinding:
+    tuples = {name: tuple(plain[name]) for name in ("looked_at", "cleared_by")}
+    return FilmFinding(**{**plain, **tuples})
 
 
 def _json(value: Any) -> JsonValue:

@@ -13,6 +13,7 @@ from brinemark.science.amount.reading import read_sample
 from brinemark.steps.answers import AdditionLine, ElectrodeUse, ReadingLine, SampleReading
 from brinemark.steps.chosen import Chosen, current, named
 from brinemark.steps.conditions import condition_findings
+from brinemark.steps.definition_lock import DefinitionChoice, lock_of
 from brinemark.steps.gather import (
     CALIBRATION_ROLES,
     Gathered,
@@ -51,6 +52,7 @@ class _Bench:
     calibration_rows: tuple[StoredRow, ...]
     memory: DrawMemory
     controls: dict[str, tuple[_Sample, Record]] = field(default_factory=dict)
+    lock: Record | None = None
 
     def desk(self) -> RunDesk:
         """Who judges the runs; the records that it has read stand in controls."""
@@ -86,6 +88,8 @@ def read_samples(place: Place, names: Sequence[str] = (), calibration: str | Non
         bench = _bench(place, reader, calibration)
         desk = bench.desk()
         samples = [_accepted(_gathered(bench, name), desk) for name in _wanted(reader, names)]
+        if any(_is_sample(sample) for sample in samples):
+            bench.lock = lock_of(reader, bench.chosen.definition)
         knowing, waters = _with_waters(bench, desk)
         samples = [_informed(sample, waters) for sample in samples]
         made = [_read(knowing if _is_sample(sample) else bench, sample) for sample in samples]
@@ -238,12 +242,14 @@ def _context(bench: _Bench, sample: _Sample, reading: Reading) -> dict[str, Json
         for life, share in zip(sample.lives, reading.shares or (0.0,) * len(sample.lives), strict=True)
     ]
     lines = addition_lines(sample.lives, sample.signals, sample.peers.readings, bench.calibration.spike_level)
+    choice = DefinitionChoice.of(bench.lock) if bench.lock is not None and _is_sample(sample) else None
     remarks = [
         *reading.warnings,
         *sample_remarks(sample.lives, sample.signals, bench.chosen.definition),
         *_left_out(sample),
         *sample.remarks,
         *_control_remarks(sample, reading, bench.chosen.definition.level_unit),
+        *([] if choice is None else choice.warnings),
     ]
     return {
         "sample": sample.name,
@@ -252,6 +258,7 @@ def _context(bench: _Bench, sample: _Sample, reading: Reading) -> dict[str, Json
         "electrodes": [use.to_dict() for use in uses],
         "warnings": list(dict.fromkeys(remarks)),
         "straight_lines": [line.to_dict() for line in lines],
+        "choice": None if choice is None else choice.to_dict(),
     }
 
 
@@ -299,12 +306,13 @@ def _store(place: Place, bench: _Bench, samples: Sequence[_Sample], made: Sequen
         new += writer.add_records(made)
         writer.cache_arrays(bench.traces.fresh)
         keep_draws(writer, bench.record.id, bench.memory)
-        if new:
+        locked = writer.add_records([] if bench.lock is None else [bench.lock])
+        if new or locked:
             said = [{"sample": sample.name, "reading": one.id} for sample, one in zip(samples, made, strict=True)]
             writer.seal(
                 "samples read" if samples else "runs judged",
                 bench.record.id[:12],
-                {"readings": said, "records": len(new)},
+                {"readings": said, "records": len(new), "definition_locked": [one.id for one in locked]},
             )
     for record in made:
         kept = stored.get(record.id)
@@ -333,6 +341,7 @@ def answer_of(record: Record, remarks: Sequence[str] = ()) -> SampleReading:
         calibration=calibration,
         warnings=(*context["warnings"], *remarks),
         straight_lines=tuple(AdditionLine.from_dict(line) for line in context.get("straight_lines", ())),
+        choice=context.get("choice"),
     )
 
 

@@ -9,15 +9,23 @@ from typing import Any
 
 from brinemark.records.reader import Reader
 from brinemark.steps.candidates import Candidate, Wanted, candidates_of
+from brinemark.steps.definition_lock import DEFINITION, STUDY
 from brinemark.steps.gather import LeftOut
 from brinemark.steps.identity import Definition, Recipe, definition_of
 from brinemark.steps.measure import Traces
 from brinemark.steps.place import Place
 from brinemark.steps.study_answers import RankedDefinition, SignalStudy, TriedDefinition
-from brinemark.steps.study_electrodes import KnownElectrode, covariates_of, known_electrodes, sound, why_not
+from brinemark.steps.study_electrodes import (
+    KnownElectrode,
+    covariates_of,
+    further_covariates_of,
+    known_electrodes,
+    sound,
+    why_not,
+)
 from brinemark.steps.study_ranking import RANKING, OnWork, Studied, ranked, ranking_recipe
-from brinemark.steps.study_signals import DEFINITION, Lessons, definition_recipe, signals_of, tried
-from brinemark.steps.study_windows import STUDY, proposal_of, propose, whole_curves, windows_recipe
+from brinemark.steps.study_signals import Lessons, definition_recipe, signals_of, tried
+from brinemark.steps.study_windows import proposal_of, propose, whole_curves, windows_recipe
 from brinemark.terms.stored import Record
 
 
@@ -91,7 +99,10 @@ def _study(bench: _Bench, known: list[KnownElectrode], left: list[LeftOut], want
     new = ranking is None
     if ranking is None:
         whole = partial(whole_curves, known, bench.definition.curve, bench.traces)
-        studied = Studied(known, covariates, candidates, ids, [signals_of(record) for record in definitions], whole)
+        further = further_covariates_of(known, bench.definition, bench.traces)
+        studied = Studied(
+            known, covariates, further, candidates, ids, [signals_of(record) for record in definitions], whole
+        )
         ranking = ranked(recipe, studied, bench.place.settings, bench.on_work)
     return _Study(
         bench.definition, windows, candidates, tuple(definitions), ranking, (*left, *failed), bench.traces, new

@@ -99,6 +99,22 @@ def _covariate(row: StoredRow, curve: CurveDefinition, traces: Traces) -> float 
         raise at_row(fault, row, PRESCAN) from fault
 
 
+def further_covariates_of(
+    known: Sequence[KnownElectrode], definition: Definition, traces: Traces
+) -> dict[str, dict[str, float | None]]:
+    """The covariates beside the first, by name and electrode; what is missing or not positive is None, as `calibrate`
+    takes it. Raises Refused with row and column."""
+    asked = definition.covariate is not None and traces.place.settings.prescan.use in COVARIATE_USES
+    found: dict[str, dict[str, float | None]] = {}
+    for name, section in definition.further if asked else ():
+        curve = signal_definition(section)
+        read = {one.life.electrode: one.row.prescan_sha256 and _covariate(one.row, curve, traces) for one in known}
+        found[name] = {
+            electrode: value if isinstance(value, float) and value > 0 else None for electrode, value in read.items()
+        }
+    return found
+
+
 def sound(
     known: Sequence[KnownElectrode], covariates: Mapping[str, float | None], definition: Definition
 ) -> tuple[list[KnownElectrode], list[LeftOut]]:
@@ -122,9 +138,11 @@ def readings_of(
     known: Sequence[KnownElectrode],
     signals: Mapping[str, tuple[float, float]],
     covariates: Mapping[str, float | None],
+    further: Mapping[str, Mapping[str, float | None]],
     settings: Settings,
 ) -> ElectrodeReadings:
-    """One reading of each electrode as the amount functions take them; signals : (value, u) by electrode."""
+    """One reading of each electrode as the amount functions take them; signals : (value, u) by electrode; further :
+    covariates beside the first, by name."""
     pairs = [signals[one.life.electrode] for one in known]
     raw = [covariates[one.life.electrode] for one in known]
     return ElectrodeReadings(
@@ -137,6 +155,10 @@ def readings_of(
         u=_array([u for _, u in pairs]),
         level=_array([one.level for one in known]),
         salinity=_array([_salinity(one, settings) for one in known]),
+        further=tuple(further),
+        further_covariate=np.array(
+            [_array([values[one.life.electrode] for one in known]) for values in further.values()]
+        ).reshape(len(further), len(known)),
     )
 
 

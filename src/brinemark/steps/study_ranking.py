@@ -19,10 +19,11 @@ from brinemark.science.amount.definition_errors import (
 from brinemark.science.amount.left_out import ModelSections, by_curve, by_model, has_charges
 from brinemark.science.amount.whole_curve import by_whole_curve, is_there
 from brinemark.steps.candidates import Candidate, definition_words
+from brinemark.steps.definition_lock import STUDY
 from brinemark.steps.identity import Definition, Made, Recipe
 from brinemark.steps.study_electrodes import KnownElectrode, readings_of, why_not
 from brinemark.steps.study_signals import TriedSignals
-from brinemark.steps.study_windows import STUDY, WholeCurves
+from brinemark.steps.study_windows import WholeCurves
 from brinemark.terms.amounts import ElectrodeReadings
 from brinemark.terms.arrays import BoolArray, FloatArray
 from brinemark.terms.canonical import JsonValue
@@ -43,11 +44,12 @@ OnWork = Callable[[str], None]
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Studied:
-    """What a ranking is made from: electrodes with their covariates, candidates with records and signals, and how to
-    get their whole curves, which are wanted when the extra `pls` is there."""
+    """What a ranking is made from: electrodes, their covariates (the first, and further ones by name), candidates with
+    records and signals, and how to get the whole curves, which are wanted when the extra `pls` is there."""
 
     known: Sequence[KnownElectrode]
     covariates: Mapping[str, float | None]
+    further: Mapping[str, Mapping[str, float | None]]
     candidates: Sequence[Candidate]
     records: Sequence[str]
     signals: Sequence[TriedSignals]
@@ -70,6 +72,8 @@ def ranking_recipe(
         "conditions": settings.conditions.model_dump(mode="json"),
         "whole_curves": is_there(),
     }
+    if definition.further:
+        said["further_covariate"] = {name: section.model_dump(mode="json") for name, section in definition.further}
     parents = [("definition", one) for one in candidates]
     parents += [("prescan", one.row.prescan_sha256) for one in known if one.row.prescan_sha256 is not None]
     return Recipe(STUDY, RANKING, tuple(parents), said, settings.calibration.seed)
@@ -198,7 +202,8 @@ class _Table:
         return {"reason": None, "error": self._error(found), "ahead": told}, {"read_by_whole_curve": found}
 
     def _readings(self, k: int) -> ElectrodeReadings:
-        return readings_of(self.shared, self.studied.signals[k].signals, self.studied.covariates, self.settings)
+        studied = self.studied
+        return readings_of(self.shared, studied.signals[k].signals, studied.covariates, studied.further, self.settings)
 
     def _errors(self, read: FloatArray) -> FloatArray:
         return log_errors(read, self.level, self.highest, self.step)

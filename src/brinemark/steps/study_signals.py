@@ -10,16 +10,15 @@ import numpy as np
 
 from brinemark.steps.candidates import Candidate
 from brinemark.steps.curves import definition_json, learned_shape, learns_a_shape, read_signal, stated_shape
+from brinemark.steps.definition_lock import DEFINITION, STUDY
 from brinemark.steps.identity import Made, Recipe
 from brinemark.steps.measure import Traces, scan_rate
 from brinemark.steps.study_electrodes import KnownElectrode
-from brinemark.steps.study_windows import STUDY, instruments_of, parents_of
+from brinemark.steps.study_windows import instruments_of, parents_of
 from brinemark.terms.canonical import JsonValue
 from brinemark.terms.curves import CurveDefinition, Shape, SignalDefinition
 from brinemark.terms.errors import Refused
 from brinemark.terms.stored import Record
-
-DEFINITION = "definition"
 
 
 @dataclass(frozen=True, slots=True, eq=False)

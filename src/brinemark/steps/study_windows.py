@@ -14,6 +14,7 @@ from brinemark.science.curve.proposing import WindowProposal, propose_windows
 from brinemark.science.curve.sweeps import DIRECTIONS, find_sweeps, take_segment
 from brinemark.science.curve.waves import onto_grid
 from brinemark.steps.curves import is_against_prescan
+from brinemark.steps.definition_lock import STUDY
 from brinemark.steps.identity import Definition, Made, Recipe, instrument_identity
 from brinemark.steps.measure import Traces
 from brinemark.steps.study_electrodes import KnownElectrode
@@ -23,7 +24,7 @@ from brinemark.terms.curves import CurveDefinition, SignalDefinition, Spectrum, 
 from brinemark.terms.errors import Refused
 from brinemark.terms.stored import Record
 
-STUDY, WINDOWS = "signal study", "windows"
+WINDOWS = "windows"
 STEP_V, ROUND_V = 0.002, 0.01
 STEP_NM, ROUND_NM = 1.0, 2.0
 COVERED = 0.9

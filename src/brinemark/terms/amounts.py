@@ -162,21 +162,6 @@ class FilmDoubt:
 
 
 @dataclass(frozen=True, slots=True)
-class FilmNote:
-    """What is known of the film of an electrode that read a sample.
-
-    low, high : probability of low and of high gain by the readings that do not depend on the sample, or of all films
-    where there are none; cleared_by : readings each of which leaves little of both; words : a sentence.
-    """
-
-    electrode: str
-    low: float
-    high: float
-    cleared_by: tuple[str, ...]
-    words: str
-
-
-@dataclass(frozen=True, slots=True)
 class FitCheck:
     """What a group of calibration electrodes would have beyond the model, tau with its standard uncertainty u.
 
@@ -274,12 +259,33 @@ class ConfidenceCurve:
     at_infinity: float
 
 
+@dataclass(frozen=True, slots=True)
+class FilmFinding:
+    """What is known of the film of an electrode that read a sample.
+
+    low, high : probability of a low or a high gain, by the readings whose answer does not depend on the sample (looked
+    at); usual_low, usual_high : shares of such films among all; kind : "low gain" or "high gain" where that is more
+    likely than not, else None; cleared_by : those of the readings that clear the film, each by itself; covariate :
+    whether a covariate was known. It shifts the gain that is expected and plays no part in these probabilities.
+    """
+
+    electrode: str
+    low: float
+    high: float
+    usual_low: float
+    usual_high: float
+    kind: str | None
+    looked_at: tuple[str, ...]
+    cleared_by: tuple[str, ...]
+    covariate: bool
+
+
 @dataclass(frozen=True, slots=True, eq=False)
 class Reading:
     """One of the five statements about a sample, with what it rests on (levels are sample levels).
 
-    agreement : probability of sound electrodes lying as far apart as these did; None for one electrode; films : of each
-    electrode, where the calibration allows for defective ones.
+    agreement : probability of sound electrodes lying as far apart as these did; None for one electrode; films : where
+    the calibration allows for defective films, one for each electrode that was used.
     """
 
     statement: str
@@ -295,7 +301,7 @@ class Reading:
     two_sided: Estimate | None
     monte_carlo_error: tuple[float, float] | None = None
     agreement: float | None = None
-    films: tuple[FilmNote, ...] = ()
+    films: tuple[FilmFinding, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

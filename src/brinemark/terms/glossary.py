@@ -95,6 +95,10 @@ CURVE = {
     "signal study": Term(
         "", "Signal definitions ranked by the error of the amount, on blanks, standards and controls alone."
     ),
+    "definition lock": Term(
+        "",
+        "How the signal was chosen, as it stood when a sample was first read: definitions tried, and whether blind.",
+    ),
     "proposed window": Term("V", "A window laid around what rises with the level within batches, by the curves alone."),
     "spectrum": Term("", "Absorbance against wavelength: what a spectrometer sees of a transparent electrode."),
     "absorbance": Term("1", "Decadic, A = -log10 T, with T the share of the light that comes through."),

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from brinemark.terms.amounts import Estimate, Reading
+from brinemark.terms.amounts import Estimate, FilmFinding, Reading
 
 SIGNIFICANT = 3
 
@@ -40,3 +40,23 @@ def _interval(estimate: Estimate) -> str:
 
 def _percent(level: float) -> str:
     return f"{100 * level:g} %"
+
+
+def film_words(found: FilmFinding) -> str:
+    """What is known of an electrode's film, in one sentence: doubtful, cleared and by what, or neither."""
+    name, usual = found.electrode, f"{found.usual_low:.2g} and {found.usual_high:.2g}"
+    if found.kind is not None:
+        share = found.low if found.kind == "low gain" else found.high
+        return f"electrode {name} answers like a film with {found.kind} (probability {share:.2g})"
+    if not found.looked_at:
+        covariate = "; its covariate moves the gain that is expected and cannot clear it" if found.covariate else ""
+        return (
+            f"nothing shows that the film of electrode {name} is sound: low gain with probability {found.low:.2g}, "
+            f"high gain {found.high:.2g}, as of all films{covariate}; a pre-scan read at the analyte's own place and a "
+            "closing spike would"
+        )
+    told = f"low gain {found.low:.2g}, high gain {found.high:.2g} (of all films {usual})"
+    names = found.cleared_by or found.looked_at
+    one = len(names) == 1
+    verb = ("clears" if one else "clear") if found.cleared_by else f"{'does' if one else 'do'} not clear"
+    return f"the {' and the '.join(names)} of electrode {name} {verb} its film: {told}"

@@ -41,6 +41,7 @@ from brinemark.science.amount.statistic import Observed
 from brinemark.terms.amounts import Calibration, ElectrodeReadings, SamplePortion
 from brinemark.terms.arrays import FloatArray
 from brinemark.terms.settings import AnalyteSection, CalibrationSection, DecisionSection, PriorSection
+from brinemark.terms.wording import film_words
 
 SEED = 20262
 LEVELS = np.array([0.0, 0.0, 0.5, 2.0, 8.0])
@@ -203,11 +204,9 @@ def portion(level: float, protocol: Protocol, factor: float = 1.0) -> SamplePort
 
 def words(made: Calibration, one: SamplePortion) -> str:
     reading = read_sample([one], made, made.readings, DecisionSection(), SEED)
-    (film,) = reading.films
-    assert (film.words in reading.warnings) == (max(film.low, film.high) >= 0.5)  # a warning only where it is one
-    assert not [text for text in reading.warnings if "film" in text and text != film.words]
-    assert bool(film.cleared_by) == ("clear" in film.words and "not clear" not in film.words)
-    return film.words
+    assert not [text for text in reading.warnings if "film" in text]  # what is known is no warning
+    (found,) = reading.films
+    return film_words(found)
 
 
 def test_a_pre_scan_and_a_spike_clear_a_sound_film_and_find_a_thin_one(dudded: Calibration) -> None:
@@ -237,3 +236,20 @@ def test_the_probability_of_a_kind_is_bayes_rule_on_the_spike_alone(dudded: Cali
     # Additive noise and the scatters of floor and K are left out of the line above; they are small beside the gain's.
     assert found.low == pytest.approx(exact[0], rel=0.15)
     assert found.high == pytest.approx(exact[1], rel=0.15, abs=1e-4)
+
+
+def test_an_odd_film_is_no_longer_a_warning_and_its_numbers_stand_in_the_answer(dudded: Calibration) -> None:
+    reading = read_sample([portion(1.0, PRESCAN_AND_SPIKE)], dudded, dudded.readings, DecisionSection(), SEED)
+    (found,) = reading.films
+    assert found.kind is None
+    assert "closing spike" in found.cleared_by
+    assert set(found.cleared_by) <= set(found.looked_at)
+    assert found.low < 0.25 * found.usual_low
+    alone = read_sample([portion(1.0, SINGLE)], dudded, dudded.readings, DecisionSection(), SEED).films[0]
+    assert (alone.low, alone.high, alone.cleared_by) == (alone.usual_low, alone.usual_high, ())
+
+
+def test_a_film_is_not_said_to_be_cleared_by_a_covariate(dudded: Calibration) -> None:
+    (found,) = read_sample([portion(1.0, SINGLE)], dudded, dudded.readings, DecisionSection(), SEED).films
+    assert "cannot clear it" in film_words(replace(found, covariate=True))
+    assert "covariate" not in film_words(replace(found, covariate=False))

@@ -131,3 +131,20 @@ def read_one(readings: ElectrodeReadings, k: int, others: ElectrodeReadings, mad
     assert reading.two_sided is not None
     assert reading.two_sided.median is not None
     return reading.two_sided.median
+
+
+def test_the_model_reads_with_further_covariates_as_a_sample_is_read() -> None:
+    """Gains that only a further covariate follows: reading with it errs by less than half of reading without it."""
+    rng = np.random.default_rng(20452)
+    plain = history()
+    gain = np.exp(rng.normal(0.0, 0.4, plain.level.size))
+    noisy = gain * np.exp(rng.normal(0.0, 0.03, gain.size))
+    blind = replace(plain, signal=plain.signal * noisy)
+    seeing = replace(blind, further=("area",), further_covariate=gain[None])
+    step, highest = step_of(plain.level), float(plain.level.max())
+    with compiled_loops():
+        typical = [
+            float(log_errors(by_model(one, all_teach(one), SECTIONS), one.level, highest, step).mean())
+            for one in (blind, seeing)
+        ]
+    assert typical[1] < 0.5 * typical[0]

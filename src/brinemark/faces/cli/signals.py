@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections import Counter
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import click
 
@@ -16,6 +16,12 @@ if TYPE_CHECKING:
     from brinemark.steps.study_answers import RankedDefinition, SignalStudy, TriedDefinition
 
 Ends = tuple[float, float]
+
+
+def _cycle(given: str) -> str:
+    if given in ("last", "mean") or (given.isdecimal() and int(given) > 0):
+        return given
+    raise click.BadParameter(f"{given!r} is neither last, mean nor a number from 1 on")
 
 
 @click.command(short_help="Which signal gives the amount best?")
@@ -42,36 +48,53 @@ Ends = tuple[float, float]
     metavar="LOW HIGH",
     help="Try this window [V or nm] instead of those the curves propose; may be given again.",
 )
+@click.option(
+    "--sweep",
+    "sweeps",
+    multiple=True,
+    type=click.Choice(["anodic", "cathodic"]),
+    help="Try this sweep instead of the logbook's own; may be given again.",
+)
+@click.option(
+    "--cycle",
+    "cycles",
+    multiple=True,
+    metavar="CYCLE",
+    callback=lambda _context, _option, given: tuple(_cycle(one) for one in given),
+    help="Try last, mean or a number instead of the logbook's own; may be given again.",
+)
 @click.option("--tried", is_flag=True, help="List every definition that was ever tried here, and try none.")
 @json_option
 @click.pass_obj
 def signals(
     session: Session,
-    quantities: tuple[str, ...],
-    baselines: tuple[str, ...],
-    windows: tuple[Ends, ...],
+    /,
     tried: bool,
     as_json: bool,
+    windows: tuple[Ends, ...],
+    **names: tuple[str, ...],
 ) -> None:
     """Rank signal definitions by the error of the amount: each batch of blanks, standards and controls is read by what
     the other batches teach.
 
     Samples stay hidden. Every definition tried is kept and listed. The present one is always among them; without
-    options all quantities and baselines are tried, in its window and in those that the curves propose.
+    options all quantities and baselines are tried, in its window and in those that the curves propose, on its sweep and
+    cycle.
 
     \b
     Examples:
       brinemark --logbook my-logbook signals
       brinemark --logbook my-logbook signals --baseline chord --window 0.42 0.74
+      brinemark --logbook my-logbook signals --sweep anodic --sweep cathodic
       brinemark --logbook my-logbook signals --tried
     """
     if tried:
-        if quantities or baselines or windows:
+        if windows or any(names.values()):
             raise click.UsageError("--tried stands alone: it tries no definition")
         _list(session, as_json)
         return
     with session.open() as logbook, working("looking for the wave") as work:
-        study = logbook.signals(quantities=quantities, baselines=baselines, windows=windows, on_work=work.now)
+        study = logbook.signals(windows=windows, on_work=work.now, **names)
     if as_json:
         say_json(study.to_dict())
         return
@@ -122,8 +145,9 @@ def _tell_ranking(study: SignalStudy) -> None:
         f"{counted(len(ranked), 'definition')}, all judged on the same {electrodes} of {batches}, "
         f"{counted(results['controls'], 'control')} among them; each batch was read by what the others teach."
     )
+    apart = len({_where(one.candidate.section.model_dump(mode="json")) for one in ranked}) > 1
     head = ("", "quantity", "baseline", "window", "", "error", "by curve", "above", "")
-    say_table(head, [_row(place, one) for place, one in enumerate(ranked, start=1)], right=(0, 5, 6, 7))
+    say_table(head, [_row(place, one, apart) for place, one in enumerate(ranked, start=1)], right=(0, 5, 6, 7))
     scaled = ", signals divided by the covariate" if results["scaled_by_covariate"] else ""
     typical = ranked[0].shown["typical"]
     say(
@@ -136,7 +160,13 @@ def _tell_ranking(study: SignalStudy) -> None:
     click.echo()
 
 
-def _row(place: int, one: RankedDefinition) -> tuple[str, ...]:
+def _where(section: dict[str, Any]) -> str:
+    """Sweep and cycle of a definition, none of a spectrum's."""
+    return f" {section['sweep']}, {section['cycle']}" if "sweep" in section else ""
+
+
+def _row(place: int, one: RankedDefinition, apart: bool) -> tuple[str, ...]:
+    """apart : whether the definitions differ in sweep or cycle."""
     section = one.candidate.section.model_dump(mode="json")
     window = next(section[key] for key in ("window_V", "window_nm", "wavelengths_nm") if key in section)
     digits = 2 if "window_V" in section else 0
@@ -144,7 +174,7 @@ def _row(place: int, one: RankedDefinition) -> tuple[str, ...]:
     remarks = [word for word, holds in (("present", one.candidate.present), ("worse", one.told_apart)) if holds]
     return (
         str(place),
-        section["quantity"],
+        f"{section['quantity']}{_where(section) if apart else ''}",
         section.get("baseline", ""),
         f"{window[0]:.{digits}f} {window[1]:.{digits}f}",
         one.candidate.window,

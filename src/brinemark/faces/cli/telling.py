@@ -102,6 +102,8 @@ READINGS = {"prescan": "pre-scan", "addition": "addition"}
 
 def tell_reading(answer: SampleReading) -> None:
     """The statement, then what it rests on."""
+    from brinemark.terms.wording import film_words
+
     say(f"{answer.sentence}.")
     if answer.reading.detection is not None:
         found = answer.reading.detection
@@ -121,9 +123,11 @@ def tell_reading(answer: SampleReading) -> None:
             tell_flags(f"{use.electrode}, {what}", [flag for flag in line.signal.flags if flag.severe or not before])
     for one in answer.straight_lines:
         say(one.words(answer.unit), 2)
+    if answer.choice is not None and answer.choice["tried"]:
+        tried = counted(answer.choice["tried"], "definition")
+        say(f"{tried} of the signal tried before samples were first read with this one.", 2)
     for film in answer.reading.films:
-        if film.words not in answer.warnings:
-            say(f"film: {film.words}", 2)
+        say(f"film: {film_words(film)}", 2)
     for text in answer.warnings:
         say(text if text.startswith("control: ") else f"warning: {text}", 2)
 

@@ -21,7 +21,7 @@ from brinemark.outputs.charts.frame import (
 from brinemark.outputs.charts.spans import Span, axis_for, span_layers, span_rows, stated_span
 from brinemark.outputs.charts.words import wrapped
 from brinemark.terms.amounts import ConfidenceCurve, Reading
-from brinemark.terms.wording import statement_words
+from brinemark.terms.wording import film_words, statement_words
 
 WIDTH, HEIGHT = 600, 230
 
@@ -219,7 +219,11 @@ def _subtitle(reading: Reading) -> list[str]:
         )
     if reading.reason:
         lines.append(f"Why: {reading.reason}")
-    return [*lines, *(f"Note: {warning}" for warning in reading.warnings)]
+    return [
+        *lines,
+        *(f"Film: {film_words(film)}" for film in reading.films),
+        *(f"Note: {one}" for one in reading.warnings),
+    ]
 
 
 def _no_curve(reading: Reading, title: str) -> Spec:

@@ -10,10 +10,10 @@ from brinemark.science.amount.law import closing_spike
 from brinemark.science.amount.likelihood import MixedLikelihood, electrode_likelihood
 from brinemark.science.amount.response import KINDS
 from brinemark.science.amount.statistic import Observed
-from brinemark.terms.amounts import FilmDoubt, FilmNote, SamplePortion
+from brinemark.terms.amounts import FilmDoubt, FilmFinding, SamplePortion
 
 DOUBT_DRAWS = 256
-DOUBTFUL = 0.5
+LIKELY = 0.5  # probability from which on a film is called defective
 CLEARED = 0.25  # of the share of a kind among all films: a reading that leaves less of it has cleared the film
 
 
@@ -48,30 +48,28 @@ def known_dips(portion: SamplePortion, spike_level: float) -> dict[str, int]:
     return found
 
 
-def film_note(portion: SamplePortion, electrode: Observed, level: float, spike_level: float) -> FilmNote:
-    """The film of an electrode: doubtful, cleared and by what, or neither."""
-    usual, known = film_doubt(portion, electrode, level, ()), known_dips(portion, spike_level)
+def film_finding(portion: SamplePortion, electrode: Observed, level: float, spike_level: float) -> FilmFinding:
+    """The film of an electrode by its readings at known levels, together and one by one.
+
+    A covariate moves the gain that is expected of an electrode. A kind is what the gain is off by beside that, and the
+    model has no law of covariates by kind, so that a usual covariate leaves the shares of the kinds as they are.
+    """
+    usual = film_doubt(portion, electrode, level, ())
+    known = known_dips(portion, spike_level)
     here = film_doubt(portion, electrode, level, tuple(known.values()))
     by = [name for name, place in known.items() if _clears(film_doubt(portion, electrode, level, (place,)), usual)]
-    return FilmNote(portion.electrode, here.low, here.high, tuple(by), _words(here, usual, tuple(known), by))
-
-
-def _words(here: FilmDoubt, usual: FilmDoubt, known: Sequence[str], by: Sequence[str]) -> str:
-    for kind, share in zip(KINDS, (here.low, here.high), strict=True):
-        if share >= DOUBTFUL:
-            return f"electrode {here.electrode} answers like a film with {kind.name} (probability {share:.2g})"
-    if not known:
-        return (
-            f"nothing shows that the film of electrode {here.electrode} is sound: low gain with probability "
-            f"{usual.low:.2g}, high gain {usual.high:.2g}, as of all films; a pre-scan read at the analyte's "
-            "own place and a closing spike would"
-        )
-    told = f"low gain {here.low:.2g}, high gain {here.high:.2g} (of all films {usual.low:.2g} and {usual.high:.2g})"
-    if by:
-        verb = "clears" if len(by) == 1 else "clear"
-        return f"the {' and the '.join(by)} of electrode {here.electrode} {verb} its film: {told}"
-    verb = "does" if len(known) == 1 else "do"
-    return f"the {' and the '.join(known)} of electrode {here.electrode} {verb} not clear its film: {told}"
+    kind = next((k.name for k, share in zip(KINDS, (here.low, here.high), strict=True) if share >= LIKELY), None)
+    return FilmFinding(
+        portion.electrode,
+        here.low,
+        here.high,
+        usual.low,
+        usual.high,
+        kind,
+        tuple(known),
+        () if kind is not None else tuple(by),
+        portion.covariate is not None or bool(portion.further),
+    )
 
 
 def _clears(here: FilmDoubt, usual: FilmDoubt) -> bool:

@@ -8,9 +8,10 @@ import numpy as np
 
 from brinemark.science.amount.calibration import calibrate
 from brinemark.science.amount.classical.comparison import charge_scaled_curve, pooled_curve
+from brinemark.science.amount.life_checks import as_unknown, known_life
 from brinemark.science.amount.predictive import batch_draws, subset
 from brinemark.science.amount.reading import observe, statistic_of
-from brinemark.terms.amounts import Calibration, ElectrodeReadings, SamplePortion
+from brinemark.terms.amounts import ElectrodeReadings
 from brinemark.terms.arrays import BoolArray, FloatArray
 from brinemark.terms.settings import AnalyteSection, CalibrationSection, PriorSection
 
@@ -55,7 +56,8 @@ def by_model(readings: ElectrodeReadings, teaches: BoolArray, sections: ModelSec
 
     A batch is taken out by weighing the draws of the population with the inverse of that batch's marginal likelihood,
     as when electrodes are withdrawn after a calibration (predictive.py); what stays of it is the scale of the priors,
-    which rests on all signals. The level is the one that fits best, inf when none is finite. Raises Refused,
+    which rests on all signals. The electrode is read as a sample's is, with all its covariates. Stock errors move the
+    stated levels and are no part of it. The level is the one that fits best, inf when none is finite. Raises Refused,
     GateFailed.
     """
     made = calibrate(subset(readings, teaches), sections.analyte, sections.prior, sections.calibration)
@@ -65,22 +67,8 @@ def by_model(readings: ElectrodeReadings, teaches: BoolArray, sections: ModelSec
         others = subset(readings, teaches & (batches != name))
         draws = batch_draws(made, others, [str(name)], made.seed)
         for k in np.flatnonzero(batches == name):
-            statistic = statistic_of(observe([_portion(readings, int(k), made)], made, draws), made.seed)
+            unknown = as_unknown(known_life(readings, int(k), np.flatnonzero(readings.unit == k)))
+            statistic = statistic_of(observe([unknown], made, draws), made.seed)
             best = statistic.best()
             read[k] = np.inf if best is None else best
     return read
-
-
-def _portion(readings: ElectrodeReadings, k: int, made: Calibration) -> SamplePortion:
-    """An electrode with its main reading, as if it had read a sample: c_cell = c."""
-    charge = float(readings.covariate[k])
-    known = bool(np.isfinite(charge)) and made.covariate_ref is not None
-    return SamplePortion(
-        readings.electrode[k],
-        readings.batch[k],
-        readings.instrument[k],
-        charge if known else None,
-        float(readings.signal[k]),
-        float(readings.u[k]),
-        salinity=float(readings.salinity[k]) if np.isfinite(readings.salinity[k]) else None,
-    )

@@ -135,7 +135,7 @@ def falls_of(calibration: Calibration, seed: int) -> tuple[str, ...]:
         rows = rows[np.argsort(readings.dip[rows])]
         if not (np.diff(readings.signal[rows]) < 0).any() or 0 not in readings.dip[rows]:
             continue
-        portion, batch = _known_life(readings, index, rows), readings.batch[index]
+        portion, batch = known_life(readings, index, rows), readings.batch[index]
         draws = memory.draws(calibration, readings, [batch], seed)
         laws, signals = electrode_laws(draws, scale, portion)
         order = [0, *(dip.dip for dip in portion.others)]
@@ -148,7 +148,7 @@ def falls_of(calibration: Calibration, seed: int) -> tuple[str, ...]:
     return tuple(found)
 
 
-def _known_life(readings: ElectrodeReadings, index: int, rows: IntArray) -> SamplePortion:
+def known_life(readings: ElectrodeReadings, index: int, rows: IntArray) -> SamplePortion:
     """An electrode of known levels as if it had read a sample that adds nothing to them."""
     dips = [
         OtherDip(
@@ -182,3 +182,12 @@ def _known_life(readings: ElectrodeReadings, index: int, rows: IntArray) -> Samp
             (name, float(row[index])) for name, row in zip(readings.further, readings.further_covariate, strict=True)
         ),
     )
+
+
+def as_unknown(life: SamplePortion) -> SamplePortion:
+    """The main reading of a known life as that of a sample: c_cell = c, of which nothing is known.
+
+    What is read is the level in the cell. The error of its stock belongs to the level that the sheet states, and so
+    to the truth that the reading is compared with; it is no error of the reading.
+    """
+    return replace(life, added=0.0, added_u=0.0, share=None, stock_parts=(), others=())

@@ -21,7 +21,7 @@ from brinemark.science.amount.reading import working_range
 from brinemark.science.amount.scale import closing_spikes, scale_of_calibration
 from brinemark.science.amount.statistic import Observed, SingleReading, search_levels
 from brinemark.science.amount.tails import SignalTail
-from brinemark.terms.amounts import Calibration, ElectrodeReadings, Limits, OtherDip, SamplePortion
+from brinemark.terms.amounts import FIRST_COVARIATE, Calibration, ElectrodeReadings, Limits, OtherDip, SamplePortion
 from brinemark.terms.arrays import FloatArray
 from brinemark.terms.settings import DecisionSection
 
@@ -130,8 +130,8 @@ def _fresh(
     """A fresh electrode of a batch with the median covariate and the calibration electrodes' median trace noise."""
     u = float(np.median(calibration.readings.u))
     covariates, first = calibration.covariates, calibration.covariate_ref
-    named = zip(covariates.names, covariates.reference.tolist(), strict=True)
-    further = tuple((name, reference) for name, reference in named if name)  # the first has no name
+    pairs = zip(covariates.names, covariates.reference.tolist(), strict=True)
+    further = tuple((name, value) for name, value in pairs if name != FIRST_COVARIATE)
     portion = SamplePortion("", batch, instrument, first, 0.0, u, others=others, further=further)
     scale = scale_of_calibration(calibration)
     return Observed(*electrode_laws(draws, scale, portion), 1.0, film_kinds(draws, scale, portion))

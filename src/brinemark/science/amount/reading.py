@@ -18,12 +18,11 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from typing import TypeAlias
 
 import numpy as np
 
 from brinemark.science.amount.covariates import missing_covariates
-from brinemark.science.amount.films import DOUBTFUL, film_note
+from brinemark.science.amount.films import film_finding
 from brinemark.science.amount.joint import JointReading
 from brinemark.science.amount.law import electrode_laws, film_kinds
 from brinemark.science.amount.life_checks import (
@@ -44,14 +43,12 @@ from brinemark.terms.amounts import (
     Detection,
     ElectrodeReadings,
     Estimate,
-    FilmNote,
+    FilmFinding,
     LimitValue,
     Reading,
     SamplePortion,
 )
 from brinemark.terms.settings import DecisionSection
-
-_Seen: TypeAlias = tuple[SamplePortion, Observed]
 
 BLANK_LOW = 0.001
 APART = 0.05
@@ -82,24 +79,21 @@ def read_sample(
     if not usable:
         return cannot_say("; ".join(problems) or "no electrode has read this sample", tuple(calibration.weaknesses))
     draws = (memory or DrawMemory()).draws(calibration, readings, [p.batch for p in usable], seed)
-    seen = list(zip(usable, observe(usable, calibration, draws), strict=True))
-    statistic, seen, fallen = _sound_statistic(seen, seed)
-    if statistic is None:
+    sound, fallen = _sound_statistic(usable, calibration, draws, seed)
+    if sound is None:
         return cannot_say("; ".join([*problems, *fallen]), tuple(calibration.weaknesses))
-    usable = [portion for portion, _ in seen]
+    statistic, usable = sound.statistic, sound.portions
     span = calibration.highest_level * max(p.dilution for p in usable)
     reading = state(statistic, span, decision)
     share = dict(zip((p.electrode for p in usable), reading.shares, strict=True))
-    films = _films(seen, calibration, statistic)
-    doubtful = (film.words for film in films if max(film.low, film.high) >= DOUBTFUL)
-    told = (*fallen, *doubtful, *_apart(statistic))
+    told = (*fallen, *_apart(statistic))
     warnings = (*_warnings(usable, calibration, readings), *problems, *told, *reading.warnings)
     return replace(
         reading,
         shares=tuple(share.get(p.electrode, 0.0) for p in portions),
         warnings=warnings,
         agreement=statistic.agreement if isinstance(statistic, JointReading) else None,
-        films=films,
+        films=_films(sound, calibration),
     )
 
 
@@ -115,12 +109,24 @@ def statistic_of(observed: Sequence[Observed], seed: int) -> Statistic:
     return SingleReading.of(observed[0]) if alone else JointReading.of(observed, seed)
 
 
-def _sound_statistic(seen: list[_Seen], seed: int) -> tuple[Statistic | None, list[_Seen], list[str]]:
-    """The statistic of the electrodes whose signals do not fall impossibly, those electrodes, and the others' fault."""
-    statistic = statistic_of([electrode for _, electrode in seen], seed)
+@dataclass(frozen=True, slots=True, eq=False)
+class _Sound:
+    """The electrodes whose signals do not fall impossibly, as observed, and their statistic."""
+
+    statistic: Statistic
+    portions: list[SamplePortion]
+    observed: tuple[Observed, ...]
+
+
+def _sound_statistic(
+    portions: list[SamplePortion], calibration: Calibration, draws: BatchDraws, seed: int
+) -> tuple[_Sound | None, list[str]]:
+    """The electrodes that a statement may rest on (None: none of them), and the others' fault."""
+    observed = observe(portions, calibration, draws)
+    statistic = statistic_of(observed, seed)
     best = statistic.best()
     kept, fallen = [], []
-    for portion, electrode in seen:
+    for portion, electrode in zip(portions, observed, strict=True):
         order = [0, *(dip.dip for dip in portion.others)]
         chance = fall_probability(electrode, order, float("inf") if best is None else best, seed)
         if chance < FALL_LIMIT:
@@ -131,17 +137,21 @@ def _sound_statistic(seen: list[_Seen], seed: int) -> tuple[Statistic | None, li
         else:
             kept.append((portion, electrode))
     if not fallen:
-        return statistic, seen, []
-    return statistic_of([electrode for _, electrode in kept], seed) if kept else None, kept, fallen
+        return _Sound(statistic, portions, observed), []
+    if not kept:
+        return None, fallen
+    left = tuple(electrode for _, electrode in kept)
+    return _Sound(statistic_of(left, seed), [portion for portion, _ in kept], left), fallen
 
 
-def _films(seen: Sequence[_Seen], calibration: Calibration, statistic: Statistic) -> tuple[FilmNote, ...]:
+def _films(sound: _Sound, calibration: Calibration) -> tuple[FilmFinding, ...]:
     """What is known of each electrode's film, where the calibration allows for defective ones."""
     if not scale_of_calibration(calibration).layout.defects:
         return ()
-    best = statistic.best()
-    level = float(statistic.search[-1]) if best is None else best
-    return tuple(film_note(portion, electrode, level, calibration.spike_level) for portion, electrode in seen)
+    best = sound.statistic.best()
+    level = float(sound.statistic.search[-1]) if best is None else best
+    pairs = zip(sound.portions, sound.observed, strict=True)
+    return tuple(film_finding(portion, electrode, level, calibration.spike_level) for portion, electrode in pairs)
 
 
 def _apart(statistic: Statistic) -> tuple[str, ...]:
