@@ -38,10 +38,18 @@ def test_it_tells_a_ranking_with_its_electrodes_windows_and_verdict(studied: tup
     assert "present" in said
 
 
-def test_it_says_that_samples_were_hidden_and_that_they_were_read_before(studied: tuple[Path, str]) -> None:
+def test_it_says_first_that_samples_were_read_and_last_that_they_were_hidden(studied: tuple[Path, str]) -> None:
     said = flat(studied[1])
+    assert said.startswith(
+        "warning: samples were read already (2 readings): a definition that is chosen now is not chosen blind"
+    )
     assert "Samples were not looked at: no curve of a sample was read. Choose a definition before samples are" in said
-    assert "This logbook holds 2 readings of samples and controls already" in said
+    assert "The present definition is locked: a sample was read by it." in said
+
+
+def test_one_definition_alone_is_not_counted_aloud(walked: tuple[Path, Any]) -> None:
+    assert "tried" not in walked[1]["read"].stdout
+    assert data("read", "--logbook", walked[0], "read", "W-1")[0]["choice"]["tried"] == 1
 
 
 def test_the_answer_fits_80_columns_and_ends_with_one_hint(studied: tuple[Path, str]) -> None:

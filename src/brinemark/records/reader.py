@@ -91,6 +91,18 @@ class Reader:
         else:
             yield from self._load(statements.RECORDS_OF_KIND_AND_ROLE, [kind, role])
 
+    def settings_of(self, kind: str, role: str | None = None) -> list[tuple[str, Any]]:
+        """Id and settings of records of a kind, oldest first; nothing else of them is loaded."""
+        if role is None:
+            rows = self._all(statements.SETTINGS_OF_KIND, [kind])
+        else:
+            rows = self._all(statements.SETTINGS_OF_KIND_AND_ROLE, [kind, role])
+        return [(row["id"], json.loads(row["settings"])) for row in rows]
+
+    def sample_readings(self) -> dict[str, tuple[int, int]]:
+        """By calibration: how many readings of samples rest on it, and the number of the first of them."""
+        return {row["calibration"]: (row["count"], row["first"]) for row in self._all(statements.SAMPLE_READINGS)}
+
     def records_named(self, kind: str, prefix: str) -> tuple[Record, ...]:
         """Records of a kind whose id begins with prefix, oldest first, without arrays."""
         return tuple(self._load(statements.RECORDS_NAMED, [kind, statements.beginning(prefix)]))

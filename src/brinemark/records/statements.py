@@ -77,6 +77,18 @@ CURRENT_SHEETS = f'{_all_of(SHEET)} WHERE {_CURRENT_SHEETS} ORDER BY "seq"'
 CACHED = f'SELECT "columns", "data" FROM "{ARRAY_CACHE.name}" WHERE "key" = ? AND "part" = ?'
 RECORDS_OF_KIND = f'{_all_of(RECORD)} WHERE "kind" = ? ORDER BY "seq" DESC'
 RECORDS_OF_KIND_AND_ROLE = f'{_all_of(RECORD)} WHERE "kind" = ? AND "role" = ? ORDER BY "seq" DESC'
+SETTINGS_OF_KIND = 'SELECT "id", "settings" FROM "record" WHERE "kind" = ? ORDER BY "seq"'
+SETTINGS_OF_KIND_AND_ROLE = 'SELECT "id", "settings" FROM "record" WHERE "kind" = ? AND "role" = ? ORDER BY "seq"'
+SAMPLE_READINGS = """
+SELECT
+  (SELECT "parent_record" FROM "parent" WHERE "record_id" = "record"."id" AND "role" = 'calibration'
+   ORDER BY "position" LIMIT 1) AS "calibration",
+  count(*) AS "count", min("seq") AS "first"
+FROM "record" WHERE "kind" = 'reading' AND EXISTS (
+  SELECT 1 FROM "parent" JOIN "electrode_row" ON "electrode_row"."id" = "parent_row"
+  WHERE "record_id" = "record"."id" AND "electrode_row"."role" = 'sample')
+GROUP BY "calibration"
+"""
 RECORDS_NAMED = f"""{_all_of(RECORD)} WHERE "kind" = ? AND "id" LIKE ? ESCAPE '/' ORDER BY seq"""
 
 

@@ -1,24 +1,33 @@
-"""The definition under which samples are first read is locked: a later change is not blind, and that is told."""
+"""The definition under which samples are first read is locked: a later change is not blind, and that is told.
+
+What a lock says is told beside an answer and is no part of a reading's record, which follows from its recipe alone.
+"""
 
 from __future__ import annotations
 
-from dataclasses import asdict, dataclass
+import json
+from collections.abc import Mapping, Sequence
+from dataclasses import asdict, dataclass, replace
 from typing import Any
 
 from brinemark.records.reader import Reader
+from brinemark.steps.answers import SampleReading
 from brinemark.steps.identity import Definition, Made, Recipe, definition_from
+from brinemark.terms.settings import SIGNAL_SECTIONS, family
 from brinemark.terms.stored import Record
 
 STUDY, DEFINITION, LOCK = "signal study", "definition", "definition lock"
-NAMES = {"level_unit": "[analyte] level_unit", "analyte": "[analyte] name"}
+NO_CHOICE = ("level_unit", "analyte")
+"""Parts of a definition that do not decide how a curve becomes a number."""
 
 
 @dataclass(frozen=True, slots=True)
 class DefinitionChoice:
     """How the definition of a sample's reading was chosen, as it stood when samples were first read under it.
 
-    lock : id of the record; tried : definitions that `signals` had tried before; changed : sections of the settings in
-    which it differs from a definition that samples had been read with before, empty when the choice was blind.
+    lock : id of the record; tried : different definitions of all studies and calibrations before, itself included;
+    changed : sections of the settings in which it differs from a definition that samples had been read with before,
+    empty when the choice was blind.
     """
 
     lock: str
@@ -42,42 +51,108 @@ class DefinitionChoice:
         """A sentence when the choice was not blind."""
         if self.blind:
             return []
+        verb = "differs" if len(self.changed) == 1 else "differ"
         return [
-            f"samples were read with another definition before ({', '.join(self.changed)} differs): the choice of this "
-            "one was not blind"
+            f"samples were read by another definition before this one ({', '.join(self.changed)} {verb}): the choice "
+            "was not blind"
         ]
+
+
+@dataclass(frozen=True, slots=True)
+class SeenAlready:
+    """What a study must say first: readings of samples so far, and whether the present definition is locked and blind.
+
+    readings : of samples, by any definition; locked : whether a sample was read by the present one; choice : how the
+    present one was or would be chosen.
+    """
+
+    readings: int
+    locked: bool
+    choice: DefinitionChoice
+
+    @property
+    def warnings(self) -> list[str]:
+        if not self.readings:
+            return []
+        many = f"{self.readings} reading{'' if self.readings == 1 else 's'}"
+        late = f"samples were read already ({many}): a definition that is chosen now is not chosen blind"
+        return [*self.choice.warnings, late]
+
+
+def seen_already(reader: Reader, definition: Definition) -> SeenAlready:
+    """What was read of samples, as seen by the present definition."""
+    used, read = _used(reader), reader.sample_readings()
+    locked = _key(definition) in {_key(used[calibration]) for calibration in read}
+    choice = DefinitionChoice.of(lock_of(reader, definition))
+    return SeenAlready(sum(count for count, _ in read.values()), locked, choice)
 
 
 def lock_of(reader: Reader, definition: Definition) -> Record:
     """The lock of a definition: the stored one, else a new one that says what was tried and read until now."""
-    wanted = definition.identity
-    locks = [one for one in reader.newest_first(LOCK) if _identity(one.settings) == wanted]
-    if locks:
-        return locks[-1]
-    recipe = Recipe(LOCK, "samples read", (), wanted)
-    tried = sum(1 for _ in reader.newest_first(STUDY, DEFINITION))
-    return recipe.record(Made({"tried": tried, "changed": _changed(reader, definition)}, {}))
+    return _locks(reader).get(_key(definition)) or _new_lock(reader, definition)
 
 
-def _identity(stored: Any) -> dict[str, Any]:
-    return definition_from(stored).identity
+def told(reader: Reader, answers: Sequence[SampleReading]) -> list[SampleReading]:
+    """Readings with how their definition was chosen, and a warning if that was not blind; controls stay as they are."""
+    locks, used = _locks(reader), _used(reader)
+    return [_told(answer, locks.get(_key(used[answer.calibration]))) for answer in answers]
 
 
-def _changed(reader: Reader, definition: Definition) -> list[Any]:
-    """Sections in which the definitions of earlier readings of samples differ; none where this one was used first."""
-    wanted, found = definition.identity, dict[str, None]()
-    for record in list(reader.newest_first("reading"))[::-1]:
-        settings: Any = record.settings
-        if not _of_a_sample(record):
-            continue
-        then = _identity(settings["definition"])
+def _told(answer: SampleReading, lock: Record | None) -> SampleReading:
+    of_sample = any(line.role == "sample" for use in answer.electrodes for line in use.readings)
+    if lock is None or not of_sample:
+        return answer
+    choice = DefinitionChoice.of(lock)
+    return replace(answer, choice=choice.to_dict(), warnings=(*choice.warnings, *answer.warnings))
+
+
+def _locks(reader: Reader) -> dict[str, Record]:
+    """The first lock of each definition."""
+    return {_key(definition_from(_plain(one.settings))): one for one in reader.newest_first(LOCK)}
+
+
+def _new_lock(reader: Reader, definition: Definition) -> Record:
+    used = _used(reader)
+    recipe = Recipe(LOCK, "samples read", (), definition.identity)
+    changed = list(_changed(reader, used, definition))
+    return recipe.record(Made({"tried": _tried(reader, [*used.values(), definition]), "changed": changed}, {}))
+
+
+def _tried(reader: Reader, used: Sequence[Definition]) -> int:
+    """How many definitions are used or were tried in a study; one that is both, or was tried twice, counts once."""
+    stored = [_plain(settings)["signal"] for _, settings in reader.settings_of(STUDY, DEFINITION)]
+    studied = {_as_text(SIGNAL_SECTIONS[family(one)].model_validate(one).model_dump(mode="json")) for one in stored}
+    return len({_key(one) for one in used}) + len(studied - {_as_text(one.identity["signal"]) for one in used})
+
+
+def _changed(reader: Reader, used: Mapping[str, Definition], definition: Definition) -> dict[str, None]:
+    """Sections in which definitions differ that samples were read by before this one, which may have no lock yet."""
+    wanted, found = _choice(definition), dict[str, None]()
+    for calibration, _ in sorted(reader.sample_readings().items(), key=lambda one: one[1][1]):
+        then = _choice(used[calibration])
         if then == wanted:
-            break  # samples were read with it before any lock was kept: what came later does not touch that choice
-        found.update((NAMES.get(key, f"[{key}]"), None) for key in wanted if then[key] != wanted[key])
-    return list(found)
+            break
+        found.update((f"[{name}]", None) for name in wanted if then[name] != wanted[name])
+    return found
 
 
-def _of_a_sample(record: Record) -> bool:
-    results: Any = record.results
-    uses = results["context"]["electrodes"]
-    return any(line["role"] == "sample" for use in uses for line in use["readings"])
+def _used(reader: Reader) -> dict[str, Definition]:
+    """Definitions by calibration."""
+    return {name: definition_from(_plain(said)["definition"]) for name, said in reader.settings_of("calibration")}
+
+
+def _choice(definition: Definition) -> dict[str, Any]:
+    return {name: part for name, part in definition.identity.items() if name not in NO_CHOICE}
+
+
+def _key(definition: Definition) -> str:
+    return _as_text(_choice(definition))
+
+
+def _as_text(value: Any) -> str:
+    return json.dumps(value, sort_keys=True)
+
+
+def _plain(settings: Any) -> Mapping[str, Any]:
+    found: Mapping[str, Any] = settings
+    return found

@@ -6,6 +6,7 @@ from brinemark.steps.answers import CalibrationReport, SampleReading
 from brinemark.steps.calibrate import report_of
 from brinemark.steps.chosen import current, limits_of, named, newest_waves
 from brinemark.steps.curves import take_apart
+from brinemark.steps.definition_lock import told
 from brinemark.steps.identity import Definition, definition_of, signal_definition
 from brinemark.steps.measure import Traces
 from brinemark.steps.place import Place
@@ -31,7 +32,7 @@ def stored_readings(place: Place) -> list[SampleReading]:
     with place.database.reading() as reader:
         ids = [record.id for record in reader.newest_first("reading")]
         found = reader.records(ids, arrays=True)
-    return [answer_of(found[one]) for one in reversed(ids)]
+        return told(reader, [answer_of(found[one]) for one in reversed(ids)])
 
 
 def trace_of(place: Place, row: StoredRow, prescan: bool = False) -> Curve:

@@ -191,10 +191,11 @@ def pack_reading(reading: Reading, context: dict[str, JsonValue]) -> Made:
         "two_sided": _json(reading.two_sided and asdict(reading.two_sided)),
         "monte_carlo_error": _json(reading.monte_carlo_error),
         "agreement": reading.agreement,
-        "films": [_json(asdict(film)) for film in reading.films],
         "at_infinity": None if reading.curve is None else reading.curve.at_infinity,
         "context": context,
     }
+    if reading.films:  # left out where there are none, so that readings made before films were told stay what they were
+        results["films"] = [_json(asdict(film)) for film in reading.films]
     arrays = {}
     if reading.curve is not None:
         arrays = {"level": reading.curve.level, "probability": reading.curve.probability}

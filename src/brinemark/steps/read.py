@@ -13,7 +13,7 @@ from brinemark.science.amount.reading import read_sample
 from brinemark.steps.answers import AdditionLine, ElectrodeUse, ReadingLine, SampleReading
 from brinemark.steps.chosen import Chosen, current, named
 from brinemark.steps.conditions import condition_findings
-from brinemark.steps.definition_lock import DefinitionChoice, lock_of
+from brinemark.steps.definition_lock import lock_of, told
 from brinemark.steps.gather import (
     CALIBRATION_ROLES,
     Gathered,
@@ -242,14 +242,12 @@ def _context(bench: _Bench, sample: _Sample, reading: Reading) -> dict[str, Json
         for life, share in zip(sample.lives, reading.shares or (0.0,) * len(sample.lives), strict=True)
     ]
     lines = addition_lines(sample.lives, sample.signals, sample.peers.readings, bench.calibration.spike_level)
-    choice = DefinitionChoice.of(bench.lock) if bench.lock is not None and _is_sample(sample) else None
     remarks = [
         *reading.warnings,
         *sample_remarks(sample.lives, sample.signals, bench.chosen.definition),
         *_left_out(sample),
         *sample.remarks,
         *_control_remarks(sample, reading, bench.chosen.definition.level_unit),
-        *([] if choice is None else choice.warnings),
     ]
     return {
         "sample": sample.name,
@@ -258,7 +256,6 @@ def _context(bench: _Bench, sample: _Sample, reading: Reading) -> dict[str, Json
         "electrodes": [use.to_dict() for use in uses],
         "warnings": list(dict.fromkeys(remarks)),
         "straight_lines": [line.to_dict() for line in lines],
-        "choice": None if choice is None else choice.to_dict(),
     }
 
 
@@ -318,7 +315,8 @@ def _store(place: Place, bench: _Bench, samples: Sequence[_Sample], made: Sequen
         kept = stored.get(record.id)
         apart = None if kept is None else difference(kept, record)
         answers.append(answer_of(kept or record, [apart] if apart else []))
-    return answers
+    with place.database.reading() as reader:
+        return told(reader, answers)
 
 
 def _all_signals(sample: _Sample) -> list[Record]:
@@ -341,7 +339,6 @@ def answer_of(record: Record, remarks: Sequence[str] = ()) -> SampleReading:
         calibration=calibration,
         warnings=(*context["warnings"], *remarks),
         straight_lines=tuple(AdditionLine.from_dict(line) for line in context.get("straight_lines", ())),
-        choice=context.get("choice"),
     )
 
 

@@ -9,7 +9,7 @@ from typing import Any
 
 from brinemark.records.reader import Reader
 from brinemark.steps.candidates import Candidate, Wanted, candidates_of
-from brinemark.steps.definition_lock import DEFINITION, STUDY
+from brinemark.steps.definition_lock import DEFINITION, STUDY, SeenAlready, seen_already
 from brinemark.steps.gather import LeftOut
 from brinemark.steps.identity import Definition, Recipe, definition_of
 from brinemark.steps.measure import Traces
@@ -57,16 +57,16 @@ def rank_signals(place: Place, wanted: Wanted, on_work: OnWork | None = None) ->
     """
     definition = definition_of(place.settings)
     with place.database.reading() as reader:
-        read_already = sum(1 for _ in reader.newest_first("reading"))
+        seen = seen_already(reader, definition)
         known, left = known_electrodes(reader.rows(), place.settings)
         reason = why_not(known)
         if reason is None:
             made = _study(_Bench(place, reader, definition, on_work or _silent), known, left, wanted)
     if reason is not None:
         candidates_of(definition.signal, (), wanted)
-        return SignalStudy(None, False, reason, definition.level_unit, (), None, tuple(left), {}, read_already)
+        return SignalStudy(None, False, reason, definition.level_unit, (), None, tuple(left), {}, seen)
     _keep(place, made)
-    return _answer(made, read_already)
+    return _answer(made, seen)
 
 
 def _silent(_: str) -> None:
@@ -135,7 +135,7 @@ def _keep(place: Place, made: _Study) -> None:
             writer.seal("signal definitions tried", made.ranking.id[:12], detail)
 
 
-def _answer(made: _Study, read_already: int) -> SignalStudy:
+def _answer(made: _Study, seen: SeenAlready) -> SignalStudy:
     results: Any = made.ranking.results
     by_id = {record.id: candidate for record, candidate in zip(made.definitions, made.candidates, strict=True)}
     return SignalStudy(
@@ -147,7 +147,7 @@ def _answer(made: _Study, read_already: int) -> SignalStudy:
         None if made.windows is None else proposal_of(made.windows),
         made.left_out,
         results,
-        read_already,
+        seen,
     )
 
 

@@ -9,6 +9,7 @@ from typing import Any
 from brinemark.science.curve.proposing import WindowProposal
 from brinemark.steps.answers import ANSWER_SCHEMA
 from brinemark.steps.candidates import Candidate, definition_words, settings_block
+from brinemark.steps.definition_lock import SeenAlready
 from brinemark.steps.gather import LeftOut
 from brinemark.terms.settings import SIGNAL_SECTIONS, family
 
@@ -65,8 +66,8 @@ class SignalStudy:
     """The answer of `signals`: definitions by rank, then those that cannot be ranked with their reason.
 
     id : of the ranking's record, None when nothing was ranked; reason : why nothing can be said, else None; windows :
-    None when none were asked of the curves; left_out : electrodes of known level that were not used; read_already : how
-    many readings of samples the logbook holds.
+    None when none were asked of the curves; left_out : electrodes of known level that were not used; seen : what
+    was read of samples before.
     """
 
     id: str | None
@@ -77,7 +78,7 @@ class SignalStudy:
     windows: WindowProposal | None
     left_out: tuple[LeftOut, ...]
     results: Mapping[str, Any]
-    read_already: int
+    seen: SeenAlready
 
     @property
     def first(self) -> RankedDefinition | None:
@@ -142,7 +143,9 @@ class SignalStudy:
             "settings": None if first is None or not self.sees else settings_block(first.candidate.section),
             "left_out": [{"electrode": o.electrode, "batch": o.batch, "reason": o.reason} for o in self.left_out],
             "samples_looked_at": 0,
-            "readings_of_samples_already": self.read_already,
+            "readings_of_samples_already": self.seen.readings,
+            "locked": self.seen.locked,
+            "warnings": self.seen.warnings,
         }
 
 

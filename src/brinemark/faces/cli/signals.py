@@ -127,6 +127,8 @@ def _tried_row(one: TriedDefinition) -> tuple[str, ...]:
 
 
 def _tell(study: SignalStudy) -> None:
+    for text in study.seen.warnings:
+        say(f"warning: {text}")
     if study.first is not None:
         _tell_ranking(study)
     _tell_unranked(study)
@@ -246,8 +248,5 @@ def _tell_hidden(study: SignalStudy) -> None:
     from brinemark.steps.study_answers import HIDDEN
 
     say(HIDDEN)
-    if study.read_already:
-        say(
-            f"This logbook holds {counted(study.read_already, 'reading')} of samples and controls already: a "
-            "definition that is changed now is not chosen before they were seen."
-        )
+    if study.seen.locked:
+        say("The present definition is locked: a sample was read by it.")

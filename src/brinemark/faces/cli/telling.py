@@ -123,9 +123,8 @@ def tell_reading(answer: SampleReading) -> None:
             tell_flags(f"{use.electrode}, {what}", [flag for flag in line.signal.flags if flag.severe or not before])
     for one in answer.straight_lines:
         say(one.words(answer.unit), 2)
-    if answer.choice is not None and answer.choice["tried"]:
-        tried = counted(answer.choice["tried"], "definition")
-        say(f"{tried} of the signal tried before samples were first read with this one.", 2)
+    if answer.choice is not None and answer.choice["tried"] > 1:
+        say(f"{answer.choice['tried']} definitions of the signal tried before samples were read by this one.", 2)
     for film in answer.reading.films:
         say(f"film: {film_words(film)}", 2)
     for text in answer.warnings:
