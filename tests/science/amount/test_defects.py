@@ -18,7 +18,7 @@ from brinemark.science.amount.defects import (
     log_shares,
     mixture_at,
 )
-from brinemark.science.amount.films import DOUBT_DRAWS, film_doubt, known_dips
+from brinemark.science.amount.films import film_doubt, known_dips
 from brinemark.science.amount.law import DipLaw, _drawn_kinds, electrode_laws, film_kinds
 from brinemark.science.amount.lives import NODES
 from brinemark.science.amount.predictive import BatchDraws, batch_draws
@@ -227,11 +227,11 @@ def test_the_probability_of_a_kind_is_bayes_rule_on_the_spike_alone(dudded: Cali
     found = film_doubt(one, electrode, 1.0, (spike,))
     weights = []
     for kind in electrode.kinds:
-        law = kind.laws[spike].thinned(DOUBT_DRAWS)
+        law = kind.laws[spike]
         middle = law.log_median(np.array([1.0]))[0]
         sd = np.sqrt(law.electrode.spread**2 + law.relative)
         density = np.exp(-0.5 * ((np.log(signals[spike]) - middle) / sd) ** 2) / sd
-        weights.append(float((np.exp(kind.log_share[:DOUBT_DRAWS]) * density).mean()))
+        weights.append(float((np.exp(kind.log_share) * density).mean()))
     exact = np.array(weights[1:]) / sum(weights)
     # Additive noise and the scatters of floor and K are left out of the line above; they are small beside the gain's.
     assert found.low == pytest.approx(exact[0], rel=0.15)

@@ -1,5 +1,5 @@
 """The normal likelihood of all readings of a sample: its moments against simulated lives, its shape against densities
-written out and against the likelihood that works draw by draw."""
+written out."""
 
 from __future__ import annotations
 
@@ -15,7 +15,6 @@ from scipy.stats import multivariate_normal
 from brinemark.science.amount.joint import SimulatedLives
 from brinemark.science.amount.joint_likelihood import JointLikelihood, Stretch
 from brinemark.science.amount.law import FilmKind
-from brinemark.science.amount.likelihood import ElectrodeLikelihood
 from brinemark.science.amount.predictive import batch_draws
 from brinemark.science.amount.reading import observe
 from brinemark.science.amount.simulate import PRESCAN_AND_SPIKE
@@ -86,15 +85,6 @@ def test_the_quadratic_form_is_the_normal_density() -> None:
         mean, covariance = _moments(likelihood, place, w.size)
         wanted = multivariate_normal(mean, covariance).logpdf(w) + 0.5 * w.size * np.log(2.0 * np.pi)
         assert found[place] == pytest.approx(wanted, abs=1e-6)
-
-
-def test_of_one_draw_it_is_the_likelihood_that_works_draw_by_draw() -> None:
-    """Up to what does not depend on the level."""
-    one = electrode(PLAIN, PRESCAN_AND_SPIKE, draws=1)
-    signals = np.array([[0.8, 0.28, 1.2], [0.4, 0.3, 1.0]])
-    mine = JointLikelihood.of([one], LEVELS).log_likelihood([signals])
-    theirs = ElectrodeLikelihood.of(one.laws, LEVELS).log_likelihood(signals)[0]
-    assert mine - mine[:, :1] == pytest.approx(theirs - theirs[:, :1], abs=1e-8)
 
 
 def test_kinds_of_films_mix_by_their_shares() -> None:

@@ -10,12 +10,13 @@ import pytest
 from known_population import PLAIN, electrode
 from scipy.stats import multivariate_normal
 
+from brinemark.science.amount.joint_likelihood import JointLikelihood
 from brinemark.science.amount.law import DipLaw
-from brinemark.science.amount.likelihood import ElectrodeLikelihood
 from brinemark.science.amount.lives import NODES, latent_model_of
 from brinemark.science.amount.quadrature import log_marginal
 from brinemark.science.amount.response import ParameterLayout, UnitData
 from brinemark.science.amount.simulate import PRESCAN_AND_SPIKE, TrueBatch, Truth, simulate_life
+from brinemark.science.amount.statistic import Observed
 from brinemark.terms.arrays import FloatArray
 
 # Per electrode: what linearity in k_e and two moments leave at scatters of .10 and .15 (docs/decisions/0023).
@@ -192,10 +193,11 @@ def test_the_quadratic_form_is_the_normal_density_that_it_stands_for() -> None:
     """Of signals stretched by asinh(k y / s) / k, with the covariance of gain, floor and K written out."""
     one = tuple(law.thinned(1) for law in laws())
     level, signal = 1.5, np.array([0.8, 0.28, 1.2])
-    found = ElectrodeLikelihood.of(one, np.array([level])).log_likelihood(signal[None])[0, 0, 0]
+    seen = Observed(one, tuple(signal), 1.0)
+    found = JointLikelihood.of([seen], np.array([level])).log_likelihood([signal[None]])[0, 0]
     law = one[0].electrode
-    mean, arms, own, slope = [], [], [], 0.0
-    for dip, y in zip(one, signal, strict=True):
+    mean, arms, own = [], [], []
+    for dip in one:
         response = dip.response(np.array([level]))
         bend = 0.5 * (response.floor_bend * law.floor_sd**2 + response.K_bend * law.own_K_sd**2)
         m = float(np.exp(law.log_gain + dip.shift + response.value + bend)[0, 0])
@@ -205,14 +207,13 @@ def test_the_quadratic_form_is_the_normal_density_that_it_stands_for() -> None:
         parts = (law.spread[0], law.floor_sd[0] * response.by_floor[0, 0], law.own_K_sd[0] * response.by_K[0, 0])
         arms.append(at * np.array(parts))
         own.append((s**2 + dip.relative[0] * m**2) / np.hypot(s, k * m) ** 2)
-        slope += -0.5 * np.log1p((k * y / s) ** 2) - np.log(s)
     stretched = [
         np.arcsinh(np.sqrt(law.spread**2 + dip.relative)[0] * y / np.sqrt(dip.variance)[0])
         / np.sqrt(law.spread**2 + dip.relative)[0]
         for dip, y in zip(one, signal, strict=True)
     ]
     covariance = np.array(arms) @ np.array(arms).T + np.diag(own)
-    expected = multivariate_normal(mean, covariance).logpdf(stretched) + slope + 1.5 * np.log(2.0 * np.pi)
+    expected = multivariate_normal(mean, covariance).logpdf(stretched) + 1.5 * np.log(2.0 * np.pi)
     assert found == pytest.approx(expected, abs=1e-8)
 
 

@@ -3,16 +3,18 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
+from typing import TypeVar
 
 import numpy as np
 
+from brinemark.science.amount.joint_likelihood import kind_probabilities
 from brinemark.science.amount.law import closing_spike
-from brinemark.science.amount.likelihood import MixedLikelihood, electrode_likelihood
 from brinemark.science.amount.response import KINDS
 from brinemark.science.amount.statistic import Observed
 from brinemark.terms.amounts import FilmDoubt, FilmFinding, SamplePortion
 
-DOUBT_DRAWS = 256
+_One = TypeVar("_One")
 LIKELY = 0.5  # probability from which on a film is called defective
 CLEARED = 0.25  # of the share of a kind among all films: a reading that leaves less of it has cleared the film
 
@@ -24,16 +26,21 @@ def film_doubt(
 
     dips : places among its laws (0 the main reading); none of them gives the shares among all films.
     """
+    if not electrode.kinds:
+        return FilmDoubt(portion.electrode, 0.0, 0.0)
     if dips is not None and not len(dips):
         shares = [float(np.exp(kind.log_share).mean()) for kind in electrode.kinds[1:]]
         return FilmDoubt(portion.electrode, *shares)
-    found = electrode_likelihood(electrode, np.array([level]), DOUBT_DRAWS, dips)
-    if not isinstance(found, MixedLikelihood):
-        return FilmDoubt(portion.electrode, 0.0, 0.0)
-    which = range(len(electrode.laws)) if dips is None else dips
-    log_l = found.by_kind(np.array([[electrode.signals[i] for i in which]]))[:, :, 0, 0]
-    weight = np.exp(log_l - log_l.max()).mean(axis=1)
-    return FilmDoubt(portion.electrode, *(float(w) for w in weight[1:] / weight.sum()))
+    part = electrode if dips is None else _readings_of(electrode, dips)
+    return FilmDoubt(portion.electrode, *(float(one) for one in kind_probabilities(part, level)[1:]))
+
+
+def _readings_of(electrode: Observed, dips: Sequence[int]) -> Observed:
+    def some(values: Sequence[_One]) -> tuple[_One, ...]:
+        return tuple(values[dip] for dip in dips)
+
+    kinds = tuple(replace(kind, laws=some(kind.laws)) for kind in electrode.kinds)
+    return replace(electrode, laws=some(electrode.laws), signals=some(electrode.signals), kinds=kinds)
 
 
 def known_dips(portion: SamplePortion, spike_level: float) -> dict[str, int]:

@@ -93,25 +93,29 @@ class _Electrode:
 @dataclass(frozen=True, slots=True, eq=False)
 class NormalReadings:
     """ln L (S, n) of some electrodes' stretched readings (S, J), as quadratic forms with coefficients (F, A n) for A
-    assignments of kinds, whose logs of shares are part of them; terms that do not depend on the level are left out."""
+    assignments of a kind to each electrode, whose logs of shares are part of them; terms that do not depend on level or
+    kind are left out."""
 
     coefficients: FloatArray
-    assignments: int
+    assignments: tuple[tuple[int, ...], ...]
 
     @classmethod
     def of(cls, electrodes: Sequence[_Electrode]) -> NormalReadings:
         """Of electrodes that share their draws."""
-        found = [_quadratic(electrodes, kinds) for kinds in _assignments(electrodes)]
-        return cls(np.concatenate(found, axis=1), len(found))
+        assignments = tuple(_assignments(electrodes))
+        found = [_quadratic(electrodes, kinds) for kinds in assignments]
+        return cls(np.concatenate(found, axis=1), assignments)
 
     def log_likelihood(self, stretched: FloatArray) -> FloatArray:
         """(S, n) for stretched readings (S, J)."""
+        each = self.by_assignment(stretched)
+        return each[:, 0] if len(self.assignments) == 1 else np.asarray(np.logaddexp.reduce(each, axis=1))
+
+    def by_assignment(self, stretched: FloatArray) -> FloatArray:
+        """(S, A, n) for stretched readings (S, J)."""
         i, j = np.triu_indices(stretched.shape[1])
         features = np.concatenate([stretched[:, i] * stretched[:, j], stretched, np.ones((len(stretched), 1))], axis=1)
-        each = features @ self.coefficients
-        if self.assignments == 1:
-            return np.asarray(each)
-        return np.asarray(np.logaddexp.reduce(each.reshape(len(stretched), self.assignments, -1), axis=1))
+        return np.asarray((features @ self.coefficients).reshape(len(stretched), len(self.assignments), -1))
 
 
 def _assignments(electrodes: Sequence[_Electrode]) -> list[tuple[int, ...]]:
@@ -197,3 +201,12 @@ class JointLikelihood:
         place = best + np.where(inside, shift, 0.0)
         root = np.sqrt(np.maximum(0.0, 2.0 * (peak[:, None] - log_l)))
         return np.asarray(np.where(np.arange(count) <= place[:, None], root, -root))
+
+
+def kind_probabilities(electrode: Observed, level: float) -> FloatArray:
+    """Probability (K,) of each kind of film given all readings of an electrode at a sample level."""
+    found = JointLikelihood.of([electrode], np.array([level]))
+    log = found.together.by_assignment(found.stretched([np.array([electrode.signals])]))[0, :, 0]
+    probability = np.zeros(len(electrode.kinds))
+    probability[[kinds[0] for kinds in found.together.assignments]] = np.exp(log - log.max())
+    return np.asarray(probability / probability.sum())
