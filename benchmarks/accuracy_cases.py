@@ -16,6 +16,7 @@ from worlds import NEW_BATCH
 from brinemark.science.amount.simulate import (
     LADDER,
     PRESCAN_AND_SPIKE,
+    RISING,
     SINGLE,
     SPIKED,
     WITH_PRESCAN,
@@ -52,7 +53,8 @@ class Logbook:
 
     histories : how many of them the study asks for; levels : of each batch, in random order; defects : also calibrated
     with the component for defective films; alike : also calibrated and read as one who knows that K scatters neither
-    between electrodes nor waters; floors : also calibrated as one who knows that floors do not scatter.
+    between electrodes nor waters; floors : also calibrated as one who knows that floors do not scatter; siblings : what
+    calibration electrodes below the highest level go through, where it is not what samples do.
     """
 
     histories: int
@@ -63,6 +65,11 @@ class Logbook:
     defects: bool = False
     alike: bool = False
     floors: bool = False
+    siblings: Protocol | None = None
+
+    def through(self, level: float) -> Protocol:
+        """What a calibration electrode of a level goes through."""
+        return self.protocol if self.siblings is None or level == max(self.levels) else self.siblings
 
 
 @dataclass(frozen=True, slots=True)
@@ -95,6 +102,7 @@ LOGBOOKS = {
     "prescan": Logbook(6, protocol=WITH_PRESCAN),
     "spike": Logbook(6, protocol=SPIKED),
     "both": Logbook(10, protocol=PRESCAN_AND_SPIKE, alike=True),
+    "rising": Logbook(6, protocol=PRESCAN_AND_SPIKE, siblings=RISING),
     "low": Logbook(9, truth=Truth(low_share=0.05), defects=True),
     "high": Logbook(9, truth=Truth(high_share=0.05), defects=True),
 }
@@ -120,6 +128,7 @@ CASES = {
     "spike": Case("with closing spike", "spike", samples=LIVES),
     "both": Case("with pre-scan and closing spike", "both", samples=WITH_NEAR_K, costs=True),
     "both-three": Case("pre-scan and spike, three electrodes", "both", electrodes=3, samples=FEW),
+    "rising": Case("the same, siblings with an addition before the spike", "rising", samples=WITH_NEAR_K, costs=True),
     "portable": Case("portable noise", "portable", samples=MANY),
     "floor-.06": Case("floor .06 of the rise", "floor-.06"),
     "floor-.1": Case("floor .1 of the rise", "floor-.1"),
@@ -152,7 +161,7 @@ def simulate(name: str, rng: np.random.Generator) -> dict[str, Season]:
     for key, case in cases.items():
         named[key] = tuple(replace(batch, name=new_name(key, i)) for i, batch in enumerate(fresh))
         levels += [np.array(case.burned)] * NEW
-        plans += [[logbook.protocol] * len(case.burned)] * NEW
+        plans += [[logbook.through(level) for level in case.burned]] * NEW
     batches = [*past, *(batch for each in named.values() for batch in each)]
     readings = simulate_history(logbook.truth, batches, levels, rng, plans)
     return {key: Season(logbook.truth, named[key], readings) for key in cases}
@@ -163,7 +172,7 @@ def _plan(logbook: Logbook, place: int, order: FloatArray) -> list[Protocol]:
     plan = [SINGLE] * order.size
     if place >= logbook.batches - LIVED:
         for level in LIVED_AT:
-            plan[int(np.flatnonzero(order == level)[0])] = logbook.protocol
+            plan[int(np.flatnonzero(order == level)[0])] = logbook.through(level)
     return plan
 
 

@@ -150,13 +150,13 @@ def _films_table(found: Found) -> list[str]:
 def _costs_table(found: Found) -> list[str]:
     head = ("case", "read by", "power at .5", "1 ug/L", *(f"fold at {level:g}" for level in NEAR_K), "all three")
     rows = []
-    for name in ("25-burned-2", "25-floors", "both"):
+    for name in ("25-burned-2", "25-floors", "both", "rising"):
         for who in (US, SAME_WATER, FLOORS, ALIKE, LEARNED, LIMIT):
             if (name, who) in found:
                 one = found[name, who]
                 at = dict(zip(one.levels, one.folds, strict=True))
                 folds = [_spread(at[level]) if level in at else "" for level in NEAR_K]
-                near = _spread(one.near_K) if name == "both" else ""
+                near = _spread(one.near_K) if name in ("both", "rising") else ""
                 rows.append((CASES[name].what, who, *map(rate, one.power), *folds, near))
     return table(head, rows)
 

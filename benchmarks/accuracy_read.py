@@ -145,7 +145,7 @@ def _by_others(case: Case, season: Season, asked: Samples) -> dict[str, Answers]
     """By those who know the population, and by curves of least squares for lone readings."""
     protocol = LOGBOOKS[case.logbook].protocol
     points = {LIMIT: {batch.name: known(batch) for batch in season.new}}
-    if case.costs:
+    if case.costs and LOGBOOKS[case.logbook].siblings is None:
         points[LEARNED] = {batch.name: learned(season.truth, batch, season.lived, protocol) for batch in season.new}
     found: dict[str, Answers] = {}
     for who, at in points.items():

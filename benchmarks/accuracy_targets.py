@@ -152,13 +152,15 @@ EXPLAINED = {
 def _narrow(found: Found) -> list[Target]:
     """Folds: near K with pre-scan and spike, and of the ladder."""
     made = []
-    if ("both", US) in found:
-        value, error = found["both", US].near_K
-        there = [(who, words) for who, words in EXPLAINED.items() if ("both", who) in found]
-        told = [f"{words} {rate(found['both', who].near_K, 2)}" for who, words in there]
+    for case, more in (("both", ""), ("rising", "; siblings with an addition of 2 ug/L before the spike")):
+        if (case, US) not in found:
+            continue
+        value, error = found[case, US].near_K
+        there = [(who, words) for who, words in EXPLAINED.items() if (case, who) in found]
+        told = [f"{words} {rate(found[case, who].near_K, 2)}" for who, words in there]
         good, near = value <= 2.6, value - 2 * error <= 2.6
-        shown = rate(found["both", LIMIT].near_K, 2)
-        what = "pre-scan and closing spike, 1.5 to 2.5 ug/L, median fold"
+        shown = rate(found[case, LIMIT].near_K, 2)
+        what = f"pre-scan and closing spike, 1.5 to 2.5 ug/L, median fold{more}"
         made.append(Target(what, "at most 2.6", rate((value, error), 2), shown, good, near, "; ".join(told)))
     if ("ladder", US) in found:
         one, limit = found["ladder", US], found["ladder", LIMIT]
