@@ -2,12 +2,16 @@
 
 from __future__ import annotations
 
+import os
 import sys
 from pathlib import Path
 
 import click
 
 from brinemark.faces.cli.session import Session, Verbs, show_version
+
+# Checking settings needs no plugins, and looking through all installed packages for some takes a fifteenth of a read.
+os.environ.setdefault("PYDANTIC_DISABLE_PLUGINS", "__all__")
 
 PLACES = {
     "demo": ("season", "demo"),
