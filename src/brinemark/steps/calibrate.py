@@ -54,9 +54,10 @@ def run_calibration(place: Place, on_step: OnStep | None = None) -> CalibrationR
     with compiled_loops(THREADS):
         made = calibrate(prepared.gathered.readings, settings.analyte, settings.prior, settings.calibration, watch)
         checks = (*class_gains(made), *batch_steepness(made))
-    made = replace(made, fit=checks, weaknesses=(*made.weaknesses, *fit_words(checks), *falls_of(made, made.seed)))
-    record = _calibration_recipe(place, prepared).record(pack_calibration(made, _context(prepared.gathered)))
     memory = DrawMemory()
+    falls = falls_of(made, made.seed, memory)
+    made = replace(made, fit=checks, weaknesses=(*made.weaknesses, *fit_words(checks), *falls))
+    record = _calibration_recipe(place, prepared).record(pack_calibration(made, _context(prepared.gathered)))
     limits = limits_record(place, record.id, made, _all_limits(place, made, memory))
     return _store(place, prepared, record, limits, memory)
 

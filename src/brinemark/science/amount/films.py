@@ -19,20 +19,16 @@ LIKELY = 0.5  # probability from which on a film is called defective
 CLEARED = 0.25  # of the share of a kind among all films: a reading that leaves less of it has cleared the film
 
 
-def film_doubt(
-    portion: SamplePortion, electrode: Observed, level: float, dips: Sequence[int] | None = None
-) -> FilmDoubt:
-    """Probability of each kind given an electrode's readings, or some of them, at a sample level.
+def film_doubt(portion: SamplePortion, electrode: Observed, level: float, dips: Sequence[int]) -> FilmDoubt:
+    """Probability of each kind given some of an electrode's readings at a sample level.
 
     dips : places among its laws (0 the main reading); none of them gives the shares among all films.
     """
-    if not electrode.kinds:
-        return FilmDoubt(portion.electrode, 0.0, 0.0)
-    if dips is not None and not len(dips):
+    if not dips:
         shares = [float(np.exp(kind.log_share).mean()) for kind in electrode.kinds[1:]]
         return FilmDoubt(portion.electrode, *shares)
-    part = electrode if dips is None else _readings_of(electrode, dips)
-    return FilmDoubt(portion.electrode, *(float(one) for one in kind_probabilities(part, level)[1:]))
+    found = kind_probabilities(_readings_of(electrode, dips), level)
+    return FilmDoubt(portion.electrode, *(float(one) for one in found[1:]))
 
 
 def _readings_of(electrode: Observed, dips: Sequence[int]) -> Observed:

@@ -15,7 +15,7 @@ import numpy as np
 from brinemark.science.amount.joint_likelihood import JointLikelihood
 from brinemark.science.amount.normal import median
 from brinemark.science.amount.statistic import Observed, crossing, folds_of, search_levels
-from brinemark.science.amount.tails import scores_of
+from brinemark.science.amount.tails import place_of, scores_of
 from brinemark.terms.arrays import FloatArray, IntArray
 
 SIMULATIONS = 2048
@@ -70,7 +70,7 @@ class JointReading:
     @classmethod
     def everywhere(cls, electrode: Observed, seed: int) -> tuple[JointReading, FloatArray, FloatArray]:
         """For what an electrode can do before it has read anything: anchors all along the ladder, levels (n,) of these
-        up to the plateau, and at each of them simulated roots (n, S) for level 0. Fewer draws and simulations."""
+        up to the plateau, and at each of them simulated roots (n, S) for level 0. Fewer simulations."""
         search = search_levels([electrode])
         candidates = np.concatenate([BELOW_BLANK, search, [np.inf]])
         likelihood = JointLikelihood.of([electrode], candidates)
@@ -131,20 +131,17 @@ class JointReading:
         p = float(self.below(np.array([level]))[0])
         return float(np.sqrt(max(p * (1.0 - p), 0.25 / SIMULATIONS) / SIMULATIONS))
 
-    def _place(self, level: FloatArray) -> FloatArray:
-        """A coordinate in which roots and tails are smooth: ln(c + first rung), the plateau at the last rung."""
-        return np.asarray(np.log(np.minimum(level, self.search[-1]) + self.search[1]))
-
     def _root_at(self, root: FloatArray, level: FloatArray) -> FloatArray:
         ladder = slice(BELOW_BLANK.size, -1)
-        here = np.interp(self._place(level), self._place(self.likelihood.candidates[ladder]), root[ladder])
+        rungs = place_of(self.likelihood.candidates[ladder], self.search)
+        here = np.interp(place_of(level, self.search), rungs, root[ladder])
         return np.where(np.isinf(level), root[-1], here)
 
     def _tail(self, root: FloatArray, level: FloatArray) -> FloatArray:
         """P(R <= root | level): null distributions of the two neighbouring anchors, interpolated."""
         levels = np.asarray(level, dtype=float)
-        place, here = self._place(levels), self._root_at(root, levels)
-        anchor = self._place(self.likelihood.candidates[self.anchors])
+        place, here = place_of(levels, self.search), self._root_at(root, levels)
+        anchor = place_of(self.likelihood.candidates[self.anchors], self.search)
         table = np.array([smooth_cdf(row, here) for row in self.null])
         right = np.clip(np.searchsorted(anchor, place), 1, anchor.size - 1)
         share = np.clip((place - anchor[right - 1]) / (anchor[right] - anchor[right - 1]), 0.0, 1.0)

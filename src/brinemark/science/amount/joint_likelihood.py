@@ -18,7 +18,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from brinemark.science.amount.law import DipLaw
+from brinemark.science.amount.law import DipLaw, stretched
 from brinemark.science.amount.statistic import Observed
 from brinemark.terms.arrays import FloatArray, IntArray
 
@@ -41,7 +41,7 @@ class Stretch:
 
     def at(self, signal: FloatArray) -> FloatArray:
         """w of signals of any shape."""
-        return np.asarray(np.arcsinh(self.k * signal / self.s) / self.k)
+        return stretched(signal, self.k, self.s)
 
 
 @dataclass(frozen=True, slots=True, eq=False)

@@ -222,6 +222,12 @@ class DipLaw:
         return np.asarray(mean + np.sqrt(one.variance + (law.cv * mean) ** 2) * normal[2])
 
 
+def stretched(signal: FloatArray, k: FloatArray | float, s: FloatArray | float) -> FloatArray:
+    """w = asinh(k signal / s) / k, broadcast: where k^2 is the variance that grows with the signal and s^2 the additive
+    one, a reading is nearly normal on this scale, with sd 1."""
+    return np.asarray(np.arcsinh(k * signal / s) / k)
+
+
 def arcsinh_difference(a: FloatArray, b: FloatArray) -> FloatArray:
     """asinh(a) - asinh(b), by one logarithm."""
     x = a * np.sqrt(1.0 + b * b) - b * np.sqrt(1.0 + a * a)

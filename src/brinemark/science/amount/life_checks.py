@@ -125,11 +125,12 @@ def fall_probability(electrode: Observed, order: Sequence[int], level: float, se
     return min(1.0, smallest * falls.size)
 
 
-def falls_of(calibration: Calibration, seed: int) -> tuple[str, ...]:
+def falls_of(calibration: Calibration, seed: int, memory: DrawMemory | None = None) -> tuple[str, ...]:
     """A sentence on every calibration electrode whose signals fall where they should have risen, more than chance
-    and drift explain. It keeps its place in the calibration: whoever made it knows more."""
+    and drift explain. It keeps its place in the calibration: whoever made it knows more. memory : of the batches'
+    draws."""
     readings, found = calibration.readings, []
-    memory, scale = DrawMemory(), scale_of_calibration(calibration)
+    memory, scale = memory or DrawMemory(), scale_of_calibration(calibration)
     for index, name in enumerate(readings.electrode):
         rows = np.flatnonzero(readings.unit == index)
         rows = rows[np.argsort(readings.dip[rows])]

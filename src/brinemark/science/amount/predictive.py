@@ -72,7 +72,7 @@ class DrawMemory:
     def draws(
         self, calibration: Calibration, readings: ElectrodeReadings, batches: Sequence[str], seed: int
     ) -> BatchDraws:
-        """As batch_draws. The calibration has to be the same object in all calls."""
+        """As batch_draws. The calibration has to be the same in all calls, but for what it says of itself."""
         present = {batch: of_batch(readings, batch) for batch in dict.fromkeys(batches)}
         keys = tuple(_part_key(own, batch, seed) for batch, own in present.items())
         if keys not in self._kept:

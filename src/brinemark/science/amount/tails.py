@@ -15,12 +15,12 @@ from dataclasses import dataclass
 import numpy as np
 
 from brinemark.science.amount.curves import SmoothCurve
-from brinemark.science.amount.law import DipLaw, Responses
+from brinemark.science.amount.law import DipLaw, Responses, stretched
 from brinemark.science.amount.normal import normal_cdf, normal_quantile, normal_scores
 from brinemark.science.amount.roots import rising_root
 from brinemark.terms.arrays import FloatArray
 
-PART = 256
+PART = 256  # draws of the correction
 SCORES = (2.6, 1.96, 1.3, 0.65, 0.0, -0.65, -1.3, -1.96, -2.6)  # approximate scores near which it is worked out
 LEAST = 1e-12  # probabilities are told apart down to this one
 FAR = 4.5  # approximate scores beyond which 0 and the plateau tell nothing of the correction
@@ -33,7 +33,7 @@ COARSE = 1.0  # scores between neighbouring rungs, beyond which an end is not re
 class SignalTail:
     """P(Y <= signal | level) for levels of a search (n,) that starts at 0, and on the plateau.
 
-    responses : at these levels and on the plateau; score : normal scores over ln(level + first rung); correction :
+    responses : at these levels and on the plateau; score : normal scores over place_of; correction :
     exact minus approximate score, over minus the latter; plateau : the probability there.
     """
 
@@ -52,13 +52,13 @@ class SignalTail:
         rough = scores_of(law.approximate_cdf(signal, responses))
         correction = _correction(law, signal, responses, rough)
         scores = rough + correction.at(-rough)
-        score = SmoothCurve.through(np.log(search + search[1]), scores[:-1])
+        score = SmoothCurve.through(place_of(search, search), scores[:-1])
         return cls(law, signal, search, responses, score, correction, float(normal_cdf(scores[-1:])[0]))
 
     def below(self, level: FloatArray) -> FloatArray:
         """P(Y <= signal | level) at levels (m,), inf allowed; beyond the search as at its end."""
-        place = np.log(np.minimum(level, self.search[-1]) + self.search[1])
-        return np.where(np.isinf(level), self.plateau, normal_cdf(self.score.at(place)))
+        score = self.score.at(place_of(level, self.search))
+        return np.where(np.isinf(level), self.plateau, normal_cdf(score))
 
     def falls_to(self, target: float) -> float | None:
         """Level at which the probability falls to target: 0 if it starts there or below, None if it stays above."""
@@ -86,6 +86,11 @@ class SignalTail:
         return float(np.std(means, ddof=1) / np.sqrt(GROUPS))
 
 
+def place_of(level: FloatArray, search: FloatArray) -> FloatArray:
+    """A coordinate of levels in which scores and roots are smooth: ln(level + first rung), at most the last rung's."""
+    return np.asarray(np.log(np.minimum(level, search[-1]) + search[1]))
+
+
 def scores_of(probability: FloatArray) -> FloatArray:
     """Normal scores of probabilities of any shape, kept between LEAST and 1 - LEAST."""
     return normal_scores(probability.ravel().tolist(), LEAST).reshape(probability.shape)
@@ -97,9 +102,9 @@ def normal_draws_scores(law: DipLaw, signal: FloatArray, responses: Responses) -
     middle, spread = law.log_normal(responses)
     k = np.sqrt(spread**2 + law.electrode.cv**2).mean(axis=1, keepdims=True)
     s = float(np.sqrt(law.variance).mean())
-    placed = np.arcsinh(k * np.exp(middle) / s) / k
+    placed = stretched(np.exp(middle), k, s)
     mean, variance = placed.mean(axis=1, keepdims=True), placed.var(axis=1, keepdims=True)
-    return np.asarray((np.arcsinh(k * signal / s) / k - mean) / np.sqrt(1.0 + variance))
+    return np.asarray((stretched(signal, k, s) - mean) / np.sqrt(1.0 + variance))
 
 
 def _correction(law: DipLaw, signal: float, responses: Responses, rough: FloatArray) -> SmoothCurve:
