@@ -68,8 +68,9 @@ TABS = (
 class Pages:
     """The pages of one desk."""
 
-    def __init__(self, desk: Desk) -> None:
+    def __init__(self, desk: Desk, addresses: Sequence[str]) -> None:
         self.desk = desk
+        self.tabs = tuple(tab for tab in TABS if tab.address in addresses)
         self.templates = Environment(
             loader=PackageLoader("brinemark.faces.web"),
             autoescape=True,
@@ -142,7 +143,7 @@ class Pages:
             page=page.data,
             title=page.title,
             visit=visit,
-            tabs=TABS,
+            tabs=self.tabs,
             token=token_for(self.desk.secret, visitor),
             style=visit.style,
             entered=entered,
@@ -180,13 +181,13 @@ class Pages:
 
 def build_app(desk: Desk, hosts: Sequence[str], places: Sequence[Place]) -> Starlette:
     """The application of one desk, which answers under these host names (with port) only."""
-    pages = Pages(desk)
+    pages = Pages(desk, [place.address for place in places])
 
     async def refused(request: Request, error: Exception) -> Response:
         status = error.status_code if isinstance(error, HTTPException) else 500
         return pages.fault(request, status, _fault_text(status, error))
 
-    return Starlette(
+    app = Starlette(
         routes=[
             *(pages.route(place) for place in places),
             Mount("/static", StaticFiles(directory=HERE / "static"), name="static"),
@@ -194,6 +195,8 @@ def build_app(desk: Desk, hosts: Sequence[str], places: Sequence[Place]) -> Star
         middleware=[Middleware(Guard, hosts=frozenset(host.lower() for host in hosts))],
         exception_handlers={HTTPException: refused, 500: refused},
     )
+    app.router.redirect_slashes = False
+    return app
 
 
 def _visit(desk: Desk, request: Request, form: FormData | None = None, files: Sequence[Upload] = ()) -> Visit:
