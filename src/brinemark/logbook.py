@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from html import escape
 from pathlib import Path
 from types import TracebackType
@@ -15,6 +15,7 @@ if TYPE_CHECKING:
     from brinemark.outputs.charts import Kind
     from brinemark.records.audit import AuditEntry
     from brinemark.steps.answers import Added, CalibrationReport, SampleReading
+    from brinemark.steps.batch_answers import Batch, MadeElectrode, RecordedMaking
     from brinemark.steps.check import CheckReport
     from brinemark.steps.look import ReadingHead
     from brinemark.steps.run_control import RunReport
@@ -22,6 +23,7 @@ if TYPE_CHECKING:
     from brinemark.steps.shown import Shown
     from brinemark.steps.study_answers import SignalStudy, TriedDefinition
     from brinemark.terms.curves import Curve, CurveDissection
+    from brinemark.terms.findings import Finding
     from brinemark.terms.runs import StoredRow
     from brinemark.terms.settings import Settings
     from brinemark.terms.stored import Original, Record, StoredSheet
@@ -56,6 +58,42 @@ class Logbook:
         from brinemark.steps.take_in import take_in
 
         return take_in(self._place, Path(sheet), corrects, reason)
+
+    def record_making(
+        self, values: Mapping[str, object], corrects: str | None = None, reason: str | None = None
+    ) -> RecordedMaking:
+        """Record how a batch was made, its electrodes named before any is used; or correct what was recorded.
+
+        values : batch, made_on, electrodes and what else records.making_file takes; corrects : the batch whose making
+        this one takes the place of. The same making again changes nothing. Raises Refused.
+        """
+        from brinemark.steps.making import record_making
+
+        return record_making(self._place, values, corrects, reason)
+
+    def making_findings(self, values: Mapping[str, object], corrects: str | None = None) -> tuple[Finding, ...]:
+        """Every fault of a making that is to be recorded, value by value; empty when record_making would take it."""
+        from brinemark.steps.making import making_findings
+
+        return making_findings(self._place, values, corrects)
+
+    def batches(self) -> list[Batch]:
+        """Every batch, made or known from run sheets, with the state of each electrode, in the order of making."""
+        from brinemark.steps.making import batches
+
+        return batches(self._place)
+
+    def batch(self, name: str) -> Batch:
+        """One batch: its making with earlier ones, and its electrodes. Raises Refused for an unknown name."""
+        from brinemark.steps.making import batch_named
+
+        return batch_named(self._place, name)
+
+    def set_aside(self, electrode: str, reason: str, back: bool = False) -> MadeElectrode:
+        """Set an electrode aside so that it is not laid out, or take it back; both are records. Raises Refused."""
+        from brinemark.steps.making import set_aside
+
+        return set_aside(self._place, electrode, reason, back)
 
     def calibrate(self, on_step: Callable[[int, int], bool] | None = None) -> CalibrationReport:
         """Calibrate from all current blanks and standards. Raises Refused, GateFailed, Stopped: nothing is stored."""

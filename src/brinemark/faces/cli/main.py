@@ -16,6 +16,9 @@ os.environ.setdefault("PYDANTIC_DISABLE_PLUGINS", "__all__")
 PLACES = {
     "demo": ("season", "demo"),
     "new": ("books", "new"),
+    "make": ("makings", "make"),
+    "batches": ("makings", "batches"),
+    "set-aside": ("makings", "set_aside"),
     "add": ("books", "add"),
     "calibrate": ("amounts", "calibrate"),
     "read": ("amounts", "read"),
