@@ -10,7 +10,7 @@ from typing import Any
 import pytest
 from playwright.sync_api import Browser, BrowserContext, Page
 
-from web_bench import Served
+from web.web_bench import Served
 
 AXE = (Path(__file__).parent / "vendor" / "axe.min.js").read_text(encoding="utf-8")
 RULES = ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa", "best-practice"]
@@ -19,6 +19,10 @@ ADDRESSES = (
     "/samples",
     "/samples/S-mid",
     "/samples/S-full",
+    "/batches",
+    "/batches/B5",
+    "/batch-making",
+    "/labels/B6",
     "/calibration",
     "/electrodes/B5-3",
     "/audit",
@@ -65,9 +69,7 @@ def barriers(page: Page) -> list[str]:
     run = f"axe.run(document, {{runOnly: {json.dumps(RULES)}}}).then(found => JSON.stringify(found.violations))"
     answer = session.send("Runtime.evaluate", {"expression": run, "awaitPromise": True, "returnByValue": True})
     return [
-        f"{one['id']}: {node['html'][:160]}"
-        for one in json.loads(answer["result"]["value"])
-        for node in one["nodes"]
+        f"{one['id']}: {node['html'][:160]}" for one in json.loads(answer["result"]["value"]) for node in one["nodes"]
     ]
 
 

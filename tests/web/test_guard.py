@@ -7,7 +7,7 @@ from starlette.testclient import TestClient
 
 from brinemark.faces.web.guard import COOKIE, HEADERS, MOST_BYTES, TOKEN, token_for
 from brinemark.faces.web.places import PLACES
-from web_bench import HOST, Bench
+from web.web_bench import HOST, Bench
 
 POSTS = sorted(place.address for place in PLACES if place.post)
 
@@ -42,7 +42,12 @@ def test_no_form_works_without_its_token(bench: Bench, address: str) -> None:
     bench.token()
     before = audit_entries(bench)
     way = address.replace("{name:path}", "S-mid").replace("{id}", "1")
-    for data in ({}, {TOKEN: ""}, {TOKEN: "0" * 64}, {TOKEN: token_for(b"another start", bench.client.cookies[COOKIE])}):
+    for data in (
+        {},
+        {TOKEN: ""},
+        {TOKEN: "0" * 64},
+        {TOKEN: token_for(b"another start", bench.client.cookies[COOKIE])},
+    ):
         answer = bench.client.post(way, data=data)
         assert answer.status_code == 403
         assert "load its page again" in answer.text

@@ -10,7 +10,7 @@ import pytest
 from brinemark.faces.web.jobs import Job, Jobs
 from brinemark.faces.web.work import WORK
 from brinemark.logbook import Logbook
-from web_bench import Bench
+from web.web_bench import Bench
 
 PATIENCE_S = 120.0
 

@@ -8,7 +8,7 @@ from html import unescape
 
 import pytest
 
-from web_bench import Bench
+from web.web_bench import Bench
 
 LINK = re.compile(r'(?:href|src)="([^"#]+)')
 JSON = {"accept": "application/json"}
@@ -33,7 +33,9 @@ def test_every_link_of_every_page_leads_somewhere(bench: Bench) -> None:
     assert len(seen) > 60
 
 
-@pytest.mark.parametrize("address", ["/samples", "/samples/S-mid", "/calibration", "/audit", "/electrodes/B5-3", "/jobs"])
+@pytest.mark.parametrize(
+    "address", ["/samples", "/samples/S-mid", "/calibration", "/audit", "/electrodes/B5-3", "/jobs"]
+)
 def test_a_program_gets_the_data_of_a_page_at_the_same_address(bench: Bench, address: str) -> None:
     answer = bench.client.get(address, headers=JSON)
     assert answer.headers["content-type"] == "application/json"
@@ -64,7 +66,8 @@ def test_looking_at_pages_changes_nothing(bench: Bench) -> None:
 
 
 @pytest.mark.parametrize(
-    "address", ["/samples/nobody", "/electrodes/%2e%2e%2f", "/records/00", "/originals/..%2f..%2fetc", "/jobs/77", "/no"]
+    "address",
+    ["/samples/nobody", "/electrodes/%2e%2e%2f", "/records/00", "/originals/..%2f..%2fetc", "/jobs/77", "/no"],
 )
 def test_what_is_not_there_has_one_page_and_one_form_as_data(bench: Bench, address: str) -> None:
     page, data = bench.client.get(address), bench.client.get(address, headers=JSON)
@@ -104,9 +107,9 @@ def test_numbers_follow_the_language_and_then_the_choice_of_the_reader(bench: Be
     assert any("," in cell for cell in cells)
     assert not any("." in cell for cell in cells)
     bench.send("/about", decimal="point")
-    assert re.findall(r'<td class="n">([^<]*)</td>', bench.client.get("/calibration", headers=german).text) == re.findall(
-        r'<td class="n">([^<]*)</td>', point
-    )
+    assert re.findall(
+        r'<td class="n">([^<]*)</td>', bench.client.get("/calibration", headers=german).text
+    ) == re.findall(r'<td class="n">([^<]*)</td>', point)
 
 
 def test_tables_are_searched_and_turned(bench: Bench) -> None:

@@ -41,6 +41,7 @@ def read_folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
     with Logbook.open(folder) as book:
         book.read()
         book.read("C1")
+        book.record_making({"batch": "B6", "made_on": "2031-05-02", "electrode_count": 5, "maker": "Invented Maker"})
     return folder
 
 

@@ -24,8 +24,9 @@ from brinemark.faces.web import filters, numbers
 from brinemark.faces.web.answers import Answer, File, GoTo, Page
 from brinemark.faces.web.desk import Desk
 from brinemark.faces.web.guard import COOKIE, SAFE, TOKEN, Guard, is_ours, token_for, visitor_of
-from brinemark.faces.web.visit import Upload, Visit
+from brinemark.faces.web.visit import Faulty, Upload, Visit
 from brinemark.terms.errors import BrinemarkError, Refused
+from brinemark.terms.findings import Finding
 
 HERE = Path(__file__).parent
 MOST_FILES, MOST_FIELDS, MOST_PART = 10_010, 50_000, 4 * 2**20
@@ -115,26 +116,28 @@ class Pages:
             return self.show(request, visit, place.post(visit))
         except BrinemarkError as refusal:
             if place.get is None or visit.wants_json:
-                return self.fault(request, 422, str(refusal))
-            return self.show(request, visit, place.get(visit), str(refusal))
+                return self.fault(request, 422, str(refusal), _findings(refusal))
+            return self.show(request, visit, place.get(visit), refusal)
 
-    def show(self, request: Request, visit: Visit, answer: Answer, refused: str = "") -> Response:
-        """An answer as what the browser, or the program, asked for."""
+    def show(self, request: Request, visit: Visit, answer: Answer, refusal: BrinemarkError | None = None) -> Response:
+        """An answer as what the browser, or the program, asked for; above it, why a form was not accepted."""
         if isinstance(answer, GoTo):
             return self._gone(visit, answer)
         if isinstance(answer, File):
             return _file(answer)
-        status = 422 if refused else answer.status
+        status = answer.status if refusal is None else 422
         if visit.wants_json:
             return JSONResponse({"schema": 1, "title": answer.title, **answer.data}, status)
-        return self._html(request, visit, answer, {"refused": refused}, status)
+        more = {"refused": "" if refusal is None else str(refusal), "faults": _by_field(refusal)}
+        return self._html(request, visit, answer, more, status)
 
-    def fault(self, request: Request, status: int, text: str) -> Response:
+    def fault(self, request: Request, status: int, text: str, findings: Sequence[Finding] = ()) -> Response:
         """The one page of all refusals and faults, or the same as JSON."""
         if _wants_json(request):
-            return JSONResponse({"schema": 1, "status": status, "error": text}, status)
+            more = {"findings": [one.to_dict() for one in findings]} if findings else {}
+            return JSONResponse({"schema": 1, "status": status, "error": text, **more}, status)
         page = Page("fault.html", _fault_title(status), {"text": text, "status": status}, status)
-        return self._html(request, _visit(self.desk, request), page, {"refused": ""}, status)
+        return self._html(request, _visit(self.desk, request), page, {"refused": "", "faults": {}}, status)
 
     def _html(self, request: Request, visit: Visit, page: Page, more: Mapping[str, Any], status: int) -> Response:
         visitor = visitor_of(request)
@@ -234,6 +237,20 @@ def _wants_json(request: Request) -> bool:
     """Whether JSON is named before HTML among what is accepted."""
     kinds = [kind.split(";")[0].strip() for kind in request.headers.get("accept", "").split(",")]
     return JSON in kinds and ("text/html" not in kinds or kinds.index(JSON) < kinds.index("text/html"))
+
+
+def _findings(refusal: BrinemarkError | None) -> tuple[Finding, ...]:
+    if isinstance(refusal, Faulty):
+        return refusal.findings
+    return (Finding.of(refusal),) if isinstance(refusal, Refused) else ()
+
+
+def _by_field(refusal: BrinemarkError | None) -> dict[str, list[str]]:
+    """What is wrong with each field of a form."""
+    found: dict[str, list[str]] = {}
+    for one in _findings(refusal):
+        found.setdefault(one.column or "", []).append(f"{one.came}; expected {one.expected}; {one.remedy}")
+    return found
 
 
 def _file(answer: File) -> Response:

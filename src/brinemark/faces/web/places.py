@@ -3,10 +3,14 @@
 from __future__ import annotations
 
 from brinemark.faces.web.app import Place
-from brinemark.faces.web.pages import about, audit, calibration, electrodes, first, jobs, pictures, samples
+from brinemark.faces.web.pages import about, audit, batches, calibration, electrodes, first, jobs, pictures, samples
 
 PLACES = (
     Place("/", first.home),
+    Place("/batches", batches.table),
+    Place("/batches/{name:path}", batches.one, batches.set_aside),
+    Place("/batch-making", batches.form, batches.record),
+    Place("/labels/{name:path}", batches.labels),
     Place("/calibration", calibration.show, calibration.begin),
     Place("/samples", samples.table, samples.read_all),
     Place("/samples/{name:path}", samples.one, samples.read_one),

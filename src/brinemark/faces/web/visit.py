@@ -10,12 +10,22 @@ from urllib.parse import urlencode
 from brinemark.faces.web.desk import Desk
 from brinemark.faces.web.numbers import POINT, number_from
 from brinemark.terms.errors import Refused
+from brinemark.terms.findings import Finding
 
 if TYPE_CHECKING:
     from brinemark.logbook import Logbook
     from brinemark.terms.settings import Settings
 
 PAGE_ROWS = 100
+
+
+class Faulty(Refused):
+    """A form with several faults, each with the field that it stands in; nothing was stored."""
+
+    def __init__(self, findings: Sequence[Finding]) -> None:
+        first = findings[0]
+        super().__init__(first.came, first.expected, first.remedy, row=first.row, column=first.column)
+        self.findings = tuple(findings)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
