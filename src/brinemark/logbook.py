@@ -20,8 +20,10 @@ if TYPE_CHECKING:
     from brinemark.steps.look import ReadingHead
     from brinemark.steps.run_control import RunReport
     from brinemark.steps.scan_rates import ScanRates
+    from brinemark.steps.sheet_sources import SheetSource
     from brinemark.steps.shown import Shown
     from brinemark.steps.study_answers import SignalStudy, TriedDefinition
+    from brinemark.steps.take_in import CheckedSheet
     from brinemark.terms.curves import Curve, CurveDissection
     from brinemark.terms.findings import Finding
     from brinemark.terms.runs import StoredRow
@@ -58,6 +60,30 @@ class Logbook:
         from brinemark.steps.take_in import take_in
 
         return take_in(self._place, Path(sheet), corrects, reason)
+
+    def check_sheet(
+        self,
+        source: str | Path | SheetSource,
+        corrects: str | None = None,
+        reason: str | None = None,
+        on_step: Callable[[int, int], bool] | None = None,
+    ) -> CheckedSheet:
+        """Look a run sheet and its files through as `add` would, and tell every fault; nothing is stored.
+
+        source : a sheet on the disk, or uploads (steps.sheet_sources.Uploads); on_step : after each file and each
+        curve, False stops. Raises Stopped.
+        """
+        from brinemark.steps.sheet_sources import FolderSource
+        from brinemark.steps.take_in import check_sheet
+
+        where = FolderSource(Path(source)) if isinstance(source, str | Path) else source
+        return check_sheet(self._place, where, corrects, reason, on_step)
+
+    def keep(self, checked: CheckedSheet, on_step: Callable[[int, int], bool] | None = None) -> Added:
+        """Store what check_sheet found sound, all or nothing. Raises Refused and Stopped; then nothing is stored."""
+        from brinemark.steps.take_in import keep
+
+        return keep(self._place, checked, on_step)
 
     def record_making(
         self, values: Mapping[str, object], corrects: str | None = None, reason: str | None = None

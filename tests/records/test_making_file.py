@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from datetime import date
 
 import pytest
@@ -36,7 +37,7 @@ oven = "old one"
 """
 
 
-def columns(values: dict[str, object]) -> list[str | None]:
+def columns(values: Mapping[str, object]) -> list[str | None]:
     return [fault.column for fault in making_and_faults(values)[1]]
 
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 from brinemark.records.making_file import making_from_json
@@ -35,9 +35,21 @@ class Known:
 
     def batch_of(self, electrode: str) -> str | None:
         """The batch that a making or a sheet puts the electrode into."""
-        made = next((batch for batch, one in self.makings.items() if electrode in making_of(one).electrodes), None)
         row = self.rows.get(electrode)
-        return made if row is None else row.row.batch
+        return self.batches_of_electrodes().get(electrode) if row is None else row.row.batch
+
+    def batches_of_electrodes(self) -> dict[str, str]:
+        """Electrode to batch, as the makings say."""
+        return {name: batch for batch in self.makings for name in self.electrodes(batch)}
+
+    def electrodes(self, batch: str) -> tuple[str, ...]:
+        """The electrodes that the making of a batch names."""
+        record = self.makings.get(batch)
+        return () if record is None else making_of(record).electrodes
+
+    def dates(self) -> dict[str, str]:
+        """Batch to the day it was made on."""
+        return {batch: making_of(record).made_on for batch, record in self.makings.items()}
 
     def reason_aside(self, electrode: str) -> str | None:
         """Why the electrode is set aside now, or None."""
@@ -85,20 +97,25 @@ class Known:
         return {name: self.batch(name, found) for name, found in more.items()}
 
 
-def known_electrodes(reader: Reader, laid_out: Mapping[str, str] | None = None) -> Known:
-    """All that the logbook knows of its electrodes; laid_out : electrode to the open plan it stands in."""
+def known_makings(reader: Reader) -> Known:
+    """What makings and set-aside electrodes say, without the sheets and plans."""
     makings = {record.id: record for record in reader.newest_first(MAKING)}
     old = {parent for record in makings.values() for role, parent in record.parents if role == CORRECTS}
-    rows: dict[str, StoredRow] = {}
-    for row in reader.rows():
-        rows.setdefault(row.row.electrode, row)
     aside: dict[str, Record] = {}
     for record in reader.newest_first(ASIDE):
         settings: Any = record.settings
         aside.setdefault(settings["electrode"], record)
     current = {making_of(record).batch: record for key, record in makings.items() if key not in old}
+    return Known(current, makings, {}, {}, aside, {})
+
+
+def known_electrodes(reader: Reader, laid_out: Mapping[str, str] | None = None) -> Known:
+    """All that the logbook knows of its electrodes; laid_out : electrode to the open plan it stands in."""
+    rows: dict[str, StoredRow] = {}
+    for row in reader.rows():
+        rows.setdefault(row.row.electrode, row)
     titles = {sheet.id: sheet.title for sheet in reader.sheets()}
-    return Known(current, makings, rows, titles, aside, laid_out or {})
+    return replace(known_makings(reader), rows=rows, titles=titles, laid_out=laid_out or {})
 
 
 def making_of(record: Record) -> Making:
