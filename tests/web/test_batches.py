@@ -6,7 +6,13 @@ from typing import Any
 
 from web.web_bench import Bench
 
-MAKING = {"batch": "B7", "made_on": "2031-05-02", "electrode_count": "5", "maker": "Maker <b>", "factors.peak_C": "450,5"}
+MAKING = {
+    "batch": "B7",
+    "made_on": "2031-05-02",
+    "electrode_count": "5",
+    "maker": "Maker <b>",
+    "factors.peak_C": "450,5",
+}
 
 
 def test_a_batch_is_recorded_and_shown_as_it_was_typed(bench: Bench) -> None:
@@ -27,7 +33,9 @@ def test_a_batch_is_recorded_and_shown_as_it_was_typed(bench: Bench) -> None:
 
 def test_every_fault_stands_beside_its_field_and_what_was_typed_stays(bench: Bench) -> None:
     before = bench.desk.book.audit_head()
-    answer: Any = bench.send("/batch-making", **(MAKING | {"made_on": "soon", "factors.peak_C": "9000", "note": "a <i>"}))
+    answer: Any = bench.send(
+        "/batch-making", **(MAKING | {"made_on": "soon", "factors.peak_C": "9000", "note": "a <i>"})
+    )
     assert answer.status_code == 422
     assert answer.text.count('class="fault"') == 2
     assert 'value="9000"' in answer.text

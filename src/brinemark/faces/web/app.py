@@ -12,7 +12,7 @@ from urllib.parse import quote
 from jinja2 import Environment, PackageLoader, StrictUndefined
 from starlette.applications import Starlette
 from starlette.concurrency import run_in_threadpool
-from starlette.datastructures import FormData, UploadFile
+from starlette.datastructures import FormData
 from starlette.exceptions import HTTPException
 from starlette.middleware import Middleware
 from starlette.requests import Request
@@ -98,8 +98,9 @@ class Pages:
             if not is_ours(self.desk.secret, request, form.get(TOKEN) or request.headers.get("x-form-token")):
                 text = "this form is from an earlier start of the pages, or from elsewhere; load its page again"
                 return self.fault(request, 403, text)
-            visit = _visit(self.desk, request, form, await _uploads(form))
-        return await run_in_threadpool(self._posted, request, visit, place)
+            visit = _visit(self.desk, request, form)
+            # Files of the form are closed at the end of this block.
+            return await run_in_threadpool(self._posted, request, visit, place)
 
     def _got(self, request: Request, visit: Visit, place: Place) -> Response:
         if place.get is None:
@@ -202,11 +203,14 @@ def build_app(desk: Desk, hosts: Sequence[str], places: Sequence[Place]) -> Star
     return app
 
 
-def _visit(desk: Desk, request: Request, form: FormData | None = None, files: Sequence[Upload] = ()) -> Visit:
+def _visit(desk: Desk, request: Request, form: FormData | None = None) -> Visit:
     given: dict[str, list[str]] = {}
+    files = []
     for name, value in form.multi_items() if form is not None else ():
         if isinstance(value, str):
             given.setdefault(name, []).append(value)
+        elif value.filename:
+            files.append(Upload(name, value.filename, value.file))
     asked: dict[str, list[str]] = {}
     for name, value in request.query_params.multi_items():
         asked.setdefault(name, []).append(value)
@@ -226,11 +230,6 @@ def _visit(desk: Desk, request: Request, form: FormData | None = None, files: Se
         wants_json=_wants_json(request),
         part=request.headers.get("hx-request") == "true",
     )
-
-
-async def _uploads(form: FormData) -> list[Upload]:
-    files = [value for _, value in form.multi_items() if isinstance(value, UploadFile) and value.filename]
-    return [Upload(one.filename or "", await one.read()) for one in files]
 
 
 def _wants_json(request: Request) -> bool:

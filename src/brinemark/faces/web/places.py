@@ -3,7 +3,18 @@
 from __future__ import annotations
 
 from brinemark.faces.web.app import Place
-from brinemark.faces.web.pages import about, audit, batches, calibration, electrodes, first, jobs, pictures, samples
+from brinemark.faces.web.pages import (
+    about,
+    audit,
+    batches,
+    calibration,
+    electrodes,
+    first,
+    jobs,
+    pictures,
+    runs,
+    samples,
+)
 
 PLACES = (
     Place("/", first.home),
@@ -11,6 +22,10 @@ PLACES = (
     Place("/batches/{name:path}", batches.one, batches.set_aside),
     Place("/batch-making", batches.form, batches.record),
     Place("/labels/{name:path}", batches.labels),
+    Place("/runs", runs.table),
+    Place("/runs/{id}", runs.sheet),
+    Place("/take-in", runs.form, runs.take_in),
+    Place("/run-controls", runs.controls, runs.judge),
     Place("/calibration", calibration.show, calibration.begin),
     Place("/samples", samples.table, samples.read_all),
     Place("/samples/{name:path}", samples.one, samples.read_one),

@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import shutil
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
-from typing import TYPE_CHECKING, Any
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, BinaryIO
 from urllib.parse import urlencode
 
 from brinemark.faces.web.desk import Desk
@@ -17,6 +19,7 @@ if TYPE_CHECKING:
     from brinemark.terms.settings import Settings
 
 PAGE_ROWS = 100
+CHUNK = 2**20
 
 
 class Faulty(Refused):
@@ -30,10 +33,17 @@ class Faulty(Refused):
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Upload:
-    """A file that a form brought: the name that the browser gave it, and its bytes."""
+    """A file that a form brought: its field, the name that the browser gave it, and its bytes, to be read once."""
 
+    field: str
     name: str
-    body: bytes
+    stream: BinaryIO
+
+    def save(self, path: Path) -> None:
+        """Copy the bytes to a place of ours."""
+        self.stream.seek(0)
+        with path.open("wb") as kept:
+            shutil.copyfileobj(self.stream, kept, CHUNK)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
