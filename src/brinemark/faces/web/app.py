@@ -66,6 +66,23 @@ TABS = (
 )
 
 
+# Pages below a tab whose addresses do not begin with the tab's.
+BELOW = {
+    "/batch-making": "/batches",
+    "/labels": "/batches",
+    "/electrodes": "/batches",
+    "/take-in": "/runs",
+    "/run-controls": "/runs",
+    "/records": "/audit",
+}
+
+
+def tab_of(address: str) -> str:
+    """The tab that an address belongs to, "" for none."""
+    first = "/" + address.split("/")[1]
+    return BELOW.get(first, first)
+
+
 class Pages:
     """The pages of one desk."""
 
@@ -148,6 +165,7 @@ class Pages:
             title=page.title,
             visit=visit,
             tabs=self.tabs,
+            here=tab_of(visit.address),
             token=token_for(self.desk.secret, visitor),
             style=visit.style,
             entered=entered,

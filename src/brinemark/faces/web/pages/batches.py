@@ -130,6 +130,7 @@ def _data(visit: Visit, name: str) -> dict[str, Any]:
         "limits": limits,
         "unit": visit.settings.analyte.level_unit,
         "fan": f"/pictures/calibration.svg?{asked}" if asked else "",
+        "films": any(one["film"] for one in plain["electrodes"]),
         "some_left": any(one.state != SPENT for one in found.electrodes),
     }
 
