@@ -19,6 +19,8 @@ PLACES = {
     "make": ("makings", "make"),
     "batches": ("makings", "batches"),
     "set-aside": ("makings", "set_aside"),
+    "lay-out": ("plans", "lay_out"),
+    "plans": ("plans", "plans"),
     "add": ("books", "add"),
     "calibrate": ("amounts", "calibrate"),
     "read": ("amounts", "read"),
