@@ -17,6 +17,7 @@ if TYPE_CHECKING:
     from brinemark.steps.answers import Added, CalibrationReport, SampleReading
     from brinemark.steps.batch_answers import Batch, MadeElectrode, RecordedMaking
     from brinemark.steps.check import CheckReport
+    from brinemark.steps.next_steps import NextStep
     from brinemark.steps.run_control import RunReport
     from brinemark.steps.run_plans import RunPlan
     from brinemark.steps.scan_rates import ScanRates
@@ -310,11 +311,20 @@ class Logbook:
         with self._place.database.reading() as reader:
             return reader.audit_entries()
 
-    def verify(self) -> CheckReport:
-        """Check the file, the audit list, every record and every original."""
+    def verify(self, keep: bool = False) -> CheckReport:
+        """Check the file, the audit list, every record and every original.
+
+        keep : note in the audit list that the logbook was found sound; else nothing is written.
+        """
         from brinemark.steps.check import check
 
-        return check(self._place)
+        return check(self._place, keep)
+
+    def next_steps(self) -> list[NextStep]:
+        """What waits and what looks wrong, each with the sensible next step, most pressing first."""
+        from brinemark.steps.next_steps import next_steps
+
+        return next_steps(self._place)
 
     def close(self) -> None:
         """Release the files."""

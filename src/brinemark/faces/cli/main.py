@@ -16,6 +16,7 @@ os.environ.setdefault("PYDANTIC_DISABLE_PLUGINS", "__all__")
 PLACES = {
     "demo": ("season", "demo"),
     "new": ("books", "new"),
+    "next": ("coming", "next_"),
     "make": ("makings", "make"),
     "batches": ("makings", "batches"),
     "set-aside": ("makings", "set_aside"),
@@ -30,6 +31,7 @@ PLACES = {
     "dilute": ("dilutions", "dilute"),
     "scan-rates": ("rates", "scan_rates"),
     "signals": ("signals", "signals"),
+    "check": ("coming", "check"),
 }
 """Verbs in the order of the work: module and name of each."""
 
