@@ -18,7 +18,9 @@ if TYPE_CHECKING:
     from brinemark.steps.batch_answers import Batch, MadeElectrode, RecordedMaking
     from brinemark.steps.check import CheckReport
     from brinemark.steps.look import ReadingHead
+    from brinemark.steps.next_steps import NextStep
     from brinemark.steps.run_control import RunReport
+    from brinemark.steps.run_plans import RunPlan
     from brinemark.steps.scan_rates import ScanRates
     from brinemark.steps.sheet_sources import SheetSource
     from brinemark.steps.shown import Shown
@@ -120,6 +122,46 @@ class Logbook:
         from brinemark.steps.making import set_aside
 
         return set_aside(self._place, electrode, reason, back)
+
+    def lay_out(self, values: Mapping[str, object], seed: int | None = None) -> RunPlan:
+        """Lay out a run: draw by lot what each electrode reads and in which order, and keep it as a plan.
+
+        values : what is asked for, as records.run_request takes it; seed : None draws one. `RunPlan.sheet()` is the
+        run sheet, ready to be filled in. Raises Refused; then nothing is stored.
+        """
+        from brinemark.steps.lay_out import lay_out
+
+        return lay_out(self._place, values, seed)
+
+    def run_findings(self, values: Mapping[str, object]) -> tuple[Finding, ...]:
+        """Every fault of a run that is to be laid out; empty when lay_out would take it."""
+        from brinemark.steps.lay_out import run_findings
+
+        return run_findings(self._place, values)
+
+    def run_plans(self) -> list[RunPlan]:
+        """Every run plan, oldest first: open, taken in (with departures) or withdrawn (with the reason)."""
+        from brinemark.steps.lay_out import run_plans
+
+        return run_plans(self._place)
+
+    def run_plan(self, name: str) -> RunPlan:
+        """The run plan of this title, or whose id begins so. Raises Refused."""
+        from brinemark.steps.lay_out import plan_named
+
+        return plan_named(self._place, name)
+
+    def withdraw_plan(self, name: str, reason: str) -> RunPlan:
+        """Withdraw an open run plan, so that its electrodes are ready again. Raises Refused."""
+        from brinemark.steps.lay_out import withdraw
+
+        return withdraw(self._place, name, reason)
+
+    def sample_names(self) -> dict[str, str]:
+        """Code on the sheet to the sample's own name, of every run plan."""
+        from brinemark.steps.run_plans import sample_names
+
+        return sample_names(self.run_plans())
 
     def calibrate(self, on_step: Callable[[int, int], bool] | None = None) -> CalibrationReport:
         """Calibrate from all current blanks and standards. Raises Refused, GateFailed, Stopped: nothing is stored."""
@@ -317,11 +359,20 @@ class Logbook:
         with self._place.database.reading() as reader:
             return reader.audit_head()
 
-    def verify(self) -> CheckReport:
-        """Check the file, the audit list, every record and every original."""
+    def verify(self, keep: bool = False) -> CheckReport:
+        """Check the file, the audit list, every record and every original.
+
+        keep : note in the audit list that the logbook was found sound; else nothing is written.
+        """
         from brinemark.steps.check import check
 
-        return check(self._place)
+        return check(self._place, keep)
+
+    def next_steps(self) -> list[NextStep]:
+        """What waits and what looks wrong, each with the sensible next step, most pressing first."""
+        from brinemark.steps.next_steps import next_steps
+
+        return next_steps(self._place)
 
     def close(self) -> None:
         """Release the files."""

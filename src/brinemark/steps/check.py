@@ -19,6 +19,7 @@ KINDS = (
     *("making", "set aside", "run plan", "plan withdrawn"),
 )
 _BATCH = 200
+CHECKED = "logbook checked"
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,8 +48,11 @@ class CheckReport:
         }
 
 
-def check(place: Place) -> CheckReport:
-    """Recompute every hash in the logbook; nothing is written."""
+def check(place: Place, keep: bool = False) -> CheckReport:
+    """Recompute every hash in the logbook.
+
+    keep : note in the audit list that a sound logbook was checked, and at which head; else nothing is written.
+    """
     faults = list(place.database.verify_damage())
     with place.database.reading() as reader:
         chain = reader.verify_chain()
@@ -60,7 +64,12 @@ def check(place: Place) -> CheckReport:
             records += 1
             faults += _record_faults(record)
         originals = len(reader.originals())
-    return CheckReport(chain.entries, records, originals, chain.head, tuple(faults))
+    report = CheckReport(chain.entries, records, originals, chain.head, tuple(faults))
+    if keep and report.sound:
+        with place.database.writing() as writer:
+            counts = {"entries": report.entries, "records": report.records, "originals": report.originals}
+            writer.seal(CHECKED, report.head[:12], {"head": report.head, **counts})
+    return report
 
 
 def _original_faults(place: Place, reader: Reader) -> Iterator[str]:

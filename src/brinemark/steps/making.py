@@ -6,7 +6,6 @@ from collections.abc import Mapping
 from typing import Any
 
 from brinemark.records.making_file import checked_making, making_and_faults, making_to_json
-from brinemark.records.reader import Reader
 from brinemark.records.text import nearest, shown
 from brinemark.steps.batch_answers import Batch, MadeElectrode, RecordedMaking, batch_order
 from brinemark.steps.identity import Made, Recipe
@@ -20,10 +19,10 @@ from brinemark.steps.makings import (
     ROLE_BACK,
     ROLE_MADE,
     Known,
-    known_electrodes,
     making_of,
 )
 from brinemark.steps.place import Place
+from brinemark.steps.run_plans import all_electrodes
 from brinemark.terms.errors import Refused
 from brinemark.terms.findings import Finding, findings_of
 from brinemark.terms.making import SPENT, Making
@@ -42,7 +41,7 @@ def record_making(
     why = checked_reason(corrects is not None, reason, "'make FILE --corrects BATCH --reason TEXT'")
     making = checked_making(values)
     with place.database.writing() as writer:
-        known = laid_out_too(writer.reader)
+        known = all_electrodes(writer.reader)
         same = _same(known, making, corrects)
         if same is not None:
             return RecordedMaking(same.id, False, _batch(known, making.batch), dict(same.parents).get(CORRECTS))
@@ -65,7 +64,7 @@ def making_findings(place: Place, values: Mapping[str, object], corrects: str | 
     if making is None:
         return findings_of(faults)
     with place.database.reading() as reader:
-        known = laid_out_too(reader)
+        known = all_electrodes(reader)
     try:
         if _same(known, making, corrects) is None:
             old = _corrected(known, making, corrects)
@@ -163,21 +162,16 @@ def _check_dropped(known: Known, making: Making, old: Record | None) -> None:
             raise Refused(came, "all that is laid out", "withdraw the plan first", column="electrodes")
 
 
-def laid_out_too(reader: Reader) -> Known:
-    """All that the logbook knows of its electrodes, open run plans included."""
-    return known_electrodes(reader)
-
-
 def batches(place: Place) -> list[Batch]:
     """Every batch, made or known from sheets, in the order of making."""
     with place.database.reading() as reader:
-        return batch_order(laid_out_too(reader).batches())
+        return batch_order(all_electrodes(reader).batches())
 
 
 def batch_named(place: Place, name: str) -> Batch:
     """One batch. Raises Refused for an unknown name."""
     with place.database.reading() as reader:
-        return _batch(laid_out_too(reader), name)
+        return _batch(all_electrodes(reader), name)
 
 
 def _batch(known: Known, name: str) -> Batch:
@@ -196,7 +190,7 @@ def set_aside(place: Place, electrode: str, reason: str, back: bool = False) -> 
     """
     why = plain_reason(reason)
     with place.database.writing() as writer:
-        known = laid_out_too(writer.reader)
+        known = all_electrodes(writer.reader)
         before = _whole(known, electrode)
         _check_aside(known, before, back)
         last = known.aside.get(electrode)
@@ -207,7 +201,7 @@ def set_aside(place: Place, electrode: str, reason: str, back: bool = False) -> 
         action = "electrode taken back" if back else "electrode set aside"
         writer.seal(action, electrode, {"record": record.id, "batch": before.batch, "reason": why})
     with place.database.reading() as reader:
-        return _whole(laid_out_too(reader), electrode)
+        return _whole(all_electrodes(reader), electrode)
 
 
 def _whole(known: Known, electrode: str) -> MadeElectrode:

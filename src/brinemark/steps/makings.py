@@ -109,13 +109,13 @@ def known_makings(reader: Reader) -> Known:
     return Known(current, makings, {}, {}, aside, {})
 
 
-def known_electrodes(reader: Reader, laid_out: Mapping[str, str] | None = None) -> Known:
-    """All that the logbook knows of its electrodes; laid_out : electrode to the open plan it stands in."""
-    rows: dict[str, StoredRow] = {}
-    for row in reader.rows():
-        rows.setdefault(row.row.electrode, row)
+def known_electrodes(reader: Reader, rows: Sequence[StoredRow], laid_out: Mapping[str, str]) -> Known:
+    """All that the logbook knows of its electrodes; rows : of all current sheets; laid_out : electrode to open plan."""
+    first: dict[str, StoredRow] = {}
+    for row in rows:
+        first.setdefault(row.row.electrode, row)
     titles = {sheet.id: sheet.title for sheet in reader.sheets()}
-    return replace(known_makings(reader), rows=rows, titles=titles, laid_out=laid_out or {})
+    return replace(known_makings(reader), rows=first, titles=titles, laid_out=laid_out)
 
 
 def making_of(record: Record) -> Making:

@@ -10,6 +10,8 @@ from brinemark.records.text import shown
 from brinemark.steps.incoming import Incoming
 from brinemark.steps.makings import Known
 from brinemark.steps.place import Place
+from brinemark.steps.plan_comparison import SheetRows
+from brinemark.steps.run_plans import PLAN, plans_of
 from brinemark.terms.errors import Refused
 from brinemark.terms.runs import SheetRow, StoredRow
 from brinemark.terms.stored import StoredSheet
@@ -111,6 +113,18 @@ def _sample_faults(reader: Reader, incoming: Incoming, old: StoredSheet | None) 
                 row=row.row.number,
                 column="sample",
             )
+
+
+def plan_remarks(reader: Reader, incoming: Incoming, old: StoredSheet | None) -> Iterator[str]:
+    """Where the sheet departs from the run plans that lay out its electrodes."""
+    if next(reader.newest_first(PLAN), None) is None:
+        return
+    new = {row.row.electrode for row in incoming.rows}
+    before = [row for row in reader.rows() if old is None or row.sheet_id != old.id]
+    for plan in plans_of(reader, SheetRows.of([*before, *incoming.rows])):
+        if new.intersection(plan.electrodes):
+            for departure in plan.departures:
+                yield f"run plan {plan.title}: {departure.sentence}"
 
 
 def _rows_of(reader: Reader, electrodes: Sequence[str]) -> Iterator[StoredRow]:

@@ -19,7 +19,7 @@ from brinemark.steps.makings import known_makings
 from brinemark.steps.measure import RowSignals, Traces, measure_rows
 from brinemark.steps.packing import unpack_signal
 from brinemark.steps.place import Place
-from brinemark.steps.sheet_history import corrected_sheet, history_faults, known_sheet, making_remarks
+from brinemark.steps.sheet_history import corrected_sheet, history_faults, known_sheet, making_remarks, plan_remarks
 from brinemark.steps.sheet_sources import FolderSource, SheetSource
 from brinemark.terms.canonical import canonical_bytes, sha256_hex
 from brinemark.terms.errors import Refused
@@ -128,6 +128,7 @@ def _checked(
         progress = Progress(files + curves, on_step)
         measured = _measured(place, reader, incoming, faults, progress)
         remarks = (*said.remarks, *_twins(incoming), *making_remarks(incoming, makings))
+        remarks += tuple(plan_remarks(reader, incoming, old))
     if measured is None:
         return replace(said, findings=findings_of(faults.found), remarks=remarks)
     made = replace(measured, supersedes=None if old is None else old.id, reason=reason, remarks=remarks)
