@@ -14,7 +14,7 @@ from brinemark.terms.canonical import content_hash, record_id
 from brinemark.terms.errors import Refused
 from brinemark.terms.stored import Record
 
-KINDS = ("wave", "signal", "calibration", "limits", "control", "reading", "signal study", "definition lock")
+KINDS = ("wave", "signal", "calibration", "limits", "control", "reading", "signal study", "definition lock", "report")
 _BATCH = 200
 
 

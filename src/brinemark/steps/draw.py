@@ -67,13 +67,18 @@ def draw_life(place: Place, electrode: str, kind: Kind, statement: str | None = 
     sample = main.row.sample
     if statement is None and sample is not None and calibrated:
         statement = read_samples(place, [sample])[0].sentence
+    return render(life_spec(place, electrode, main, statement), kind)
+
+
+def life_spec(place: Place, electrode: str, main: StoredRow, statement: str | None) -> Spec:
+    """The chart of a life; main : the row of its main reading; statement : about the sample, None without one."""
     if statement is not None:
         unit = place.settings.analyte.level_unit
         statement = statement.replace(unit, shown_unit(unit))
     reference = None if place.settings.of_spectra else _reference(place, main)
     name = "wavelength, nm" if place.settings.of_spectra else "potential, V"
     across = f"{name} against {reference}" if reference else name
-    return render(life_chart(life_picture(place, electrode, across, statement)), kind)
+    return life_chart(life_picture(place, electrode, across, statement))
 
 
 def _is_calibrated(place: Place, reader: Reader) -> bool:
@@ -109,8 +114,13 @@ def draw_statements(place: Place, samples: Sequence[str], kind: Kind, calibratio
     answers = read_samples(place, samples, calibration)
     if not answers:
         raise Refused("no sample in this logbook", "at least one", "add a run sheet with samples")
+    return render(statements_picture(answers), kind)
+
+
+def statements_picture(answers: Sequence[SampleReading]) -> Spec:
+    """The chart of one statement or more, on one axis."""
     pairs = [(answer.sample, answer.reading) for answer in answers]
-    return render(statement_strip(pairs, answers[0].unit, answers[0].analyte), kind)
+    return statement_strip(pairs, answers[0].unit, answers[0].analyte)
 
 
 def calibration_picture(report: CalibrationReport, batches: Sequence[str] | None = None) -> Spec:

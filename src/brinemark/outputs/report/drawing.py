@@ -1,0 +1,61 @@
+"""Pictures of a report: the specifications of the charts in the report's font and decimal sign, and the QR code."""
+
+from __future__ import annotations
+
+import io
+import json
+from collections.abc import Callable
+from functools import lru_cache
+from typing import Any
+
+from brinemark.outputs.charts import Spec, render
+from brinemark.outputs.fonts import FAMILY
+from brinemark.outputs.report.wording import Numbers, Readable
+
+COMMA = "de-DE"
+KEPT = 256
+"""Drawn pictures that are kept in memory, so that a page and a report draw one once."""
+
+
+def drawn(spec: Spec, numbers: Numbers, readable: Readable) -> dict[str, str]:
+    """The chart as SVG with the text that a reader hears instead of it."""
+    told = _in_words(spec, lambda text: readable.text(numbers.words(text)))
+    seen = readable.all(told)
+    seen["config"] = {**seen["config"], "font": FAMILY}
+    svg = _rendered(json.dumps(seen, ensure_ascii=False), numbers.decimal)
+    return {"svg": svg, "alt": str(seen.get("description", ""))}
+
+
+@lru_cache(maxsize=KEPT)
+def _rendered(spec: str, decimal: str) -> str:
+    return render(json.loads(spec), "svg", locale=COMMA if decimal == "comma" else None).decode("utf-8")
+
+
+def _in_words(spec: Spec, words: Callable[[str], str]) -> Any:
+    """The chart with its title, description and lettering put through words; formulas and formats stay."""
+    if isinstance(spec, dict):
+        return {key: _lettering(part, words) if key in LETTERING else _in_words(part, words) for key, part in spec.items()}
+    if isinstance(spec, list):
+        return [_in_words(part, words) for part in spec]
+    return spec
+
+
+LETTERING = frozenset(("text", "subtitle", "description", "labelExpr"))
+"""Keys whose text is read by people; under any other key a text is a name, a format or a formula."""
+
+
+def _lettering(value: Any, words: Callable[[str], str]) -> Any:
+    if isinstance(value, str):
+        return words(value)
+    if isinstance(value, list):
+        return [_lettering(part, words) for part in value]
+    return _in_words(value, words)
+
+
+def code(identity: str) -> dict[str, str]:
+    """The QR code of an id (ISO/IEC 18004), error correction level M."""
+    import segno
+
+    out = io.BytesIO()
+    segno.make(identity, error="m", micro=False).save(out, kind="svg", border=2, xmldecl=False, svgns=True)
+    return {"svg": out.getvalue().decode("utf-8"), "alt": f"QR code of the id of this report, {identity}"}
