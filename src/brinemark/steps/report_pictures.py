@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 
 from brinemark.outputs.charts import Spec
 from brinemark.steps.answers import CalibrationReport, SampleReading
@@ -30,11 +31,16 @@ def sample_pictures(
             found[f"statements {start // STRIP_ROWS}"] = statements_picture(answers[start : start + STRIP_ROWS])
     if len(answers) <= MOST_SAMPLES:
         for number, answer in enumerate(answers):
-            found[f"reading {number}"] = reading_picture(answer, report)
+            found[f"reading {number}"] = reading_picture(_without_remarks(answer), report)
             if of_now:
                 found |= _lives(place, answer, number)
     batches = {use.batch for answer in answers for use in answer.electrodes}
     return found | _fans(report, [one for one in sorted(set(report.calibration.readings.batch)) if one in batches])
+
+
+def _without_remarks(answer: SampleReading) -> SampleReading:
+    """For a picture: the remarks stand in full below it."""
+    return replace(answer, reading=replace(answer.reading, warnings=(), films=()))
 
 
 def batch_pictures(report: CalibrationReport, batch: str) -> dict[str, Spec]:

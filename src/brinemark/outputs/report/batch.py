@@ -13,6 +13,7 @@ from brinemark.outputs.report.parts import (
     Page,
     calibration_part,
     definition_part,
+    fans,
     held,
     limits_table,
     meaning_of_limits,
@@ -34,9 +35,10 @@ def batch_report(data: Data, numbers: Numbers, pictures: frozenset[str]) -> Page
     blocks = [heading("What was asked"), prose(asked), heading("The answer"), *(statement(text) for text in answers)]
     if limits:
         blocks += [*limits_table(limits, numbers), meaning_of_limits(data, numbers)]
+    blocks += fans(pictures)
     blocks += [heading("Its electrodes"), _electrodes(data, numbers), *_said(data, numbers)]
     blocks += runs_part(data, numbers)
-    blocks += calibration_part(data, numbers, pictures)
+    blocks += calibration_part(data, numbers, frozenset())
     blocks += definition_part(data, numbers)
     blocks += way_back_part(data, numbers)
     blocks += records_part(data, numbers)
@@ -66,12 +68,12 @@ def _answers(limits: list[Mapping[str, Any]], data: Data, numbers: Numbers) -> I
 
 def _electrodes(data: Data, numbers: Numbers) -> Block:
     films = {one["electrode"]: one for one in data["calibration"]["films"]}
+    standing = [row for row in data["rows"] if not row["superseded"]]
+    main = [next((one for one in row["signals"] if one["role"] == "main"), None) for row in standing]
+    signals = iter(numbers.signals([(one["signal"], one["u"], one["unit"]) for one in main if one is not None]))
     rows = []
-    for row in data["rows"]:
-        if row["superseded"]:
-            continue
-        found = [one for one in row["signals"] if one["role"] == "main"]
-        signal = numbers.signal(found[0]["signal"], found[0]["u"], found[0]["unit"]) if found else "–"
+    for row, found in zip(standing, main, strict=True):
+        signal = "–" if found is None else next(signals)
         flags = "; ".join(dict.fromkeys(flag["name"] for one in row["signals"] for flag in one["flags"]))
         film = films.get(row["electrode"])
         doubt = "–" if film is None else numbers.number(film["low"] + film["high"], ".2g")

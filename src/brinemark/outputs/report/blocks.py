@@ -67,6 +67,6 @@ def files(entries: Iterable[tuple[str, Sequence[tuple[str, str]]]], caption: str
     return {"kind": "files", "entries": listed, "caption": caption}
 
 
-def picture(name: str, caption: str, width: int = 100) -> Block:
-    """A picture by its name among the drawn ones; width : in percent of the line."""
-    return {"kind": "picture", "name": name, "caption": caption, "width": width}
+def picture(name: str, caption: str = "") -> Block:
+    """A picture by its name among the drawn ones."""
+    return {"kind": "picture", "name": name, "caption": caption}

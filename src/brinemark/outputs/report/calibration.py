@@ -57,8 +57,8 @@ def _answers(one: Mapping[str, Any], data: Data, numbers: Numbers) -> Iterator[s
     if least:
         unit = shown_unit(data["unit"])
         lowest, highest = numbers.amount(min(least)), numbers.amount(max(least))
-        over = lowest if lowest == highest else f"{lowest} to {highest}"
-        yield f"By batch and protocol, one electrode detects {data['analyte']} from {over} {unit}."
+        where = f"is {lowest}" if lowest == highest else f"lies between {lowest} and {highest}"
+        yield f"The minimum detectable level of one electrode {where} {unit}, by batch and protocol."
 
 
 def _not_drawn(one: Mapping[str, Any], pictures: frozenset[str]) -> list[Block]:
@@ -78,10 +78,10 @@ PANELS = 16
 def _fit(one: Mapping[str, Any], numbers: Numbers, pictures: frozenset[str]) -> list[Block]:
     if "fit" not in pictures:
         return []
-    speaks = [check for check in one["fit"] if check["speaks"]]
+    speaks = [f"{check['what']} of {check['name']}" for check in one["fit"] if check["speaks"]]
     said = f"{counted(len(one['fit']), 'group')} of electrodes were asked for what they would have beyond the model; "
-    found = "none speaks" if not speaks else f"{joined([f'{check["what"]} of {check["name"]}' for check in speaks])} speak"
-    return [heading("How the model fits", 2), prose(f"{said}{found}."), picture("fit", "")]
+    found = f"{joined(speaks)} speak" if speaks else "none speaks"
+    return [heading("How the model fits", 2), prose(f"{said}{found}."), picture("fit")]
 
 
 def _numerics(one: Mapping[str, Any], numbers: Numbers) -> list[Block]:

@@ -132,9 +132,9 @@ def _parted(blocks: list[Block]) -> list[Block]:
 
 
 def _breakable(value: Any) -> Any:
-    """Long words of names may be parted; hashes and names of pictures may not."""
+    """Long words of names may be parted; hashes and names of pictures may not. A line of a note ends nowhere."""
     if isinstance(value, str):
-        return breakable(value)
+        return breakable(value.replace("\n", " "))
     if isinstance(value, Mapping):
         return {key: part if key in ("kind", "name", "lines") else _breakable(part) for key, part in value.items()}
     return [_breakable(part) for part in value] if isinstance(value, list) else value

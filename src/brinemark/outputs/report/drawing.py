@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import io
 import json
+import re
 from collections.abc import Callable
 from functools import lru_cache
 from typing import Any
@@ -13,17 +14,29 @@ from brinemark.outputs.fonts import FAMILY
 from brinemark.outputs.report.wording import Numbers, Readable
 
 COMMA = "de-DE"
+"""A locale of the drawing library with a decimal comma."""
+WIDTH = re.compile(r'<svg [^>]*?\bwidth="([\d.]+)"')
+MM_OF_PIXEL = 0.235
+"""Letters of 12 pixels become 8 points high, as in the tables."""
 KEPT = 256
 """Drawn pictures that are kept in memory, so that a page and a report draw one once."""
 
 
-def drawn(spec: Spec, numbers: Numbers, readable: Readable) -> dict[str, str]:
+def drawn(spec: Spec, numbers: Numbers, readable: Readable) -> dict[str, Any]:
     """The chart as SVG with the text that a reader hears instead of it."""
     told = _in_words(spec, lambda text: readable.text(numbers.words(text)))
     seen = readable.all(told)
     seen["config"] = {**seen["config"], "font": FAMILY}
     svg = _rendered(json.dumps(seen, ensure_ascii=False), numbers.decimal)
-    return {"svg": svg, "alt": str(seen.get("description", ""))}
+    return {"svg": svg, "alt": str(seen.get("description", "")), "width": MM_OF_PIXEL * _pixels(svg)}
+
+
+def _pixels(svg: str) -> float:
+    """Width of a drawn chart, as it says itself."""
+    found = WIDTH.search(svg)
+    if found is None:
+        raise ValueError("a chart without a width")
+    return float(found.group(1))
 
 
 @lru_cache(maxsize=KEPT)
@@ -52,7 +65,7 @@ def _lettering(value: Any, words: Callable[[str], str]) -> Any:
     return _in_words(value, words)
 
 
-def code(identity: str) -> dict[str, str]:
+def code(identity: str) -> dict[str, Any]:
     """The QR code of an id (ISO/IEC 18004), error correction level M."""
     import segno
 

@@ -88,7 +88,7 @@ def _finding(one: Mapping[str, Any], numbers: Numbers) -> tuple[str, ...]:
 
 
 def calibration_part(data: Data, numbers: Numbers, pictures: frozenset[str]) -> list[Block]:
-    """How it was calibrated: what is behind it, the fan of the batches that were used, what is weak."""
+    """How it was calibrated: what is behind it, the fan of the batches where one is given, what is weak."""
     one = data["calibration"]
     behind = one["electrodes"]
     batches = sorted({line["batch"] for line in data["standards"]})
@@ -106,7 +106,7 @@ def calibration_part(data: Data, numbers: Numbers, pictures: frozenset[str]) -> 
 
 def fans(pictures: frozenset[str]) -> list[Block]:
     """The fan of a calibration, in as many pictures as there are."""
-    return [picture(name, "") for name in in_order(pictures, "fan")]
+    return [picture(name) for name in in_order(pictures, "fan")]
 
 
 def in_order(pictures: frozenset[str], kind: str) -> list[str]:
@@ -135,6 +135,7 @@ def population(calibration: Mapping[str, Any], numbers: Numbers) -> Block:
 def standards(lines: Sequence[Mapping[str, Any]], numbers: Numbers) -> Block:
     """Readings of calibration electrodes."""
     unit = shown_unit(numbers.unit)
+    signals = numbers.signals([(one["signal"], one["u"], one["unit"]) for one in lines])
     rows = [
         (
             one["electrode"],
@@ -142,9 +143,9 @@ def standards(lines: Sequence[Mapping[str, Any]], numbers: Numbers) -> Block:
             one["instrument"],
             "pre-scan" if one["dip"] < 0 else "main" if one["dip"] == 0 else f"dip {one['dip']}",
             numbers.number(one["level"], ".4g"),
-            numbers.signal(one["signal"], one["u"], one["unit"]),
+            signal,
         )
-        for one in lines
+        for one, signal in zip(lines, signals, strict=True)
     ]
     return table(("electrode", "batch", "instrument", "reading", f"level, {unit}", "signal"), rows, right=(4, 5))
 
@@ -169,7 +170,8 @@ def limits_table(limits: Iterable[Mapping[str, Any]], numbers: Numbers) -> list[
         ]
         head = ("batch", "instrument", "electrodes", "critical value", "minimum detectable", "working range")
         what = "A single reading" if protocol == "single" else f"A reading {protocol}"
-        blocks.append(table(head, rows, right=(2, 3, 4), widths=(2, 2, 1, 2, 2, 2), caption=f"{what}, levels in {unit}"))
+        caption = f"{what}, levels in {unit}"
+        blocks.append(table(head, rows, right=(2, 3, 4, 5), widths=(3, 3, 2, 3, 4, 4), caption=caption))
     return blocks
 
 
@@ -196,7 +198,9 @@ def left_out(calibration: Mapping[str, Any]) -> list[Block]:
 
 def weak(calibration: Mapping[str, Any], numbers: Numbers) -> list[Block]:
     """What is weak, in the calibration's own words."""
-    said = [*calibration["weaknesses"], *calibration["warnings"]]
+    out = calibration["electrodes"]["left_out"]
+    told = {f"electrode {one['electrode']} of batch {one['batch']} was left out: {one['reason']}" for one in out}
+    said = [one for one in (*calibration["weaknesses"], *calibration["warnings"]) if one not in told]
     if not said:
         return [prose("No weakness of the calibration was found.")]
     return [heading("What is weak in it", 2), items(f"{numbers.words(upper(text))}." for text in said)]

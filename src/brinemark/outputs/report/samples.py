@@ -37,8 +37,15 @@ from brinemark.outputs.report.wording import Numbers, counted, joined
 from brinemark.terms.glossary import STATEMENTS
 
 READINGS = {"prescan": "pre-scan", "addition": "addition"}
-ONE_BY_ONE = 12
-"""Up to so many samples each answer stands as a sentence before the table."""
+ONE_BY_ONE = 3
+"""Up to so many samples each answer stands in large letters; with more it is a count, and a table of sentences."""
+COUNTED = {
+    "quantified": "quantified",
+    "detected, amount uncertain": "detected with the amount uncertain",
+    "not detected": "not detected",
+    "at or above": "at or above a limit",
+    "cannot say": "without a statement",
+}
 
 
 def samples_report(data: Data, numbers: Numbers, pictures: frozenset[str]) -> Page:
@@ -46,13 +53,22 @@ def samples_report(data: Data, numbers: Numbers, pictures: frozenset[str]) -> Pa
     pairs = list(zip(data["samples"], data["readings"], strict=True))
     title = _title(data)
     blocks = [heading("What was asked"), prose(_asked(data)), heading("The answer")]
-    blocks += [statement(f"{one['sample']}: {numbers.words(one['words'])}.") for one, _ in pairs[:ONE_BY_ONE]]
-    blocks += [framed([SCREENING])]
-    if len(pairs) > 1:
-        blocks += [_overview(data, numbers), *(picture(name, "") for name in in_order(pictures, "statements"))]
-    blocks += _meanings(data)
+    answers = [f"{one['sample']}: {numbers.words(one['words'])}." for one, _ in pairs]
+    if len(pairs) > ONE_BY_ONE:
+        answers = [_summary(data)]
+    blocks += [*(statement(text) for text in answers), framed([SCREENING])]
+    if len(pairs) > ONE_BY_ONE:
+        blocks.append(_overview(data, numbers))
+    blocks += [*(picture(name) for name in in_order(pictures, "statements")), *_meanings(data)]
+    common = _common(data, numbers)
+    if common:
+        blocks += [heading("What holds for all of them", 2), items(common)]
     for number, (one, reading) in enumerate(pairs):
+        if len(pairs) > 1:
+            blocks += [heading(f"{upper(one['role'])} {one['sample']}"), prose(f"{numbers.words(upper(one['words']))}.")]
         blocks += _sample(number, one, reading, numbers, pictures)
+        remarks = [text for text in _remarks(one, reading, numbers) if text not in common]
+        blocks += [items(remarks)] if remarks else []
     if not in_order(pictures, "reading"):
         blocks.append(quiet("Of so many samples, single curves are left out; a report of fewer samples shows them."))
     blocks += runs_part(data, numbers)
@@ -62,8 +78,7 @@ def samples_report(data: Data, numbers: Numbers, pictures: frozenset[str]) -> Pa
     blocks += way_back_part(data, numbers)
     blocks += records_part(data, numbers)
     blocks += [heading("Cautions"), items(numbers.words(text) for text in of_samples(data["analyte"]))]
-    told = " ".join(f"{one['sample']}: {numbers.words(one['words'])}." for one, _ in pairs[:ONE_BY_ONE])
-    return Page(title, told, under_title(data), blocks)
+    return Page(title, " ".join(answers), under_title(data), blocks)
 
 
 def _title(data: Data) -> str:
@@ -92,28 +107,27 @@ def _asked(data: Data) -> str:
     )
 
 
+def _summary(data: Data) -> str:
+    """How many of each statement."""
+    said = [reading["statement"] for reading in data["readings"]]
+    parts = [f"{said.count(name)} {words}" for name, words in COUNTED.items() if name in said]
+    return f"Of {counted(len(said), 'water')}: {joined(parts)}."
+
+
 def _overview(data: Data, numbers: Numbers) -> Block:
-    rows = []
-    for one, reading in zip(data["samples"], data["readings"], strict=True):
-        estimate = reading["estimate"] or {}
-        lower, upper_end = estimate.get("lower"), estimate.get("upper")
-        middle = estimate.get("median") if reading["statement"] in ("quantified", "detected, amount uncertain") else None
-        electrodes = [f"{use['electrode']}" for use in reading["electrodes"]]
-        rows.append(
-            (
-                one["sample"],
-                reading["statement"],
-                numbers.amount(middle),
-                numbers.amount(lower if reading["statement"] != "not detected" else None),
-                numbers.amount(upper_end),
-                joined(electrodes, 4),
-            )
-        )
-    unit = shown_unit(data["unit"])
-    head = ("water", "statement", f"level, {unit}", "from", "to", "electrodes")
-    level = numbers.percent(data["decision"]["interval"])
-    caption = f"All statements; levels, interval ends and limits in {unit}, at {level}"
-    return table(head, rows, right=(2, 3, 4), widths=(4, 5, 2, 2, 2, 4), caption=caption)
+    rows = [
+        (one["sample"], numbers.words(one["words"]), joined([use["electrode"] for use in reading["electrodes"]], 6))
+        for one, reading in zip(data["samples"], data["readings"], strict=True)
+    ]
+    return table(("water", "statement", "electrodes"), rows, widths=(3, 9, 4))
+
+
+def _common(data: Data, numbers: Numbers) -> list[str]:
+    """Remarks that every one of several samples has."""
+    found = [list(_remarks(*pair, numbers)) for pair in zip(data["samples"], data["readings"], strict=True)]
+    if len(found) < 2:
+        return []
+    return [text for text in found[0] if all(text in others for others in found)]
 
 
 def _meanings(data: Data) -> list[Block]:
@@ -126,14 +140,12 @@ def _meanings(data: Data) -> list[Block]:
 def _sample(
     number: int, one: Mapping[str, Any], reading: Mapping[str, Any], numbers: Numbers, pictures: frozenset[str]
 ) -> list[Block]:
-    blocks = [heading(f"{upper(one['role'])} {one['sample']}")]
-    blocks += [prose(f"{numbers.words(upper(one['words']))}."), facts(_facts(one, reading, numbers))]
+    blocks = [facts(_facts(one, reading, numbers))]
     if f"reading {number}" in pictures:
-        blocks.append(picture(f"reading {number}", ""))
+        blocks.append(picture(f"reading {number}"))
     blocks.append(_electrodes(reading, numbers))
-    blocks += [picture(name, "") for name in sorted(pictures) if name.startswith(f"life {number} ")]
-    remarks = list(_remarks(one, reading, numbers))
-    return [*blocks, *([items(remarks)] if remarks else [])]
+    blocks += [picture(name) for name in sorted(pictures) if name.startswith(f"life {number} ")]
+    return blocks
 
 
 def _facts(one: Mapping[str, Any], reading: Mapping[str, Any], numbers: Numbers) -> Iterator[tuple[str, str]]:
@@ -160,6 +172,8 @@ def _facts(one: Mapping[str, Any], reading: Mapping[str, Any], numbers: Numbers)
 
 
 def _electrodes(reading: Mapping[str, Any], numbers: Numbers) -> Block:
+    lines = [line for use in reading["electrodes"] for line in use["readings"]]
+    signals = iter(numbers.signals([(line["signal"], line["u"], line["unit"]) for line in lines]))
     rows = []
     for use in reading["electrodes"]:
         for place, line in enumerate(use["readings"]):
@@ -168,8 +182,7 @@ def _electrodes(reading: Mapping[str, Any], numbers: Numbers) -> Block:
             named = (use["electrode"], use["batch"], use["instrument"], dilution) if first else ("", "", "", "")
             share = numbers.percent(round(use["share"], 3)) if first else ""
             flags = "; ".join(flag["name"] + (" (severe)" if flag["severe"] else "") for flag in line["flags"])
-            signal = numbers.signal(line["signal"], line["u"], line["unit"])
-            rows.append((*named, READINGS.get(line["role"], line["role"]), signal, share, flags))
+            rows.append((*named, READINGS.get(line["role"], line["role"]), next(signals), share, flags))
     head = ("electrode", "batch", "instrument", "dilution", "reading", "signal", "share", "flags")
     return table(head, rows, right=(3, 5, 6), widths=(3, 2, 3, 2, 2, 4, 2, 4))
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 import unicodedata
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any, Literal, TypeAlias
 
@@ -54,13 +54,17 @@ class Numbers:
     def percent(self, share: float) -> str:
         return f"{self._sign(f'{100 * share:.3g}')} %"
 
-    def signal(self, value: float, u: float, unit: str) -> str:
-        """A signal with its standard uncertainty: 12.34 ± 0.21 nA."""
+    def signals(self, found: Sequence[tuple[float, float, str]]) -> list[str]:
+        """Signals (value, u, unit) with their standard uncertainty, 12.34 ± 0.21 nA; one prefix for all of a unit."""
         import numpy as np
 
-        factor, scaled = scaled_unit(unit, np.array([value]))
+        values = {unit: np.array([value for value, _, its in found if its == unit]) for _, _, unit in found}
+        scales = {unit: scaled_unit(unit, those) for unit, those in values.items()}
+        return [self._signal(value, u, *scales[unit]) for value, u, unit in found]
+
+    def _signal(self, value: float, u: float, factor: float, unit: str) -> str:
         written, spread = with_uncertainty(value * factor, u * factor)
-        return self._sign(f"{written} ± {spread}{'' if scaled == '1' else ' ' + scaled}".replace("-", "−"))
+        return self._sign(f"{written} ± {spread}{'' if unit == '1' else ' ' + unit}".replace("-", "−"))
 
     def _sign(self, text: str) -> str:
         return text if self.decimal == "point" else INSIDE_NUMBER.sub(",", text)
@@ -77,8 +81,8 @@ class Readable:
         """Find what cannot be shown in all texts within the values, at once."""
         strange = frozenset(one for text in texts_in(values) for one in text) - PLAIN
         by_kind = frozenset(one for one in strange if _hidden(one))
-        for one in sorted(by_kind | self.faces.cannot_show(strange - by_kind)):
-            self.replaced[one] = " " if one in "\t\n\r\u2028\u2029" else f"[U+{ord(one):04X}]"
+        for one in sorted((by_kind | self.faces.cannot_show(strange - by_kind)) - {"\n"}):
+            self.replaced[one] = " " if one in "\t\r\u2028\u2029" else f"[U+{ord(one):04X}]"
 
     def text(self, text: str) -> str:
         """The text with what stands for its characters."""
