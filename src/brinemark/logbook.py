@@ -16,6 +16,7 @@ if TYPE_CHECKING:
     from brinemark.records.audit import AuditEntry
     from brinemark.steps.answers import Added, CalibrationReport, SampleReading
     from brinemark.steps.check import CheckReport
+    from brinemark.steps.look import ReadingHead
     from brinemark.steps.report import Report
     from brinemark.steps.run_control import RunReport
     from brinemark.steps.scan_rates import ScanRates
@@ -24,7 +25,7 @@ if TYPE_CHECKING:
     from brinemark.terms.curves import Curve, CurveDissection
     from brinemark.terms.runs import StoredRow
     from brinemark.terms.settings import Settings
-    from brinemark.terms.stored import StoredSheet
+    from brinemark.terms.stored import Original, Record, StoredSheet
 
 
 class Logbook:
@@ -145,6 +146,40 @@ class Logbook:
 
         return stored_readings(self._place)
 
+    def reading_heads(self) -> tuple[ReadingHead, ...]:
+        """Every reading ever shown, in short, oldest first."""
+        from brinemark.steps.look import reading_heads
+
+        return reading_heads(self._place)
+
+    def reading(self, reading: str) -> SampleReading:
+        """One reading as it was answered, by its id. Raises Refused."""
+        from brinemark.steps.look import readings_by_id
+
+        return readings_by_id(self._place, [reading])[0]
+
+    def record(self, record: str) -> Record:
+        """A record of any kind by its id, without its arrays. Raises Refused."""
+        from brinemark.steps.look import record_of
+
+        return record_of(self._place, record)
+
+    def original(self, sha256: str) -> tuple[Original, bytes]:
+        """A kept file: its name and size, and its bytes as they came. Raises Refused."""
+        from brinemark.steps.look import original_of
+
+        return original_of(self._place, sha256)
+
+    def original_ids(self) -> frozenset[str]:
+        """sha256 of every kept file."""
+        with self._place.database.reading() as reader:
+            return reader.original_ids()
+
+    def calibrations(self) -> tuple[Record, ...]:
+        """Every calibration, newest first, without arrays."""
+        with self._place.database.reading() as reader:
+            return tuple(reader.newest_first("calibration"))
+
     def trace_of(self, row: StoredRow, prescan: bool = False) -> Curve:
         """The curve of a row, or of its pre-scan. Raises Refused when no curve was kept."""
         from brinemark.steps.look import trace_of
@@ -189,6 +224,14 @@ class Logbook:
 
         return draw_reading(self._place, sample, kind, calibration)
 
+    def draw_stored(self, *readings: str, kind: Kind = "svg") -> bytes:
+        """The confidence curve of a reading as it was answered, by its id; of several their statements. Refused."""
+        from brinemark.steps.draw import draw_stored, draw_stored_statements
+
+        if len(readings) == 1:
+            return draw_stored(self._place, readings[0], kind)
+        return draw_stored_statements(self._place, readings, kind)
+
     def draw_fit(self, kind: Kind = "svg", calibration: str | None = None) -> bytes:
         """What groups of standards and batches would have beyond the model of a calibration. Raises Refused."""
         from brinemark.steps.draw import draw_fit
@@ -221,6 +264,11 @@ class Logbook:
         """The audit list, oldest first."""
         with self._place.database.reading() as reader:
             return reader.audit_entries()
+
+    def audit_head(self) -> str:
+        """Hash of the last audit entry: it changes with everything that is stored."""
+        with self._place.database.reading() as reader:
+            return reader.audit_head()
 
     def verify(self) -> CheckReport:
         """Check the file, the audit list, every record and every original."""

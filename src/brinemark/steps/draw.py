@@ -24,7 +24,7 @@ from brinemark.science.amount.predictive import of_batch
 from brinemark.steps.answers import CalibrationReport, ElectrodeUse, SampleReading
 from brinemark.steps.chosen import current
 from brinemark.steps.life_picture import life_of, life_picture
-from brinemark.steps.look import dissection_of, stored_calibration, trace_of
+from brinemark.steps.look import dissection_of, readings_by_id, stored_calibration, trace_of
 from brinemark.steps.place import Place
 from brinemark.steps.read import read_samples
 from brinemark.terms.amounts import Calibration
@@ -93,6 +93,21 @@ def draw_reading(place: Place, sample: str, kind: Kind, calibration: str | None 
     """The confidence curve and the statement of one sample or control, read now. Raises Refused."""
     answer = read_samples(place, [sample], calibration)[0]
     return render(reading_picture(answer, stored_calibration(place, answer.calibration)), kind)
+
+
+def draw_stored(place: Place, reading: str, kind: Kind) -> bytes:
+    """The confidence curve of a reading as it was answered, by its id. Raises Refused."""
+    answer = readings_by_id(place, [reading])[0]
+    return render(reading_picture(answer, stored_calibration(place, answer.calibration)), kind)
+
+
+def draw_stored_statements(place: Place, readings: Sequence[str], kind: Kind) -> bytes:
+    """The statements of readings as they were answered, by their ids, on one axis. Raises Refused."""
+    answers = readings_by_id(place, readings)
+    if not answers:
+        raise Refused("no reading", "at least one", "read a sample")
+    pairs = [(answer.sample, answer.reading) for answer in answers]
+    return render(statement_strip(pairs, answers[0].unit, answers[0].analyte), kind)
 
 
 def draw_fit(place: Place, kind: Kind, calibration: str | None = None) -> bytes:

@@ -2,6 +2,11 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+from dataclasses import asdict, dataclass
+from typing import Any
+
+from brinemark.records.files import original_path
 from brinemark.steps.answers import CalibrationReport, SampleReading
 from brinemark.steps.calibrate import report_of
 from brinemark.steps.chosen import current, limits_of, named, newest_waves
@@ -15,6 +20,7 @@ from brinemark.terms.curves import Curve, CurveDissection
 from brinemark.terms.errors import Refused
 from brinemark.terms.runs import StoredRow
 from brinemark.terms.settings import PrescanQuantity
+from brinemark.terms.stored import Original, Record
 
 
 def stored_calibration(place: Place, prefix: str | None = None) -> CalibrationReport:
@@ -33,6 +39,60 @@ def stored_readings(place: Place) -> list[SampleReading]:
         ids = [record.id for record in reader.newest_first("reading")]
         found = reader.records(ids, arrays=True)
         return told(reader, [answer_of(found[one]) for one in reversed(ids)])
+
+
+@dataclass(frozen=True, slots=True)
+class ReadingHead:
+    """A reading once shown, in short: what was said about which sample, when, and by which calibration."""
+
+    id: str
+    sample: str
+    statement: str
+    sentence: str
+    calibration: str
+    made_at: str
+
+    def to_dict(self) -> dict[str, Any]:
+        return asdict(self)
+
+
+def reading_heads(place: Place) -> tuple[ReadingHead, ...]:
+    """Every reading in short, oldest first; their arrays are not loaded."""
+    with place.database.reading() as reader:
+        found = []
+        for record in reader.newest_first("reading"):
+            answer = answer_of(record)
+            said = (answer.sample, answer.statement, answer.sentence, answer.calibration)
+            found.append(ReadingHead(record.id, *said, record.made_at))
+    return tuple(reversed(found))
+
+
+def readings_by_id(place: Place, ids: Sequence[str]) -> list[SampleReading]:
+    """Readings as they were answered, in the order of their ids. Raises Refused for an id that is none."""
+    with place.database.reading() as reader:
+        found = {one: record for one, record in reader.records(ids, arrays=True).items() if record.kind == "reading"}
+        missing = [one for one in ids if one not in found]
+        if missing:
+            raise Refused(f"no reading {missing[0][:12]!r}", "the id of a reading", "look it up among the samples")
+        return told(reader, [answer_of(found[one]) for one in ids])
+
+
+def record_of(place: Place, record_id: str) -> Record:
+    """One record of any kind without its arrays. Raises Refused."""
+    with place.database.reading() as reader:
+        found = reader.records([record_id]).get(record_id)
+    if found is None:
+        raise Refused(f"no record {record_id[:12]!r}", "the id of a record", "follow a link, or copy the whole id")
+    return found
+
+
+def original_of(place: Place, sha256: str) -> tuple[Original, bytes]:
+    """A kept file: its name, and its bytes as they came. Raises Refused."""
+    with place.database.reading() as reader:
+        found = reader.original(sha256)
+    if found is None:
+        raise Refused(f"no original {sha256[:12]!r}", "the sha256 of a kept file", "follow a link of a row")
+    return found, original_path(place.originals, sha256).read_bytes()
 
 
 def trace_of(place: Place, row: StoredRow, prescan: bool = False) -> Curve:

@@ -25,6 +25,7 @@ PLACES = {
     "dilute": ("dilutions", "dilute"),
     "scan-rates": ("rates", "scan_rates"),
     "signals": ("signals", "signals"),
+    "serve": ("serving", "serve"),
 }
 """Verbs in the order of the work: module and name of each."""
 

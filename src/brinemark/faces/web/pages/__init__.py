@@ -1,0 +1,1 @@
+"""One module for each page, and for what hangs on it."""

@@ -1,0 +1,59 @@
+"""Charts as files of their own, so that a page needs no time for them and a browser can enlarge and keep them."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from typing import TYPE_CHECKING
+
+from brinemark.faces.web.answers import Answer, File
+from brinemark.faces.web.looks import row_of
+from brinemark.faces.web.visit import Visit
+from brinemark.terms.errors import Refused
+
+if TYPE_CHECKING:
+    from brinemark.outputs.charts import Kind
+
+MEDIA: Mapping[str, str] = {"svg": "image/svg+xml", "png": "image/png", "pdf": "application/pdf"}
+KEPT_S = 600
+
+
+def _calibration(visit: Visit, kind: Kind) -> bytes:
+    batches = list(visit.asked.get("batch", ())) or None
+    return visit.book.draw_calibration(kind, visit.ask("calibration") or None, batches)
+
+
+def _fit(visit: Visit, kind: Kind) -> bytes:
+    return visit.book.draw_fit(kind, visit.ask("calibration") or None)
+
+
+def _readings(visit: Visit, kind: Kind) -> bytes:
+    return visit.book.draw_stored(*visit.asked.get("reading", ()), kind=kind)
+
+
+def _life(visit: Visit, kind: Kind) -> bytes:
+    """Without a statement about the sample: a picture never reads it."""
+    return visit.book.draw_life(visit.ask("electrode"), kind, visit.ask("statement"))
+
+
+def _trace(visit: Visit, kind: Kind) -> bytes:
+    row = row_of(visit.desk, visit.ask("row"))
+    return visit.book.draw_trace(row, kind, visit.ask("prescan") == "1", visit.ask("covariate"))
+
+
+DRAWN: Mapping[str, Callable[[Visit, Kind], bytes]] = {
+    "calibration": _calibration,
+    "fit": _fit,
+    "readings": _readings,
+    "life": _life,
+    "trace": _trace,
+}
+
+
+def picture(visit: Visit) -> Answer:
+    """A chart as SVG, PNG or PDF; drawn once as long as the logbook does not change."""
+    name, kind = visit.path["name"], visit.path["kind"]
+    if name not in DRAWN or kind not in MEDIA:
+        raise Refused(f"no picture {name}.{kind}", f"one of {', '.join(DRAWN)} as svg, png or pdf", "follow a link")
+    asked = tuple(sorted((key, tuple(values)) for key, values in visit.asked.items()))
+    body = visit.desk.kept(("picture", name, kind, asked), lambda: DRAWN[name](visit, kind))  # type: ignore[arg-type]
+    return File(body, MEDIA[kind], None if kind == "svg" else f"{name}.{kind}", KEPT_S if "state" in visit.asked else 0)

@@ -1,0 +1,149 @@
+"""The pages of samples: what is said about each, what it rests on, and the way back."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from typing import Any
+from urllib.parse import urlencode
+
+from brinemark.faces.web.answers import Answer, GoTo, Page
+from brinemark.faces.web.looks import READINGS, all_rows, calibration_of, electrodes_of, rows_of
+from brinemark.faces.web.visit import Visit, sliced
+from brinemark.terms.errors import Refused
+from brinemark.terms.wording import film_words
+
+READ_ROLES = ("sample", "control")
+
+
+def table(visit: Visit) -> Answer:
+    """All samples with what was said about each last."""
+    found = _overview(visit)
+    word = visit.ask("find").casefold()
+    wanted = [one for one in found if word in one["sample"].casefold()] if word else found
+    part, shown = sliced(visit, len(wanted))
+    report, _ = calibration_of(visit.desk)
+    read = [one["reading"]["id"] for one in wanted[part] if one["reading"] and not one["reading"]["old"]]
+    strip = f"/pictures/readings.svg?{urlencode([('reading', one) for one in read])}" if len(read) > 1 else ""
+    data = {
+        "samples": wanted[part],
+        "shown": shown,
+        "calibrated": report is not None,
+        "unread": 0 if report is None else sum(1 for one in found if not one["reading"] or one["reading"]["old"]),
+        "strip": strip,
+    }
+    return Page("samples.html", "Samples", data)
+
+
+def read_all(visit: Visit) -> Answer:
+    """Read those without a reading of the newest calibration; all of them when none is left out."""
+    unread = [one["sample"] for one in _overview(visit) if not one["reading"] or one["reading"]["old"]]
+    job = visit.desk.jobs.begin("read", "Read the samples", samples=unread)
+    return GoTo(f"/jobs/{job.id}")
+
+
+def one(visit: Visit) -> Answer:
+    """One sample: the statement, its picture, its electrodes, and what was said before."""
+    name = visit.path["name"]
+    rows = [row for row in rows_of(visit.desk) if row.row.sample == name]
+    if not rows:
+        raise Refused(f"no sample {name!r}", "a sample of a run sheet", "look it up on the page Samples")
+    heads = [head for head in _heads(visit) if head.sample == name]
+    report, _ = calibration_of(visit.desk)
+    data: dict[str, Any] = {
+        "sample": name,
+        "calibrated": report is not None,
+        "reading": None,
+        "earlier": [head.to_dict() for head in reversed(heads[:-1])],
+    }
+    if heads:
+        data |= visit.desk.kept(("sample", heads[-1].id), lambda: _said(visit, heads[-1].id))
+        data["old"] = report is None or heads[-1].calibration != report.id
+    return Page("sample.html", f"Sample {name}", data)
+
+
+def read_one(visit: Visit) -> Answer:
+    name = visit.path["name"]
+    if not any(row.row.sample == name for row in rows_of(visit.desk)):
+        raise Refused(f"no sample {name!r}", "a sample of a run sheet", "look it up on the page Samples")
+    job = visit.desk.jobs.begin("read", f"Read sample {name}", samples=[name])
+    return GoTo(f"/jobs/{job.id}")
+
+
+def _heads(visit: Visit) -> Sequence[Any]:
+    return visit.desk.kept("heads", visit.book.reading_heads)
+
+
+def _overview(visit: Visit) -> list[dict[str, Any]]:
+    return visit.desk.kept("samples", lambda: _made_overview(visit))
+
+
+def _made_overview(visit: Visit) -> list[dict[str, Any]]:
+    report, _ = calibration_of(visit.desk)
+    newest = {head.sample: head for head in _heads(visit)}
+    electrodes: dict[str, list[str]] = {}
+    for row in rows_of(visit.desk):
+        if row.row.role in READ_ROLES and row.row.sample:
+            electrodes.setdefault(row.row.sample, []).append(row.row.electrode)
+    return [
+        {
+            "sample": name,
+            "name": "",
+            "electrodes": list(dict.fromkeys(used)),
+            "reading": _short(newest.get(name), None if report is None else report.id),
+        }
+        for name, used in sorted(electrodes.items())
+    ]
+
+
+def _short(head: Any, calibration: str | None) -> dict[str, Any] | None:
+    if head is None:
+        return None
+    said = head.sentence.removeprefix(f"{head.sample}: ")
+    return {"id": head.id, "said": said, "made_at": head.made_at, "old": head.calibration != calibration}
+
+
+def _said(visit: Visit, reading: str) -> dict[str, Any]:
+    """Everything about one stored reading."""
+    answer = visit.book.reading(reading)
+    plain = answer.to_dict()
+    rows = _row_ids(visit, [use["electrode"] for use in plain["electrodes"]])
+    for use in plain["electrodes"]:
+        for line in use["readings"]:
+            line["words"] = READINGS.get(line["role"], line["role"])
+            line["row_id"] = rows.get((use["electrode"], line["row"]), "")
+    found = plain["detection"]
+    return {
+        "id": reading,
+        "reading": plain,
+        "sentence": answer.sentence,
+        "probability": "" if found is None else _probability(found["p_value"], _several(plain)),
+        "picture": f"/pictures/readings.svg?reading={reading}",
+        "electrodes": plain["electrodes"],
+        "lives": [use["electrode"] for use in plain["electrodes"] if len(use["readings"]) > 1],
+        "film_words": [film_words(film) for film in answer.reading.films],
+        "lines": [line.words(answer.unit) for line in answer.straight_lines],
+    }
+
+
+def _several(plain: Mapping[str, Any]) -> bool:
+    return sum(len(use["readings"]) for use in plain["electrodes"] if use["share"] > 0) > 1
+
+
+def _probability(value: float, simulated: bool) -> str:
+    """p as it is written in a sentence; simulations cannot tell p values below their own number apart."""
+    if simulated and value < 1e-3:
+        return "p at most 0.001"
+    return "p below 0.0001" if value < 1e-4 else f"p = {value:.2g}"
+
+
+def _row_ids(visit: Visit, electrodes: Sequence[str]) -> dict[tuple[str, int], str]:
+    """Id of each row with a curve, by electrode and number in its sheet; the newest where a sheet was corrected."""
+    wanted = set(electrodes)
+    return {
+        (row.row.electrode, row.row.number): row.id
+        for row in all_rows(visit.desk).values()
+        if row.row.electrode in wanted and (row.trace_sha256 or row.prescan_sha256)
+    }
+
+
+__all__ = ["electrodes_of", "one", "read_all", "read_one", "table"]

@@ -1,0 +1,87 @@
+"""What jobs do, in a process of their own. Each kind takes the logbook's folder, its arguments, and a way to tell."""
+
+from __future__ import annotations
+
+import signal
+from collections.abc import Callable, Mapping
+from multiprocessing.connection import Connection
+from multiprocessing.synchronize import Event
+from typing import Any, TypeAlias
+
+from brinemark.logbook import Logbook
+from brinemark.terms.errors import BrinemarkError, Stopped
+
+AT_ONCE = 20  # samples between two looks at whether to stop
+
+
+class Told:
+    """A job's line to the pages."""
+
+    def __init__(self, pipe: Connection, stop: Event) -> None:
+        self._pipe, self._stop = pipe, stop
+
+    def step(self, done: int, total: int) -> bool:
+        """Tell how far it is; False when it should stop."""
+        self._pipe.send({"done": done, "total": total})
+        return not self._stop.is_set()
+
+    def now(self, text: str) -> None:
+        """Tell what is being done. Raises Stopped when it should stop."""
+        self._pipe.send({"said": text})
+        if self._stop.is_set():
+            raise Stopped(0, 0)
+
+
+Work: TypeAlias = Callable[[Logbook, Mapping[str, Any], Told], dict[str, Any]]
+
+
+def calibrate(book: Logbook, _given: Mapping[str, Any], told: Told) -> dict[str, Any]:
+    """A new calibration."""
+    report = book.calibrate(told.step)
+    count = len(report.calibration.readings.electrode)
+    made = "made" if report.new else "was there already; nothing changed"
+    return {"said": f"calibration {report.id[:12]} of {count} electrodes {made}", "see": "/calibration"}
+
+
+def read(book: Logbook, given: Mapping[str, Any], told: Told) -> dict[str, Any]:
+    """Read some samples, or all."""
+    names = list(given.get("samples", ()))
+    wanted = names or sorted({row.row.sample for row in book.rows() if row.row.role == "sample" and row.row.sample})
+    for place in range(0, len(wanted), AT_ONCE):
+        if not told.step(place, len(wanted)):
+            raise Stopped(place, len(wanted))
+        book.read(*wanted[place : place + AT_ONCE])
+    told.step(len(wanted), len(wanted))
+    see = f"/samples/{names[0]}" if len(names) == 1 else "/samples"
+    return {"said": f"{len(wanted)} {'sample' if len(wanted) == 1 else 'samples'} read", "see": see}
+
+
+def verify(book: Logbook, _given: Mapping[str, Any], told: Told) -> dict[str, Any]:
+    """Check the file, the audit list, every record and every original."""
+    told.now("checking every record and every original")
+    report = book.verify()
+    findings = [{"what": line} for line in report.faults]
+    said = f"{report.entries} entries, {report.records} records, {report.originals} originals: "
+    said += "all is sound" if report.sound else f"{len(findings)} faults; the logbook is not sound"
+    return {"said": said, "see": "/audit", "findings": findings}
+
+
+WORK: dict[str, Work] = {"calibrate": calibrate, "read": read, "verify": verify}
+
+
+def carry_out(kind: str, folder: str, given: Mapping[str, Any], pipe: Connection, stop: Event) -> None:
+    """The whole life of a job's process: open, do, tell how it ended."""
+    signal.signal(signal.SIGINT, signal.SIG_IGN)  # Ctrl-C is the server's; it stops its jobs itself.
+    told = Told(pipe, stop)
+    try:
+        with Logbook.open(folder) as book:
+            pipe.send({**WORK[kind](book, given, told), "state": "done"})
+    except Stopped as stopped:
+        stored = "what was read until then is kept" if kind == "read" else "nothing was stored"
+        pipe.send({"state": "stopped", "said": f"stopped after {stopped.done} of {stopped.total} steps; {stored}"})
+    except BrinemarkError as refusal:
+        pipe.send({"state": "refused", "said": str(refusal)})
+    except Exception as fault:
+        pipe.send({"state": "failed", "said": f"a fault of the program, {type(fault).__name__}: {fault}"})
+    finally:
+        pipe.close()
