@@ -11,8 +11,16 @@ from brinemark.records.files import read_original, store_originals
 from brinemark.steps.answers import ANSWER_SCHEMA
 from brinemark.steps.identity import ENGINE, SCHEMA, Made, Recipe
 from brinemark.steps.place import Place
-from brinemark.steps.report_data import BATCH, CALIBRATION, SAMPLES, Gathered, gather_batch, gather_calibration, gather_samples
-from brinemark.terms.canonical import canonical_bytes, sha256_hex
+from brinemark.steps.report_data import (
+    BATCH,
+    CALIBRATION,
+    SAMPLES,
+    Gathered,
+    gather_batch,
+    gather_calibration,
+    gather_samples,
+)
+from brinemark.terms.canonical import JsonValue, canonical_bytes, sha256_hex
 from brinemark.terms.errors import Refused
 from brinemark.terms.stored import Record
 
@@ -81,7 +89,7 @@ def make_report(place: Place, wanted: Wanted) -> Report:
     gathered = _gathered(place, wanted)
     decimal = wanted.decimal or place.settings.report.decimal
     faces = _typefaces(place)
-    settings = {
+    settings: dict[str, JsonValue] = {
         "decimal": decimal,
         "data": sha256_hex(canonical_bytes(gathered.data)),
         "setting": setting_identity(faces),
@@ -109,7 +117,7 @@ def _gathered(place: Place, wanted: Wanted) -> Gathered:
 def _one_calibration(names: Sequence[str], calibration: str | None) -> str | None:
     named = [*names, *([] if calibration is None else [calibration])]
     if len(named) > 1:
-        raise Refused(f"{len(named)} calibrations", "one calibration for one report", "name one, or none for the newest")
+        raise Refused(f"{len(named)} calibrations", "one for one report", "name one, or none for the newest")
     return named[0] if named else None
 
 

@@ -14,7 +14,7 @@ from brinemark.steps.answers import CalibrationReport, SampleReading
 from brinemark.steps.candidates import definition_words
 from brinemark.steps.chosen import limits_of, named
 from brinemark.steps.definition_lock import DefinitionChoice, lock_of
-from brinemark.steps.identity import ENGINE, definition_from
+from brinemark.steps.identity import ENGINE
 from brinemark.steps.look import stored_calibration
 from brinemark.steps.place import Place
 from brinemark.steps.read import judge_runs, read_samples
@@ -90,7 +90,7 @@ def gather_batch(place: Place, batch: str, calibration: str | None) -> Gathered:
         }
         behind = [*(("reading", one.id) for one in own), *(parent for run in runs for parent in run.parents)]
         told = _Told(place, reader, BATCH, [batch], report, rows, runs)
-        return _gathered(told, said, behind, lambda: batch_pictures(report, batch))
+        return _gathered(told, said, behind, lambda: batch_pictures(place, report, batch))
 
 
 def gather_calibration(place: Place, calibration: str | None) -> Gathered:
@@ -102,7 +102,7 @@ def gather_calibration(place: Place, calibration: str | None) -> Gathered:
         rows = way_back(place, reader, found, _ids([record]))
         said = {"standards": _standards(report, set(report.calibration.readings.batch))}
         told = _Told(place, reader, CALIBRATION, [report.id], report, rows, ())
-        return _gathered(told, said, [], lambda: calibration_pictures(report))
+        return _gathered(told, said, [], lambda: calibration_pictures(place, report))
 
 
 @dataclass(frozen=True, slots=True, eq=False)

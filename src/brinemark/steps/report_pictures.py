@@ -7,7 +7,14 @@ from dataclasses import replace
 
 from brinemark.outputs.charts import Spec
 from brinemark.steps.answers import CalibrationReport, SampleReading
-from brinemark.steps.draw import calibration_picture, fit_picture, life_spec, reading_picture, statements_picture
+from brinemark.steps.draw import (
+    calibration_picture,
+    fit_picture,
+    kept_memory,
+    life_spec,
+    reading_picture,
+    statements_picture,
+)
 from brinemark.steps.life_picture import life_of
 from brinemark.steps.place import Place
 
@@ -35,7 +42,9 @@ def sample_pictures(
             if of_now:
                 found |= _lives(place, answer, number)
     batches = {use.batch for answer in answers for use in answer.electrodes}
-    return found | _fans(report, [one for one in sorted(set(report.calibration.readings.batch)) if one in batches])
+    return found | _fans(
+        place, report, [one for one in sorted(set(report.calibration.readings.batch)) if one in batches]
+    )
 
 
 def _without_remarks(answer: SampleReading) -> SampleReading:
@@ -43,19 +52,21 @@ def _without_remarks(answer: SampleReading) -> SampleReading:
     return replace(answer, reading=replace(answer.reading, warnings=(), films=()))
 
 
-def batch_pictures(report: CalibrationReport, batch: str) -> dict[str, Spec]:
-    return _fans(report, [batch])
+def batch_pictures(place: Place, report: CalibrationReport, batch: str) -> dict[str, Spec]:
+    """The fan of one batch."""
+    return _fans(place, report, [batch])
 
 
-def calibration_pictures(report: CalibrationReport) -> dict[str, Spec]:
+def calibration_pictures(place: Place, report: CalibrationReport) -> dict[str, Spec]:
     """The fan of every batch, up to MOST_FANS pictures, and how the model fits."""
-    found = _fans(report, sorted(set(report.calibration.readings.batch)))
+    found = _fans(place, report, sorted(set(report.calibration.readings.batch)))
     return found | ({"fit": fit_picture(report)} if report.calibration.fit else {})
 
 
-def _fans(report: CalibrationReport, batches: Sequence[str]) -> dict[str, Spec]:
+def _fans(place: Place, report: CalibrationReport, batches: Sequence[str]) -> dict[str, Spec]:
+    memory = kept_memory(place, report.id)
     parts = [batches[start : start + FAN_PANELS] for start in range(0, len(batches), FAN_PANELS)]
-    return {f"fan {number}": calibration_picture(report, part) for number, part in enumerate(parts[:MOST_FANS])}
+    return {f"fan {number}": calibration_picture(report, part, memory) for number, part in enumerate(parts[:MOST_FANS])}
 
 
 def _lives(place: Place, answer: SampleReading, number: int) -> dict[str, Spec]:

@@ -80,7 +80,9 @@ def _electrodes(data: Data, numbers: Numbers) -> Block:
         when = moment(row["measured_at"])[:16]
         rows.append((row["electrode"], when, held(row, numbers), signal, doubt, flags))
     head = ("electrode", "measured", "used for", "signal", "defective film", "flags")
-    caption = f"{counted(len({row['electrode'] for row in data['rows']}), 'electrode')}; defective film: its probability"
+    caption = (
+        f"{counted(len({row['electrode'] for row in data['rows']}), 'electrode')}; defective film: its probability"
+    )
     return table(head, rows, right=(3, 4), widths=(3, 4, 5, 4, 2, 4), caption=caption)
 
 

@@ -89,7 +89,10 @@ def _numerics(one: Mapping[str, Any], numbers: Numbers) -> list[Block]:
         (gate["name"], numbers.number(gate["value"], ".3g"), numbers.number(gate["limit"], ".3g"), "passed")
         for gate in one["diagnostics"]["gates"]
     ]
-    waves = [(wave["role"], wave["source"], str(wave["traces"]), _place(wave, numbers), wave["id"][:12]) for wave in one["waves"]]
+    waves = [
+        (wave["role"], wave["source"], str(wave["traces"]), _place(wave, numbers), wave["id"][:12])
+        for wave in one["waves"]
+    ]
     head = ("wave", "source", "curves", "place", "record")
     return [
         heading("Numerical checks", 2),

@@ -47,7 +47,9 @@ def _rendered(spec: str, decimal: str) -> str:
 def _in_words(spec: Spec, words: Callable[[str], str]) -> Any:
     """The chart with its title, description and lettering put through words; formulas and formats stay."""
     if isinstance(spec, dict):
-        return {key: _lettering(part, words) if key in LETTERING else _in_words(part, words) for key, part in spec.items()}
+        return {
+            key: _lettering(part, words) if key in LETTERING else _in_words(part, words) for key, part in spec.items()
+        }
     if isinstance(spec, list):
         return [_in_words(part, words) for part in spec]
     return spec
