@@ -42,9 +42,8 @@ def sample_pictures(
             if of_now:
                 found |= _lives(place, answer, number)
     batches = {use.batch for answer in answers for use in answer.electrodes}
-    return found | _fans(
-        place, report, [one for one in sorted(set(report.calibration.readings.batch)) if one in batches]
-    )
+    known = sorted(batches & set(report.calibration.readings.batch))
+    return found | (_fans(place, report, known) if known else {})
 
 
 def _without_remarks(answer: SampleReading) -> SampleReading:

@@ -183,8 +183,8 @@ def meaning_of_limits(data: Data, numbers: Numbers) -> Block:
     decision = data["decision"]
     return quiet(
         f"Critical value: a blank exceeds its signal with probability {numbers.number(decision['alpha'], 'g')}. "
-        f"Minimum detectable: detected with probability {numbers.number(1 - decision['beta'], 'g')}. Working range: the "
-        f"ends of the interval lie at most a factor of {numbers.number(decision['max_fold'], 'g')} apart."
+        f"Minimum detectable: detected with probability {numbers.number(1 - decision['beta'], 'g')}. Working range: "
+        f"the ends of the interval lie at most a factor of {numbers.number(decision['max_fold'], 'g')} apart."
     )
 
 
@@ -279,8 +279,8 @@ def records_part(data: Data, numbers: Numbers) -> list[Block]:
                 "Attached to this PDF are results.json, with all data behind this report, and its JSON Schema.",
                 "The id of this report is the sha256 of the canonical JSON (RFC 8785) of recipe in results.json; "
                 "recipe.settings.data is the sha256 of the canonical JSON of data.",
-                "In the logbook, originals lie in originals/ under their sha256, and its check works out every id, hash "
-                "and the list of changes anew.",
+                "In the logbook, originals lie in originals/ under their sha256, and its check works out every id, "
+                "hash and the list of changes anew.",
             )
         ),
     ]

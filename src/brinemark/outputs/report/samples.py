@@ -64,11 +64,8 @@ def samples_report(data: Data, numbers: Numbers, pictures: frozenset[str]) -> Pa
     if common:
         blocks += [heading("What holds for all of them", 2), items(common)]
     for number, (one, reading) in enumerate(pairs):
-        if len(pairs) > 1:
-            blocks += [
-                heading(f"{upper(one['role'])} {one['sample']}"),
-                prose(f"{numbers.words(upper(one['words']))}."),
-            ]
+        blocks.append(heading("What it rests on" if len(pairs) == 1 else f"{upper(one['role'])} {one['sample']}"))
+        blocks += [prose(f"{numbers.words(upper(one['words']))}.")] if len(pairs) > 1 else []
         blocks += _sample(number, one, reading, numbers, pictures)
         remarks = [text for text in _remarks(one, reading, numbers) if text not in common]
         blocks += [items(remarks)] if remarks else []
@@ -157,11 +154,8 @@ def _facts(one: Mapping[str, Any], reading: Mapping[str, Any], numbers: Numbers)
     if found is not None:
         verdict = "detected" if found["detected"] else "not detected"
         p = f"p = {numbers.number(found['p_value'], '.2g')}" if found["p_value"] >= 1e-4 else "p below 0.0001"
-        alpha = numbers.number(found["alpha"], "g")
-        yield (
-            "Detection",
-            f"{verdict}; a blank gives such a signal or a higher one with {numbers.words(p)} (alpha {alpha})",
-        )
+        with_what = f"{numbers.words(p)} (alpha {numbers.number(found['alpha'], 'g')})"
+        yield "Detection", f"{verdict}; a blank gives such a signal or a higher one with {with_what}"
     if estimate is not None and estimate["sides"] == 2:
         ends = f"{numbers.amount(estimate['lower'])} to {numbers.amount(estimate['upper'])} {unit}"
         yield "Interval", f"{ends}, {numbers.percent(estimate['level'])}, two-sided"

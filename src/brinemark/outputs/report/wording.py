@@ -17,6 +17,7 @@ INSIDE_NUMBER = re.compile(r"(?<=\d)\.(?=\d)")
 JOINERS = "\u200c\u200d"
 """Marks of format that some scripts cannot be written without; all others are shown by number."""
 PLAIN = frozenset(chr(code) for code in (*range(0x20, 0x7F), *range(0xA1, 0xAD), *range(0xAE, 0x180)))
+DOI = r"\b10\.\d{4,}/\S+"
 HASH = re.compile(r"[0-9a-f]{64}")
 LONGEST_WORD, PIECE = 30, 15
 
@@ -36,7 +37,7 @@ class Numbers:
         if self.decimal == "point":
             return text
         guarded = [name for name in sorted(self.names, key=len, reverse=True) if INSIDE_NUMBER.search(name)]
-        pattern = "|".join([*(re.escape(name) for name in guarded), INSIDE_NUMBER.pattern])
+        pattern = "|".join([*(re.escape(name) for name in guarded), DOI, INSIDE_NUMBER.pattern])
         return re.sub(pattern, lambda hit: "," if hit.group() == "." else hit.group(), text)
 
     def number(self, value: float | None, form: str = ".3g") -> str:
