@@ -17,7 +17,7 @@ from brinemark.outputs.report.calibration import calibration_report
 from brinemark.outputs.report.drawing import code, drawn
 from brinemark.outputs.report.parts import Page
 from brinemark.outputs.report.samples import samples_report
-from brinemark.outputs.report.setting import Typefaces, set_pages, set_pdf
+from brinemark.outputs.report.setting import CannotSet, Typefaces, set_pages, set_pdf
 from brinemark.outputs.report.wording import Decimal, Numbers, Readable, breakable
 
 SCHEMA = "report-results.json"
@@ -37,16 +37,20 @@ class Asked:
 
 def set_report(asked: Asked, specs: Mapping[str, Spec], faces: Typefaces) -> tuple[bytes, tuple[str, ...]]:
     """The PDF/A file and remarks about it. Same input, same bytes: its date is that of the youngest record."""
-    said, notes = _said(asked, specs, faces)
-    moment = datetime.fromisoformat(asked.data["youngest"])
-    return set_pdf(said, faces, int(moment.timestamp())), notes
+    moment = int(datetime.fromisoformat(asked.data["youngest"]).timestamp())
+    said, notes = _said(asked, specs, Readable(faces))
+    try:
+        return set_pdf(said, faces, moment), notes
+    except CannotSet:  # Each character can be set by itself, and yet some word of them cannot.
+        said, notes = _said(asked, specs, Readable(faces, plain_only=True))
+        return set_pdf(said, faces, moment), notes
 
 
 def report_pages(
     asked: Asked, specs: Mapping[str, Spec], faces: Typefaces, dots_per_inch: float = 100.0
 ) -> list[bytes]:
     """Its pages as PNG."""
-    return set_pages(_said(asked, specs, faces)[0], faces, dots_per_inch)
+    return set_pages(_said(asked, specs, Readable(faces))[0], faces, dots_per_inch)
 
 
 def results(asked: Asked) -> str:
@@ -60,10 +64,9 @@ def _schema() -> str:
     return (files("brinemark.terms") / "schemas" / SCHEMA).read_text(encoding="utf-8")
 
 
-def _said(asked: Asked, specs: Mapping[str, Spec], faces: Typefaces) -> tuple[dict[str, str], tuple[str, ...]]:
+def _said(asked: Asked, specs: Mapping[str, Spec], readable: Readable) -> tuple[dict[str, str], tuple[str, ...]]:
     data = asked.data
     numbers = Numbers(asked.decimal, data["unit"], tuple(sorted(set(_names(data)))))
-    readable = Readable(faces)
     page: Page = MAKERS[data["kind"]](data, numbers, frozenset(specs))
     readable.look_at(page.title, page.under, page.blocks, list(specs.values()))
     blocks = _parted([*page.blocks, *_replaced(readable)])
@@ -75,7 +78,7 @@ def _said(asked: Asked, specs: Mapping[str, Spec], faces: Typefaces) -> tuple[di
         "above": "Brinemark · screening, to be confirmed by an accredited laboratory",
         "under": [readable.text(line) for line in page.under],
         "id": asked.id,
-        "families": list(faces.families),
+        "families": list(readable.faces.families),
         "blocks": [_breakable(readable.all(block)) for block in blocks],
         "attached": ATTACHED,
     }

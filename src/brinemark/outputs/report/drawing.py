@@ -11,13 +11,16 @@ from typing import Any
 
 from brinemark.outputs.charts import Spec, render
 from brinemark.outputs.fonts import FAMILY
-from brinemark.outputs.report.wording import Numbers, Readable
+from brinemark.outputs.report.setting import Typefaces
+from brinemark.outputs.report.wording import PLAIN, Numbers, Readable
 
 COMMA = "de-DE"
 """A locale of the drawing library with a decimal comma."""
 WIDTH = re.compile(r'<svg [^>]*?\bwidth="([\d.]+)"')
 MM_OF_PIXEL = 0.235
 """Letters of 12 pixels become 8 points high, as in the tables."""
+TEXT = re.compile(r"(<text\b)([^>]*)>([^<]*)</text>")
+PLAINER = "DejaVu Sans Mono"
 KEPT = 256
 """Drawn pictures that are kept in memory, so that a page and a report draw one once."""
 
@@ -27,8 +30,26 @@ def drawn(spec: Spec, numbers: Numbers, readable: Readable) -> dict[str, Any]:
     told = _in_words(spec, lambda text: readable.text(numbers.words(text)))
     seen = readable.all(told)
     seen["config"] = {**seen["config"], "font": FAMILY}
-    svg = _rendered(json.dumps(seen, ensure_ascii=False), numbers.decimal)
+    svg = lettered(_rendered(json.dumps(seen, ensure_ascii=False), numbers.decimal), readable.faces)
     return {"svg": svg, "alt": str(seen.get("description", "")), "width": MM_OF_PIXEL * _pixels(svg)}
+
+
+def lettered(svg: str, faces: Typefaces) -> str:
+    """The chart with a font for each text that the setter can take it from.
+
+    Inside a picture a letter may not be put together from several shapes, as some fonts do in some scripts: then the
+    plainer font is taken, and at last the characters are shown by number.
+    """
+    return TEXT.sub(lambda found: found.group(1) + _lettered(found.group(2), found.group(3), faces), svg)
+
+
+def _lettered(rest: str, text: str, faces: Typefaces) -> str:
+    if frozenset(text) <= PLAIN:
+        return f"{rest}>{text}</text>"
+    for family in (FAMILY, PLAINER):
+        if faces.sets_in_picture(family, text):
+            return f"{rest.replace(FAMILY, family)}>{text}</text>"
+    return f"{rest}>{''.join(one if one in PLAIN else f'[U+{ord(one):04X}]' for one in text)}</text>"
 
 
 def _pixels(svg: str) -> float:

@@ -258,7 +258,8 @@ def _row(row: Mapping[str, Any], numbers: Numbers, many: bool) -> tuple[str, lis
         f"{row['electrode']}, {held(row, numbers)}: row {row['number']} of {row['sheet_title']}{old}, "
         f"{moment(row['measured_at'])}"
     )
-    lines = [("row", row["id"])]
+    lines = [(f"note: {row['note']}", "")] if row["note"] else []
+    lines.append(("row", row["id"]))
     lines += [(f"{FILES[one['role']]} {one['name']}", one["sha256"]) for one in row["files"] if one["role"] != "sheet"]
     if not many:
         lines += [(SIGNALS.get(one["role"], f"signal, {one['role']}"), one["id"]) for one in row["signals"]]

@@ -5,7 +5,7 @@ from __future__ import annotations
 import json
 from collections.abc import Mapping
 from dataclasses import dataclass
-from functools import lru_cache
+from functools import cache, lru_cache
 from pathlib import Path
 from typing import Any
 
@@ -16,11 +16,19 @@ from brinemark.terms.errors import Refused
 LAYOUT = Path(__file__).resolve().parent / "layout.typ"
 STANDARDS = ("a-3a", "ua-1")
 FONT_FILES = (".ttf", ".otf", ".ttc", ".otc")
-PROBE = (
-    b'#set document(title: "probe")\n'
-    b'#set text(font: json(bytes(sys.inputs.at("families"))))\n'
-    b"#for one in json(bytes(sys.inputs.characters)) [#one ]\n"
+BEGIN = b'#set document(title: "probe")\n#set text(font: json(bytes(sys.inputs.families)))\n'
+PROBES = {
+    "characters": BEGIN + b"#for one in json(bytes(sys.inputs.characters)) [#one ]\n",
+    "svg": BEGIN + b'#image(bytes(sys.inputs.svg), format: "svg", alt: "probe")\n',
+}
+IN_PICTURE = (
+    '<svg xmlns="http://www.w3.org/2000/svg" width="9" height="9">'
+    '<text y="9" font-family="{family}">{text}</text></svg>'
 )
+
+
+class CannotSet(Exception):
+    """The setter's own words: something cannot be set on a page, or not within the standards."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -37,18 +45,21 @@ class Typefaces:
             return frozenset()
         return frozenset(one for one in characters if not self._sets((one,)))
 
+    def sets_in_picture(self, family: str, text: str) -> bool:
+        """Whether a text of a picture, as its SVG has it, can be set in a font."""
+        return _probed(self, IN_PICTURE.format(family=family, text=text), "svg")
+
     def _sets(self, characters: tuple[str, ...]) -> bool:
-        return _sets(self, characters)
+        return _probed(self, json.dumps(characters), "characters")
 
 
 @lru_cache(maxsize=20000)
-def _sets(faces: Typefaces, characters: tuple[str, ...]) -> bool:
-    import typst
-
-    said = {"families": json.dumps(faces.families), "characters": json.dumps(characters)}
+def _probed(faces: Typefaces, what: str, name: str) -> bool:
+    """Whether the setter takes it."""
+    said = {"families": json.dumps(faces.families), name: what}
     try:
-        _compiled(PROBE, faces, said, pdf_standards=list(STANDARDS), timestamp=0)
-    except typst.TypstError:
+        _compiled(PROBES[name], faces, said, pdf_standards=list(STANDARDS), timestamp=0)
+    except CannotSet:
         return False
     return True
 
@@ -93,17 +104,29 @@ def _files_of(folder: Path) -> tuple[tuple[str, int, int], ...]:
 
 
 def setting_identity(faces: Typefaces) -> dict[str, str]:
-    """What decides how the same data look: layout, fonts, and the versions of what sets and draws."""
+    """What decides how the same data look: wording, layout and charts, fonts, and the libraries that set and draw."""
+    return {"layout": _layout_identity(), "fonts": faces.identity, "libraries": _libraries()}
+
+
+@cache
+def _layout_identity() -> str:
+    """sha256 over the files that word, lay out and draw, so that a report made by others of them is another one."""
+    here = LAYOUT.parent
+    files = sorted(path for folder in (here, here.parent / "charts") for path in folder.iterdir() if path.is_file())
+    return sha256_hex(json.dumps([[path.name, sha256_hex(path.read_bytes())] for path in files]).encode())
+
+
+@cache
+def _libraries() -> str:
     from importlib.metadata import version
 
-    libraries = ", ".join(f"{name} {version(name)}" for name in ("typst", "vl-convert-python", "segno"))
-    return {"layout": sha256_hex(LAYOUT.read_bytes()), "fonts": faces.identity, "libraries": libraries}
+    return ", ".join(f"{name} {version(name)}" for name in ("typst", "vl-convert-python", "segno"))
 
 
 def set_pdf(said: Mapping[str, str], faces: Typefaces, timestamp: int) -> bytes:
     """The document as PDF/A-3a that also claims PDF/UA-1; timestamp : [s] since 1970, of its creation.
 
-    Same input, same bytes. Raises RuntimeError with the setter's own words when the layout cannot be set.
+    Same input, same bytes. Raises CannotSet when something on the pages cannot be set within the standards.
     """
     made = _compiled(LAYOUT.read_bytes(), faces, said, pdf_standards=list(STANDARDS), timestamp=timestamp)
     return bytes(made)
@@ -118,4 +141,7 @@ def set_pages(said: Mapping[str, str], faces: Typefaces, dots_per_inch: float = 
 def _compiled(source: bytes, faces: Typefaces, said: Mapping[str, str], **how: Any) -> Any:
     import typst
 
-    return typst.compile(source, font_paths=faces.fonts, ignore_system_fonts=True, sys_inputs=dict(said), **how)
+    try:
+        return typst.compile(source, font_paths=faces.fonts, ignore_system_fonts=True, sys_inputs=dict(said), **how)
+    except typst.TypstError as fault:
+        raise CannotSet(fault.message) from fault

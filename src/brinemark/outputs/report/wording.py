@@ -18,6 +18,8 @@ JOINERS = "\u200c\u200d"
 """Marks of format that some scripts cannot be written without; all others are shown by number."""
 PLAIN = frozenset(chr(code) for code in (*range(0x20, 0x7F), *range(0xA1, 0xAD), *range(0xAE, 0x180)))
 DOI = r"\b10\.\d{4,}/\S+"
+OWN = frozenset("–−µ±“”·°²³")
+"""Signs of the reports' own texts."""
 HASH = re.compile(r"[0-9a-f]{64}")
 LONGEST_WORD, PIECE = 30, 15
 
@@ -73,15 +75,19 @@ class Numbers:
 
 @dataclass(slots=True, eq=False)
 class Readable:
-    """Shows a character that no font has as its code point in brackets; replaced : those, with what stands for them."""
+    """Shows a character that no font has as its code point in brackets; replaced : those, with what stands for them.
+
+    plain_only : so does it with everything but the Latin letters.
+    """
 
     faces: Typefaces
+    plain_only: bool = False
     replaced: dict[str, str] = field(default_factory=dict)
 
     def look_at(self, *values: Any) -> None:
         """Find what cannot be shown in all texts within the values, at once."""
         strange = frozenset(one for text in texts_in(values) for one in text) - PLAIN
-        by_kind = frozenset(one for one in strange if _hidden(one))
+        by_kind = frozenset(one for one in strange if (self.plain_only and one not in OWN) or _hidden(one))
         for one in sorted((by_kind | self.faces.cannot_show(strange - by_kind)) - {"\n"}):
             self.replaced[one] = " " if one in "\t\r\u2028\u2029" else f"[U+{ord(one):04X}]"
 
