@@ -196,7 +196,9 @@ def test_two_processes_make_the_same_bytes(folder: Path, tmp_path: Path) -> None
         book = tmp_path / str(place)
         shutil.copytree(folder, book)
         environment = {**os.environ, "PYTHONHASHSEED": seed, "TZ": ("UTC", "Asia/Tokyo")[place]}
-        done = subprocess.run([sys.executable, "-c", program, str(book)], capture_output=True, check=True, env=environment)
+        done = subprocess.run(
+            [sys.executable, "-c", program, str(book)], capture_output=True, check=True, env=environment
+        )
         made.append(done.stdout)
     assert made[0] == made[1]
     assert made[0].startswith(b"%PDF-")

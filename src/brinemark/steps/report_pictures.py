@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import replace
 
-from brinemark.outputs.charts import Spec
+from brinemark.outputs.charts import Spec, shown_unit
 from brinemark.steps.answers import CalibrationReport, SampleReading
 from brinemark.steps.draw import (
     calibration_picture,
@@ -17,6 +17,7 @@ from brinemark.steps.draw import (
 )
 from brinemark.steps.life_picture import life_of
 from brinemark.steps.place import Place
+from brinemark.terms.wording import statement_words
 
 MOST_SAMPLES = 12
 """With more samples than that, a report shows their statements alone."""
@@ -38,7 +39,7 @@ def sample_pictures(
             found[f"statements {start // STRIP_ROWS}"] = statements_picture(answers[start : start + STRIP_ROWS])
     if len(answers) <= MOST_SAMPLES:
         for number, answer in enumerate(answers):
-            found[f"reading {number}"] = reading_picture(_without_remarks(answer), report)
+            found[f"reading {number}"] = _reading(answer, report)
             if of_now:
                 found |= _lives(place, answer, number)
     batches = {use.batch for answer in answers for use in answer.electrodes}
@@ -46,9 +47,11 @@ def sample_pictures(
     return found | (_fans(place, report, known) if known else {})
 
 
-def _without_remarks(answer: SampleReading) -> SampleReading:
-    """For a picture: the remarks stand in full below it."""
-    return replace(answer, reading=replace(answer.reading, warnings=(), films=()))
+def _reading(answer: SampleReading, report: CalibrationReport) -> Spec:
+    """The chart of a reading without its name, which stands above it, and without the remarks, which stand below."""
+    spec = reading_picture(replace(answer, reading=replace(answer.reading, warnings=(), films=())), report)
+    words = statement_words(answer.reading, shown_unit(answer.unit), answer.analyte)
+    return {**spec, "title": {**spec["title"], "text": f"{words[:1].upper()}{words[1:]}"}}
 
 
 def batch_pictures(place: Place, report: CalibrationReport, batch: str) -> dict[str, Spec]:

@@ -20,7 +20,8 @@ WIDTH = re.compile(r'<svg [^>]*?\bwidth="([\d.]+)"')
 MM_OF_PIXEL = 0.235
 """Letters of 12 pixels become 8 points high, as in the tables."""
 TEXT = re.compile(r"(<text\b)([^>]*)>([^<]*)</text>")
-PLAINER = "DejaVu Sans Mono"
+SIZE = re.compile(r'font-size="([\d.]+)px"')
+PLAINER, PLAINER_SIZE = "DejaVu Sans Mono", 0.8
 KEPT = 256
 """Drawn pictures that are kept in memory, so that a page and a report draw one once."""
 
@@ -48,8 +49,14 @@ def _lettered(rest: str, text: str, faces: Typefaces) -> str:
         return f"{rest}>{text}</text>"
     for family in (FAMILY, PLAINER):
         if faces.sets_in_picture(family, text):
-            return f"{rest.replace(FAMILY, family)}>{text}</text>"
+            return f"{rest if family == FAMILY else _plainer(rest)}>{text}</text>"
     return f"{rest}>{''.join(one if one in PLAIN else f'[U+{ord(one):04X}]' for one in text)}</text>"
+
+
+def _plainer(rest: str) -> str:
+    """What a text element says of itself, in the plainer font, whose letters are wider."""
+    smaller = SIZE.sub(lambda found: f'font-size="{PLAINER_SIZE * float(found.group(1)):.2f}px"', rest)
+    return smaller.replace(FAMILY, PLAINER)
 
 
 def _pixels(svg: str) -> float:

@@ -77,24 +77,38 @@ def _loaded(ours: tuple[tuple[str, int, int], ...], own: tuple[tuple[str, int, i
     fonts = typst.Fonts(include_system_fonts=False, include_embedded_fonts=True, font_paths=folders)
     files = {name for name, _, _ in (*ours, *own)}
     hashed = sorted([Path(name).name, sha256_hex(Path(name).read_bytes())] for name in files)
-    added: list[str] = []
-    if own:
-        named = sorted({str(Path(name).parent) for name, _, _ in own})
-        apart = typst.Fonts(include_system_fonts=False, include_embedded_fonts=False, font_paths=named)
-        added = [name for name in apart.families() if name not in FAMILIES]
+    added = [name for name in _families(own) if name not in FAMILIES]
     return Typefaces(fonts, (*FAMILIES, *added), sha256_hex(json.dumps(hashed).encode()))
+
+
+def _families(files: tuple[tuple[str, int, int], ...]) -> list[str]:
+    """Families of the user's own fonts."""
+    import typst
+
+    if not files:
+        return []
+    folders = sorted({str(Path(name).parent) for name, _, _ in files})
+    apart = typst.Fonts(include_system_fonts=False, include_embedded_fonts=False, font_paths=folders)
+    found: list[str] = apart.families()
+    if not found:
+        raise _no_font(folders[0])
+    return found
 
 
 def _own_files(folder: Path) -> tuple[tuple[str, int, int], ...]:
     found = _files_of(folder) if folder.is_dir() else ()
     if not found:
-        raise Refused(
-            f"no font in the folder {folder}",
-            "a folder with .ttf or .otf files",
-            "correct or take away font_folder in [report]",
-            file="logbook.toml",
-        )
+        raise _no_font(str(folder))
     return found
+
+
+def _no_font(folder: str) -> Refused:
+    return Refused(
+        f"no font that can be used in the folder {folder}",
+        "a folder with .ttf or .otf files",
+        "correct or take away font_folder in [report]",
+        file="logbook.toml",
+    )
 
 
 def _files_of(folder: Path) -> tuple[tuple[str, int, int], ...]:
