@@ -76,9 +76,10 @@ def gather_batch(place: Place, batch: str, calibration: str | None) -> Gathered:
         there = ", ".join(sorted(set(report.calibration.readings.batch)))
         came = f"no electrode of batch {batch!r} in calibration {report.id[:12]}"
         raise Refused(came, f"one of {there}", "add blanks and standards of it and calibrate, or name another")
+    # What judging stores has to be there before the snapshot that the report is made from.
+    runs = judge_runs(place, report.id, frozenset(row.electrode for row in shown.rows if not row.superseded))
     with place.database.reading() as reader:
         found = reader.rows(batches=[batch])
-        runs = judge_runs(place, report.id, frozenset(row.row.electrode for row in found))
         readings = reader.made_from([row.id for row in found], "reading")
         own = [one for one in readings if ("calibration", report.id) in one.parents]
         record = reader.records([report.id])[report.id]
