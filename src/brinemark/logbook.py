@@ -6,7 +6,7 @@ from collections.abc import Callable, Mapping, Sequence
 from html import escape
 from pathlib import Path
 from types import TracebackType
-from typing import TYPE_CHECKING, Self
+from typing import TYPE_CHECKING, Literal, Self
 
 from brinemark.steps.create import create, open_place
 from brinemark.steps.place import Place
@@ -19,6 +19,7 @@ if TYPE_CHECKING:
     from brinemark.steps.check import CheckReport
     from brinemark.steps.look import ReadingHead
     from brinemark.steps.next_steps import NextStep
+    from brinemark.steps.report import Report
     from brinemark.steps.run_control import RunReport
     from brinemark.steps.run_plans import RunPlan
     from brinemark.steps.scan_rates import ScanRates
@@ -348,6 +349,22 @@ class Logbook:
         from brinemark.steps.draw import draw_statements
 
         return draw_statements(self._place, samples, kind, calibration)
+
+    def report(
+        self,
+        kind: Literal["samples", "batch", "calibration"],
+        *names: str,
+        calibration: str | None = None,
+        decimal: Literal["point", "comma"] | None = None,
+    ) -> Report:
+        """A document to hand over, PDF/A with its data attached, kept with its record; the same input, the same bytes.
+
+        names : samples and controls (none: all samples), one batch, or the beginning of a calibration's id (none: the
+        newest); calibration : an older one for samples and batches; decimal : None as [report] says. Raises Refused.
+        """
+        from brinemark.steps.report import Wanted, make_report
+
+        return make_report(self._place, Wanted(kind, names, calibration, decimal))
 
     def audit(self) -> tuple[AuditEntry, ...]:
         """The audit list, oldest first."""

@@ -16,7 +16,7 @@ from brinemark.terms.stored import Record
 
 KINDS = (
     *("wave", "signal", "calibration", "limits", "control", "reading", "signal study", "definition lock"),
-    *("making", "set aside", "run plan", "plan withdrawn"),
+    *("making", "set aside", "run plan", "plan withdrawn", "report"),
 )
 _BATCH = 200
 CHECKED = "logbook checked"

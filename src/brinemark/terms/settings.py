@@ -255,6 +255,13 @@ class DecisionSection(Section):
         return self
 
 
+class ReportSection(Section):
+    """How reports are set; font_folder : with fonts for scripts that those of the program lack."""
+
+    decimal: Literal["point", "comma"] = "point"
+    font_folder: str | None = None
+
+
 class Settings(Section):
     """Everything in logbook.toml."""
 
@@ -273,6 +280,7 @@ class Settings(Section):
     prior: PriorSection = PriorSection()
     calibration: CalibrationSection = CalibrationSection()
     decision: DecisionSection = DecisionSection()
+    report: ReportSection = ReportSection()
 
     @property
     def of_spectra(self) -> bool:

@@ -28,6 +28,7 @@ PLACES = {
     "controls": ("controls", "controls"),
     "show": ("ways", "show"),
     "chart": ("pictures", "chart"),
+    "report": ("reports", "report"),
     "dilute": ("dilutions", "dilute"),
     "scan-rates": ("rates", "scan_rates"),
     "signals": ("signals", "signals"),
