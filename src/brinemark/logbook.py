@@ -24,6 +24,7 @@ if TYPE_CHECKING:
     from brinemark.steps.study_answers import SignalStudy, TriedDefinition
     from brinemark.steps.trial_answers import DefinitionTrial
     from brinemark.terms.curves import Curve, CurveDissection
+    from brinemark.terms.pictures import OverlaidCurve
     from brinemark.terms.runs import StoredRow
     from brinemark.terms.settings import Settings
     from brinemark.terms.stored import Original, Record, StoredSheet
@@ -148,6 +149,21 @@ class Logbook:
         named = window is not None or quantity or baseline or sweep
         wanted = only(self.settings.signal, window, quantity, baseline, sweep) if named else None
         return tried_already(self._place, wanted)
+
+    def curves_to_try(self, sweep: str = "", most: int = 60) -> tuple[tuple[OverlaidCurve, ...], str]:
+        """Curves of the newest blanks and standards on the stretch that they share, to choose a window on; or why none.
+
+        sweep : "" is that of the present definition. Raises Refused for one that is none.
+        """
+        from brinemark.steps.definition_trial import curves_to_try
+
+        return curves_to_try(self._place, sweep, most)
+
+    def known_count(self) -> int:
+        """How many electrodes of known level, with a curve, a definition is tried on."""
+        from brinemark.steps.definition_trial import known_count
+
+        return known_count(self._place)
 
     def signals_of(self, rows: Sequence[StoredRow]) -> tuple[ReadRow, ...]:
         """The signals of rows as the present definition reads them; a row that cannot be read says why."""

@@ -6,10 +6,11 @@ A look at a definition is a trial of it: it is kept as `signals` keeps its defin
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import asdict
+from dataclasses import asdict, replace
 from typing import Any
 
 from brinemark.records.reader import Reader
+from brinemark.science.curve.sweeps import DIRECTIONS
 from brinemark.steps.candidates import BASELINES, QUANTITIES, Candidate, Ends, Wanted, candidates_of, own_window
 from brinemark.steps.definition_lock import DEFINITION, STUDY, seen_already, tried_until_now
 from brinemark.steps.gather import LeftOut
@@ -25,10 +26,12 @@ from brinemark.steps.study_signals import (
     signals_of,
     tried_record,
 )
+from brinemark.steps.study_windows import whole_curves
 from brinemark.steps.trial_answers import DefinitionLook, DefinitionTrial, KnownReading
 from brinemark.terms.canonical import JsonValue
-from brinemark.terms.curves import BAND, Flag, Signal
+from brinemark.terms.curves import BAND, Flag, Signal, SignalDefinition
 from brinemark.terms.errors import Refused
+from brinemark.terms.pictures import OverlaidCurve
 from brinemark.terms.settings import CurveSection, SignalSection
 from brinemark.terms.stored import Record
 
@@ -79,6 +82,34 @@ def tried_already(place: Place, wanted: Wanted | None) -> DefinitionTrial | None
             return None
         looks = [bench.look(candidate)[0] for candidate in candidates]
         return bench.trial(looks, False, reader)
+
+
+def curves_to_try(place: Place, sweep: str = "", most: int = 60) -> tuple[tuple[OverlaidCurve, ...], str]:
+    """Curves of blanks and standards, the newest `most`, wave upwards, on the stretch that they share; or why none.
+
+    sweep : anodic or cathodic; "" is that of the present definition. Raises Refused for another one.
+    """
+    definition = definition_of(place.settings)
+    curve = definition.curve
+    if sweep and isinstance(curve, SignalDefinition):
+        if sweep not in DIRECTIONS:
+            raise Refused(f"sweep {sweep!r}", " or ".join(DIRECTIONS), "name one of them")
+        curve = replace(curve, sweep=sweep)
+    with place.database.reading() as reader:
+        known, _ = known_electrodes(reader.rows(), place.settings)
+        teaching = sorted((one for one in known if one.teaches), key=lambda one: one.row.row.measured_at)[-most:]
+        traces = Traces(place, reader)
+        traces.remember_prescans([one.row for one in teaching])
+        found = whole_curves(teaching, curve, traces)
+    if found.reason is not None:
+        return (), found.reason
+    unit = definition.level_unit
+    pairs = zip(found.of, found.rows, strict=True)
+    return tuple(OverlaidCurve(o.life.electrode, _held(o, unit), o.level, found.grid, row) for o, row in pairs), ""
+
+
+def _held(one: KnownElectrode, unit: str) -> str:
+    return "blank" if one.level == 0.0 else f"{one.level:g} {unit}"
 
 
 def known_count(place: Place) -> int:

@@ -3,10 +3,25 @@
 from __future__ import annotations
 
 from brinemark.faces.web.app import Place
-from brinemark.faces.web.pages import about, audit, calibration, electrodes, first, jobs, pictures, samples
+from brinemark.faces.web.pages import (
+    about,
+    audit,
+    calibration,
+    curves,
+    electrodes,
+    first,
+    jobs,
+    pictures,
+    samples,
+    window,
+)
 
 PLACES = (
     Place("/", first.home),
+    Place("/curves", curves.table),
+    Place("/curves/window", window.show, window.begin),
+    Place("/curves/definitions", window.tried, window.rank),
+    Place("/curves/{row_id}", curves.one),
     Place("/calibration", calibration.show, calibration.begin),
     Place("/samples", samples.table, samples.read_all),
     Place("/samples/{name}", samples.one, samples.read_one),
