@@ -129,7 +129,8 @@ def _told_apart(picture: OverlayPicture) -> Spec:
     looks = _looks(picture)
     names = [name for name, *_ in looks]
     channels = (("color", 3), ("strokeDash", 1), ("strokeWidth", 2))
-    legend = {"symbolType": "stroke", "symbolSize": 420, "columns": 6}
+    # A single kind is named by the subtitle: the drawing library lays the only label of a legend over its symbol.
+    legend = {"symbolType": "stroke", "symbolSize": 420, "columns": 6} if len(names) > 1 else None
     return {
         channel: {
             "field": "kind",
@@ -163,6 +164,9 @@ def _subtitle(picture: OverlayPicture) -> list[str]:
         lines.append("Shaded: the window of the signal.")
     if any(one.prescan for one in picture.curves):
         lines.append("Dashed: pre-scans.")
+    kinds = kinds_of(picture)
+    if len(kinds) == 1:
+        lines.append(f"All: {kinds[0]}.")
     if picture.last_cycle:
         lines.append("Of several cycles the last is drawn.")
     said = [" ".join(lines)] if lines else []

@@ -112,6 +112,9 @@ def _fits(row: StoredRow, choice: Choice) -> bool:
 
 
 def _newest_batch(visit: Visit) -> str:
-    """The batch whose blanks and standards were measured last."""
+    """The batch whose blanks and standards were measured last; one that has both goes before one that has not."""
     rows = [row.row for row in rows_of(visit.desk) if row.row.role in KNOWN_ROLES and row.trace_sha256]
-    return max(rows, key=lambda one: one.measured_at).batch if rows else ""
+    roles: dict[str, set[str]] = {}
+    for one in rows:
+        roles.setdefault(one.batch, set()).add(one.role)
+    return max(rows, key=lambda one: (len(roles[one.batch]), one.measured_at)).batch if rows else ""

@@ -216,9 +216,12 @@ def _neighbours(visit: Visit, row: StoredRow, prescan: bool) -> dict[str, Any]:
     found = curve_choice.rows_for(visit, choice)
     places = [place for place, one in enumerate(found) if one.id == row.id]
     around: dict[str, Any] = {"before": None, "after": None}
+    unit = shown_unit(visit.settings.analyte.level_unit)
     if places:
         for name, place in (("before", places[0] - 1), ("after", places[0] + 1)):
             if 0 <= place < len(found):
                 other = found[place]
-                around[name] = {"electrode": other.row.electrode, "address": address_of(other, prescan)}
+                words = "" if prescan else row_words(other.row, unit)
+                told = {"electrode": other.row.electrode, "words": words, "address": address_of(other, prescan)}
+                around[name] = told
     return around

@@ -137,15 +137,15 @@ def _form(visit: Visit, asked: Mapping[str, str]) -> dict[str, Any]:
     unit = "V" if of_waves else "nm"
     ends = own_window(section)
     present = {
-        "low": "" if ends is None else f"{ends[0]:g}",
-        "high": "" if ends is None else f"{ends[1]:g}",
+        "low": "" if ends is None else _written(ends[0], unit),
+        "high": "" if ends is None else _written(ends[1], unit),
         "quantity": section.quantity if section.quantity in quantities else quantities[0],
         "baseline": getattr(section, "baseline", BASELINES[0]),
         "sweep": getattr(section, "sweep", ""),
     }
     return {
         **present,
-        **asked,
+        **{name: _written(float(text), unit) if name in ("low", "high") else text for name, text in asked.items()},
         "present": _present(visit) | {"low": present["low"], "high": present["high"]},
         "unit": unit,
         "step": STEPS[unit],
@@ -153,6 +153,12 @@ def _form(visit: Visit, asked: Mapping[str, str]) -> dict[str, Any]:
         "baselines": [(name, name) for name in BASELINES],
         "sweeps": [(name, name) for name in SWEEPS] if of_waves else [],
     }
+
+
+def _written(value: float, unit: str) -> str:
+    """An end of a window: two decimals of a potential, more where it has more."""
+    text = f"{value:.6g}"
+    return text if unit != "V" or len(text.partition(".")[2]) >= 2 else f"{value:.2f}"
 
 
 def _seen(visit: Visit, trial: DefinitionTrial | None) -> dict[str, Any] | None:

@@ -13,7 +13,7 @@ from brinemark.terms.arrays import FloatArray
 from brinemark.terms.pictures import OverlaidCurve
 
 WIDTH, HEIGHT = 720, 400
-LEFT, RIGHT, TOP, BOTTOM = 64, 706, 12, 352
+LEFT, RIGHT, TOP, BOTTOM = 64, 676, 12, 352
 POINTS = 160
 LOOKS = 8
 """Looks of lines in the style sheet, from the lowest level to the highest."""

@@ -27,6 +27,12 @@
     const from = Math.max(place.low, low), to = Math.min(place.high, high);
     rect.setAttribute("x", sound ? across(from) * place.width : 0);
     rect.setAttribute("width", sound ? Math.max(0, (across(to) - across(from)) * place.width) : 0);
+    fields.high.setCustomValidity(!Number.isFinite(low) || !Number.isFinite(high) || sound ? "" : "The high end must be above the low one.");
+    for (const end of ["low", "high"]) {
+      const field = fields[end];
+      if (field.value.trim() && !Number.isFinite(numberIn(field))) field.setCustomValidity("Write a number.");
+      else if (end === "low") field.setCustomValidity("");
+    }
     for (const end of ["low", "high"]) {
       const value = end === "low" ? low : high, handle = handles[end];
       handle.hidden = !Number.isFinite(value) || fields[end].value.trim() === "";
