@@ -20,6 +20,7 @@ if TYPE_CHECKING:
     from brinemark.steps.look import ReadingHead
     from brinemark.steps.next_steps import NextStep
     from brinemark.steps.report import Report
+    from brinemark.steps.row_signals import ReadRow
     from brinemark.steps.run_control import RunReport
     from brinemark.steps.run_plans import RunPlan
     from brinemark.steps.scan_rates import ScanRates
@@ -27,8 +28,10 @@ if TYPE_CHECKING:
     from brinemark.steps.shown import Shown
     from brinemark.steps.study_answers import SignalStudy, TriedDefinition
     from brinemark.steps.take_in import CheckedSheet
+    from brinemark.steps.trial_answers import DefinitionTrial
     from brinemark.terms.curves import Curve, CurveDissection
     from brinemark.terms.findings import Finding
+    from brinemark.terms.pictures import OverlaidCurve
     from brinemark.terms.runs import StoredRow
     from brinemark.terms.settings import Settings
     from brinemark.terms.stored import Original, Record, StoredSheet
@@ -230,6 +233,51 @@ class Logbook:
 
         return tried_definitions(self._place)
 
+    def try_definition(
+        self, window: tuple[float, float] | None = None, *, quantity: str = "", baseline: str = "", sweep: str = ""
+    ) -> DefinitionTrial:
+        """What a definition does on blanks, standards and controls, beside the present one; samples stay hidden.
+
+        What is not named is as the present one has it. The look is kept and counts as tried. Raises Refused.
+        """
+        from brinemark.steps.definition_trial import only, try_definition
+
+        return try_definition(self._place, only(self.settings.signal, window, quantity, baseline, sweep))
+
+    def definition_tried(
+        self, window: tuple[float, float] | None = None, *, quantity: str = "", baseline: str = "", sweep: str = ""
+    ) -> DefinitionTrial | None:
+        """The same where it was tried on these curves already, else None; nothing is kept. Raises Refused.
+
+        Without any argument it is the present definition alone.
+        """
+        from brinemark.steps.definition_trial import only, tried_already
+
+        named = window is not None or quantity or baseline or sweep
+        wanted = only(self.settings.signal, window, quantity, baseline, sweep) if named else None
+        return tried_already(self._place, wanted)
+
+    def curves_to_try(self, sweep: str = "", most: int = 60) -> tuple[tuple[OverlaidCurve, ...], str]:
+        """Curves of the newest blanks and standards on the stretch that they share, to choose a window on; or why none.
+
+        sweep : "" is that of the present definition. Raises Refused for one that is none.
+        """
+        from brinemark.steps.definition_trial import curves_to_try
+
+        return curves_to_try(self._place, sweep, most)
+
+    def known_count(self) -> int:
+        """How many electrodes of known level, with a curve, a definition is tried on."""
+        from brinemark.steps.definition_trial import known_count
+
+        return known_count(self._place)
+
+    def signals_of(self, rows: Sequence[StoredRow]) -> tuple[ReadRow, ...]:
+        """The signals of rows as the present definition reads them; a row that cannot be read says why."""
+        from brinemark.steps.row_signals import signals_of
+
+        return signals_of(self._place, rows)
+
     def rows(self, superseded: bool = False) -> tuple[StoredRow, ...]:
         """Rows of all current sheets, in their order."""
         with self._place.database.reading() as reader:
@@ -314,6 +362,23 @@ class Logbook:
         from brinemark.steps.draw import draw_trace
 
         return draw_trace(self._place, row, kind, prescan, covariate)
+
+    def draw_overlay(
+        self, rows: Sequence[StoredRow], kind: Kind = "svg", prescans: str = "none", above_baseline: bool = False
+    ) -> bytes:
+        """The curves of rows over one another, whole or above their baselines. Raises Refused when none has one.
+
+        prescans : "none", "with" the rows' own curves, or "only".
+        """
+        from brinemark.steps.overlay import draw_overlay
+
+        return draw_overlay(self._place, rows, kind, prescans, above_baseline)
+
+    def draw_trial(self, trial: DefinitionTrial, kind: Kind = "svg") -> bytes:
+        """Signal against level of known electrodes by the present definition and by the tried one."""
+        from brinemark.steps.overlay import draw_trial
+
+        return draw_trial(trial, kind)
 
     def draw_life(self, electrode: str, kind: Kind = "svg", statement: str | None = None) -> bytes:
         """All readings of an electrode in order of time, with their curves; the statement about its sample above.

@@ -8,12 +8,14 @@ from brinemark.faces.web.pages import (
     audit,
     batches,
     calibration,
+    curves,
     electrodes,
     first,
     jobs,
     pictures,
     runs,
     samples,
+    window,
 )
 
 PLACES = (
@@ -26,6 +28,10 @@ PLACES = (
     Place("/runs/{id}", runs.sheet),
     Place("/take-in", runs.form, runs.take_in),
     Place("/run-controls", runs.controls, runs.judge),
+    Place("/curves", curves.table),
+    Place("/curves/window", window.show, window.begin),
+    Place("/curves/definitions", window.tried, window.rank),
+    Place("/curves/{row_id}", curves.one),
     Place("/calibration", calibration.show, calibration.begin),
     Place("/samples", samples.table, samples.read_all),
     Place("/samples/{name:path}", samples.one, samples.read_one),

@@ -112,15 +112,15 @@ class Visit:
         return self.address + (f"?{urlencode(pairs)}" if pairs else "")
 
 
-def sliced(visit: Visit, total: int) -> tuple[slice, dict[str, Any]]:
-    """The rows that the address asks for ("from" counts from 1): a slice, and for the template first and last shown, of
-    how many, and the addresses before and after. Raises Refused."""
+def sliced(visit: Visit, total: int, size: int = PAGE_ROWS) -> tuple[slice, dict[str, Any]]:
+    """The rows that the address asks for ("from" counts from 1), size at once: a slice, and for the template first and
+    last shown, of how many, and the addresses before and after. Raises Refused."""
     text = visit.ask("from", "1")
     if not text.isdecimal() or not 1 <= int(text) <= max(total, 1):
         raise Refused(f"row {text!r}", f"a row from 1 to {max(total, 1)}", "follow the links below the table")
     first = int(text)
-    last = min(first + PAGE_ROWS - 1, total)
-    before = visit.with_asked(**{"from": str(max(1, first - PAGE_ROWS))}) if first > 1 else None
+    last = min(first + size - 1, total)
+    before = visit.with_asked(**{"from": str(max(1, first - size))}) if first > 1 else None
     after = visit.with_asked(**{"from": str(last + 1)}) if last < total else None
     shown = {"first": first if total else 0, "last": last, "total": total, "before": before, "after": after}
     return slice(first - 1, last), shown

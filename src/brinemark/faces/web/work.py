@@ -103,11 +103,27 @@ def controls(book: Logbook, _given: Mapping[str, Any], told: Told) -> dict[str, 
     return {"said": said, "see": "/run-controls", "answer": reports}
 
 
+def rank(book: Logbook, given: Mapping[str, Any], told: Told) -> dict[str, Any]:
+    """Rank definitions of the signal: all, or those in some windows."""
+    study = book.signals(windows=[(low, high) for low, high in given.get("windows", ())], on_work=told.now)
+    return {"said": study.verdict, "see": "/curves/definitions"}
+
+
+def try_window(book: Logbook, given: Mapping[str, Any], told: Told) -> dict[str, Any]:
+    """What one definition does on known electrodes, where these are many."""
+    told.now("reading blanks, standards and controls")
+    named = {name: given[name] for name in ("quantity", "baseline", "sweep")}
+    trial = book.try_definition(tuple(given["window"]), **named)
+    return {"said": trial.sentences[0], "see": given["see"]}
+
+
 WORK: dict[str, Work] = {
     "calibrate": calibrate,
     "controls": controls,
+    "rank": rank,
     "read": read,
     "take in": take_in,
+    "try": try_window,
     "verify": verify,
 }
 

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 from brinemark.faces.web.answers import Answer, File
 from brinemark.faces.web.looks import row_of
+from brinemark.faces.web.pages import curve_choice, window
 from brinemark.faces.web.visit import Visit
 from brinemark.terms.errors import Refused
 
@@ -40,12 +41,20 @@ def _trace(visit: Visit, kind: Kind) -> bytes:
     return visit.book.draw_trace(row, kind, visit.ask("prescan") == "1", visit.ask("covariate"))
 
 
+def _overlay(visit: Visit, kind: Kind) -> bytes:
+    choice = curve_choice.choice_of(visit)
+    rows, _ = curve_choice.part_of(visit, choice, curve_choice.rows_for(visit, choice))
+    return visit.book.draw_overlay(rows, kind, choice.prescans, choice.above_baseline)
+
+
 DRAWN: Mapping[str, Callable[[Visit, Kind], bytes]] = {
     "calibration": _calibration,
     "fit": _fit,
     "readings": _readings,
     "life": _life,
     "trace": _trace,
+    "overlay": _overlay,
+    "definition": window.draw,
 }
 
 
