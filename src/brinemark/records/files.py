@@ -49,7 +49,7 @@ def store_originals(folder: Path, files: Sequence[tuple[str, bytes]]) -> tuple[O
     with ThreadPoolExecutor(_WRITERS) as writers:
         list(writers.map(lambda item: _keep(folder, *item), new.items()))
     for directory in (*sorted(shelves), folder, folder.parent):
-        _sync_folder(directory)
+        sync_folder(directory)
     return originals
 
 
@@ -73,7 +73,8 @@ def _keep(folder: Path, sha256: str, data: bytes) -> None:
         raise
 
 
-def _sync_folder(folder: Path) -> None:
+def sync_folder(folder: Path) -> None:
+    """Have the names in a folder safe on the disk."""
     if os.name == "nt":  # Windows cannot open a folder to sync it; its file system keeps a journal of names.
         return
     handle = os.open(folder, os.O_RDONLY)

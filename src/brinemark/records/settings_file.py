@@ -19,7 +19,11 @@ if TYPE_CHECKING:
 
     from brinemark.terms.settings import Settings
 
-# Sections with one table for each id.
+# Sections in the order of docs/logbook.toml, and those with one table for each id.
+SECTIONS = (
+    *("logbook", "analyte", "signal", "covariate", "further_covariate", "prescan", "instrument", "stock", "lot"),
+    *("conditions", "allowance", "run", "prior", "calibration", "decision"),
+)
 BY_ID = ("instrument", "stock", "lot", "further_covariate")
 # Sections whose keys depend on their quantity, and where pydantic puts the family among the keys.
 BY_QUANTITY = {"signal": 1, "covariate": 1, "further_covariate": 2}
