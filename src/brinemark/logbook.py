@@ -2,25 +2,28 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from html import escape
 from pathlib import Path
 from types import TracebackType
 from typing import TYPE_CHECKING, Self
 
+from brinemark.records.settings_file import read_settings
 from brinemark.steps.create import create, open_place
-from brinemark.steps.place import Place
+from brinemark.steps.place import SETTINGS_FILE, Place
 
 if TYPE_CHECKING:
     from brinemark.outputs.charts import Kind
     from brinemark.records.audit import AuditEntry
     from brinemark.steps.answers import Added, CalibrationReport, SampleReading
+    from brinemark.steps.change_settings import ChangedSettings
     from brinemark.steps.check import CheckReport
     from brinemark.steps.look import ReadingHead
     from brinemark.steps.run_control import RunReport
     from brinemark.steps.scan_rates import ScanRates
     from brinemark.steps.shown import Shown
     from brinemark.steps.study_answers import SignalStudy, TriedDefinition
+    from brinemark.terms.canonical import JsonValue
     from brinemark.terms.curves import Curve, CurveDissection
     from brinemark.terms.runs import StoredRow
     from brinemark.terms.settings import Settings
@@ -50,6 +53,25 @@ class Logbook:
     @property
     def settings(self) -> Settings:
         return self._place.settings
+
+    def change_settings(
+        self, changes: Mapping[str, JsonValue], reason: str, *, shown: str = "", although_read: bool = False
+    ) -> ChangedSettings:
+        """Change keys of logbook.toml, all or nothing; comments and order stay, and the audit list says what changed.
+
+        changes : value by key as "decision.alpha" or "stock.K1.level"; None takes a key or section out. shown : sha256
+        of the file that the changes were chosen before, refused when it is another now. although_read : a definition
+        may change after samples were read by another. Raises Refused with all findings.
+        """
+        from dataclasses import replace
+
+        from brinemark.records.settings_edit import key_of
+        from brinemark.steps.change_settings import Wish, change_settings
+
+        wish = Wish({key_of(key): value for key, value in changes.items()}, reason, shown, although_read)
+        changed = change_settings(self._place.folder, self._place.database, wish)
+        self._place = replace(self._place, settings=read_settings(self._place.folder / SETTINGS_FILE))
+        return changed
 
     def add(self, sheet: str | Path, corrects: str | None = None, reason: str | None = None) -> Added:
         """Add a run sheet with its files, all or nothing. Raises Refused; then nothing is stored."""

@@ -6,15 +6,20 @@ A changed text is taken only when it says exactly what was asked for and holds e
 from __future__ import annotations
 
 import copy
+import os
 import re
+import secrets
+import shutil
 import tomllib
 from collections.abc import Iterator, Mapping, Sequence
+from pathlib import Path
 from typing import Any, TypeAlias
 
 import tomlkit
 from tomlkit.items import AoT, Array, InlineTable, Item, Table
 
-from brinemark.records.settings_file import BY_ID, SECTIONS
+from brinemark.records.files import sync_folder
+from brinemark.records.settings_file import BY_ID, SECTIONS, bytes_of, parse_settings, text_of
 from brinemark.records.text import shown
 from brinemark.terms.canonical import JsonValue
 from brinemark.terms.errors import Refused
@@ -314,3 +319,29 @@ def _keeps_comments(old: str, new: str) -> bool:
     """Whether every comment is there still, each as often as it was."""
     before, after = comments(old), "\n".join(comments(new))
     return all(after.count(one) >= before.count(one) for one in before)
+
+
+def put_in_place(path: Path, data: bytes, *, checked: bool = True) -> None:
+    """Write new bytes of a settings file in one step: whoever reads it finds the old file or the new one.
+
+    The new file is read back by the ordinary reader before it takes the old one's place, unless an old one that was
+    not sound is put back. Raises Refused.
+    """
+    target = path.resolve()
+    passing = target.with_name(f".{target.name}.{secrets.token_hex(8)}.part")
+    try:
+        with passing.open("xb") as file:
+            file.write(data)
+            file.flush()
+            os.fsync(file.fileno())
+        if checked:
+            parse_settings(text_of(bytes_of(passing), path.name), path.name)
+        if target.exists():
+            shutil.copymode(target, passing)
+        passing.replace(target)
+    except OSError as error:
+        remedy = "check the folder's rights and the free space"
+        raise Refused(f"{path.name} cannot be written ({error.strerror})", "a file to write", remedy) from error
+    finally:
+        passing.unlink(missing_ok=True)
+    sync_folder(target.parent)

@@ -99,18 +99,28 @@ def read_settings(path: Path) -> Settings:
     Raises Refused for a file that is missing or no TOML, and for wrong keys and values: the message names
     the first in full and the others by key.
     """
+    return parse_settings(text_of(bytes_of(path), path.name), path.name)
+
+
+def bytes_of(path: Path) -> bytes:
+    """The bytes of a settings file. Raises Refused when it cannot be read."""
     try:
-        text = path.read_bytes().decode("utf-8-sig")
+        return path.read_bytes()
     except OSError as error:
-        raise _unreadable(path, str(error.strerror)) from None
+        raise _unreadable(path.name, str(error.strerror)) from None
+
+
+def text_of(data: bytes, name: str) -> str:
+    """Bytes of a settings file as text. Raises Refused when they are not UTF-8."""
+    try:
+        return data.decode("utf-8-sig")
     except UnicodeDecodeError as error:
-        raise _unreadable(path, f"byte {error.start + 1} is not UTF-8") from None
-    return parse_settings(text, path.name)
+        raise _unreadable(name, f"byte {error.start + 1} is not UTF-8") from None
 
 
-def _unreadable(path: Path, why: str) -> Refused:
+def _unreadable(name: str, why: str) -> Refused:
     return Refused(
-        f"the settings cannot be read ({why})", "a settings file in UTF-8", "give the logbook's folder", file=path.name
+        f"the settings cannot be read ({why})", "a settings file in UTF-8", "give the logbook's folder", file=name
     )
 
 
@@ -132,7 +142,7 @@ def parse_settings(text: str, name: str) -> Settings:
     """Settings from the text of a settings file. Raises Refused, see read_settings."""
     settings, findings = check_settings(text)
     if settings is None or findings:
-        raise _one_line(findings, name)
+        raise refusal_of(findings, name)
     return settings
 
 
@@ -194,7 +204,8 @@ def _take_out(table: dict[str, Any], keys: tuple[str, ...]) -> None:
         inner.pop(last, None)
 
 
-def _one_line(findings: tuple[Finding, ...], name: str) -> Refused:
+def refusal_of(findings: tuple[Finding, ...], name: str) -> Refused:
+    """All findings in one line: the first in full, of the others what came and what was expected."""
     first, *others = findings
     remedy = first.remedy
     if others:
@@ -269,11 +280,11 @@ def _known_keys(section: tuple[str, ...], family: str) -> tuple[str, ...]:
     if section and family:
         model = SIGNAL_SECTIONS[family] if section[0] == "signal" else COVARIATE_SECTIONS[family]
     elif section:
-        model = _model_of(Settings.model_fields[section[0]].annotation)
+        model = model_of(Settings.model_fields[section[0]].annotation)
     return tuple(field.alias or key for key, field in model.model_fields.items())
 
 
-def _model_of(annotation: Any) -> type[BaseModel]:
+def model_of(annotation: Any) -> type[BaseModel]:
     """The model of a section's type, which may be optional or one for each id."""
     model: type[BaseModel] = next((kind for kind in get_args(annotation) if hasattr(kind, "model_fields")), annotation)
     return model

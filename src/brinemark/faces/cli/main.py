@@ -26,6 +26,7 @@ PLACES = {
     "scan-rates": ("rates", "scan_rates"),
     "signals": ("signals", "signals"),
     "serve": ("serving", "serve"),
+    "set": ("setting", "set_key"),
 }
 """Verbs in the order of the work: module and name of each."""
 
