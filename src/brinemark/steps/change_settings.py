@@ -305,5 +305,6 @@ def _note(writer: Writer, folder: Path, made: Proposal, data: bytes, wish: Wish)
         "before": sha256_hex(before),
         "after": sha256_hex(data),
         "not_blind": list(made.late),
+        "new_calibration": made.renews,
     }
     return writer.seal(ACTION, SETTINGS_FILE, detail)

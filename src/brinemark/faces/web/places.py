@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from brinemark.faces.web.app import Place
-from brinemark.faces.web.pages import about, audit, calibration, electrodes, first, jobs, pictures, samples
+from brinemark.faces.web.pages import about, audit, calibration, electrodes, first, jobs, pictures, samples, settings
 
 PLACES = (
     Place("/", first.home),
@@ -11,6 +11,7 @@ PLACES = (
     Place("/samples", samples.table, samples.read_all),
     Place("/samples/{name}", samples.one, samples.read_one),
     Place("/electrodes/{name}", electrodes.one),
+    Place("/settings", settings.show, settings.keep),
     Place("/audit", audit.entries, audit.verify),
     Place("/records/{id}", audit.record),
     Place("/originals/{sha256}", audit.original),
