@@ -275,11 +275,11 @@ class Logbook:
         with self._place.database.reading() as reader:
             return reader.audit_head()
 
-    def verify(self) -> CheckReport:
-        """Check the file, the audit list, every record and every original."""
-        from brinemark.steps.check import check
+    def verify(self, note: bool = False) -> CheckReport:
+        """Check the file, the audit list, every record and every original; note : keep what came of it too."""
+        from brinemark.steps.check import check, check_and_note
 
-        return check(self._place)
+        return (check_and_note if note else check)(self._place)
 
     def close(self) -> None:
         """Release the files."""

@@ -30,6 +30,7 @@ OPTIONAL = ("covariate", *BY_ID)
 _KEY = re.compile(r"#?(?P<key>[A-Za-z]\w*) = [^#]*(?:#\s(?P<words>.*))?")
 _HEADER = re.compile(r"#?\[(?P<name>\w+)(?:\.\w+)?\]\s*(?:#\s(?P<words>.*))?")
 _GOES_ON = re.compile(r"\s+#\s(?P<words>.*)")
+_SAID_ELSEWHERE = re.compile(r"; a change here needs a new `calibrate`|`")
 _UNIT = re.compile(r"\[(?P<unit>[^\]]+)\]\s*(?P<rest>.*)")
 
 
@@ -127,7 +128,7 @@ def _words() -> dict[tuple[str, str], str]:
             block.append(line.removeprefix("# "))
         if not line.startswith("# "):
             block.clear()
-    return found
+    return {place: _SAID_ELSEWHERE.sub("", words) for place, words in found.items()}
 
 
 __all__ = ["OPTIONAL", "SECTIONS", "SettingKey", "keys_of", "meaning_of"]

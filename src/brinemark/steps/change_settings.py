@@ -35,7 +35,7 @@ NEXT_READING = (
     "counts from the next reading on; no new calibration is needed, and readings that were made stay as they are"
 )
 SHEETS = "counts for run sheets that come from now on; those that are in stay as they are"
-SHOWN = "changes what pages and charts are called, and no number"
+SHOWN = "moves no number; answers and charts show it"
 LIMITS = "limits of batches follow with the next calibration"
 UNIT = "no level is converted: sheets are read as if they had always meant the new unit"
 

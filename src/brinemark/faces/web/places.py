@@ -13,6 +13,8 @@ PLACES = (
     Place("/electrodes/{name}", electrodes.one),
     Place("/settings", settings.show, settings.keep),
     Place("/audit", audit.entries, audit.verify),
+    Place("/audit/entries.{kind}", audit.export),
+    Place("/audit/{number}", audit.entry),
     Place("/records/{id}", audit.record),
     Place("/originals/{sha256}", audit.original),
     Place("/pictures/{name}.{kind}", pictures.picture),

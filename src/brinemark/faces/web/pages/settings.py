@@ -109,7 +109,7 @@ def _listed(slots: Sequence[Mapping[str, Any]], left: Sequence[str]) -> list[dic
     """All findings with the field that each belongs to."""
     found = [{"text": text, "to": ""} for text in left]
     for slot in slots:
-        found += [{"text": text, "to": slot["name"]} for text in slot["findings"]]
+        found += [{"text": text, "to": slot["anchor"]} for text in slot["findings"]]
         found += [{"text": text, "to": one["id"]} for one in slot["fields"] for text in one["findings"]]
     return found
 

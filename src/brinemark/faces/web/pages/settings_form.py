@@ -225,6 +225,7 @@ def plain(form: Form) -> list[dict[str, Any]]:
             "place": list(slot.place),
             "title": f"[{dotted(slot.place)}]" if slot.place[-1] else "",
             "name": slot.name,
+            "anchor": f"s{place}",
             "id": slot.place[-1] if slot.is_new else "",
             "words": words_of(slot.section),
             "meaning": meaning_of(slot.section),
@@ -243,7 +244,7 @@ def plain(form: Form) -> list[dict[str, Any]]:
             "written": sum(one.written for one in slot.fields),
             "touched": any(one.given and one.differs for one in slot.fields) or bool(slot.findings),
         }
-        for slot in form.slots
+        for place, slot in enumerate(form.slots, start=1)
     ]
 
 
