@@ -235,7 +235,8 @@ def _differences(table: Mapping[str, Any], changes: Changes) -> dict[Keys, KeyCh
         for name in keys:
             old = old.get(name) if isinstance(old, Mapping) else None
         there = old is not None
-        if (is_section(keys) and new == {} and there) or (there and same(old, new)) or (not there and new is None):
+        filled = any(one[: len(keys)] == keys for one in changes if len(one) > len(keys))
+        if (is_section(keys) and new == {} and (there or filled)) or (there and same(old, new)) or (not there and new is None):
             continue
         found[keys] = KeyChange(dotted(keys), old, new)
     return found

@@ -25,8 +25,11 @@ WORDS = {
     "before": "file before",
     "after": "file after",
     "not_blind": "not chosen blind",
+    "new_calibration": "a new calibration is needed",
+    "fault_count": "faults",
     "head": "hash of the last entry",
 }
+ORDER = ("reason", "sheet", "calibration", "rows", "readings", "before", "after")
 COUNTED = {"rows": "row", "records": "record", "electrodes": "electrode"}
 
 
@@ -85,7 +88,7 @@ def parts_of(known: Known, detail: Mapping[str, Any], style: str, most: int = MO
     else:
         head = []
     rest = {key: value for key, value in detail.items() if key not in (*QUIET, "changed")}
-    order = sorted(rest, key=lambda key: key != "reason")
+    order = sorted(rest, key=lambda key: ORDER.index(key) if key in ORDER else len(ORDER))
     return [*head, *(part for key in order for part in _parts(known, key, rest[key], (style, most)))]
 
 

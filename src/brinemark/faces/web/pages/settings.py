@@ -70,7 +70,7 @@ def keep(visit: Visit) -> Answer:
 def _kept(visit: Visit, changes: Mapping[tuple[str, ...], JsonValue]) -> Answer:
     known = visit.get("although_read") == "yes"
     done = change_at(visit.desk.folder, Wish(changes, visit.get("reason"), visit.get("shown"), known))
-    return GoTo(f"/settings?kept={done.entry}", f"Kept as entry {done.entry} of the audit list.")
+    return GoTo(f"/settings?kept={done.entry}")
 
 
 def _given(visit: Visit, now: Present) -> dict[str, list[str]]:
