@@ -8,14 +8,16 @@ from pathlib import Path
 from types import TracebackType
 from typing import TYPE_CHECKING, Literal, Self
 
+from brinemark.records.settings_file import read_settings
 from brinemark.steps.create import create, open_place
-from brinemark.steps.place import Place
+from brinemark.steps.place import SETTINGS_FILE, Place
 
 if TYPE_CHECKING:
     from brinemark.outputs.charts import Kind
     from brinemark.records.audit import AuditEntry
     from brinemark.steps.answers import Added, CalibrationReport, SampleReading
     from brinemark.steps.batch_answers import Batch, MadeElectrode, RecordedMaking
+    from brinemark.steps.change_settings import ChangedSettings
     from brinemark.steps.check import CheckReport
     from brinemark.steps.look import ReadingHead
     from brinemark.steps.next_steps import NextStep
@@ -29,6 +31,7 @@ if TYPE_CHECKING:
     from brinemark.steps.study_answers import SignalStudy, TriedDefinition
     from brinemark.steps.take_in import CheckedSheet
     from brinemark.steps.trial_answers import DefinitionTrial
+    from brinemark.terms.canonical import JsonValue
     from brinemark.terms.curves import Curve, CurveDissection
     from brinemark.terms.findings import Finding
     from brinemark.terms.pictures import OverlaidCurve
@@ -60,6 +63,25 @@ class Logbook:
     @property
     def settings(self) -> Settings:
         return self._place.settings
+
+    def change_settings(
+        self, changes: Mapping[str, JsonValue], reason: str, *, shown: str = "", although_read: bool = False
+    ) -> ChangedSettings:
+        """Change keys of logbook.toml, all or nothing; comments and order stay, and the audit list says what changed.
+
+        changes : value by key as "decision.alpha" or "stock.K1.level"; None takes a key or section out. shown : sha256
+        of the file that the changes were chosen before, refused when it is another now. although_read : a definition
+        may change after samples were read by another. Raises Refused with all findings.
+        """
+        from dataclasses import replace
+
+        from brinemark.records.settings_edit import key_of
+        from brinemark.steps.change_settings import Wish, change_settings
+
+        wish = Wish({key_of(key): value for key, value in changes.items()}, reason, shown, although_read)
+        changed = change_settings(self._place.folder, self._place.database, wish)
+        self._place = replace(self._place, settings=read_settings(self._place.folder / SETTINGS_FILE))
+        return changed
 
     def add(self, sheet: str | Path, corrects: str | None = None, reason: str | None = None) -> Added:
         """Add a run sheet with its files, all or nothing. Raises Refused; then nothing is stored."""
@@ -442,13 +464,10 @@ class Logbook:
             return reader.audit_head()
 
     def verify(self, keep: bool = False) -> CheckReport:
-        """Check the file, the audit list, every record and every original.
+        """Check the file, the audit list, every record and every original; keep : note in the audit list what came."""
+        from brinemark.steps.check import check, check_and_note
 
-        keep : note in the audit list that the logbook was found sound; else nothing is written.
-        """
-        from brinemark.steps.check import check
-
-        return check(self._place, keep)
+        return (check_and_note if keep else check)(self._place)
 
     def next_steps(self) -> list[NextStep]:
         """What waits and what looks wrong, each with the sensible next step, most pressing first."""

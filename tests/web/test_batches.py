@@ -71,5 +71,5 @@ def test_an_electrode_is_set_aside_and_taken_back_by_the_page(bench: Bench) -> N
 def test_labels_hold_a_code_for_each_unused_electrode(bench: Bench) -> None:
     bench.send("/batch-making", **MAKING)
     page = bench.client.get("/labels/B7").text
-    assert page.count("data:image/svg+xml") == 5
+    assert page.count("/pictures/code.svg?text=B7-") == 5
     assert bench.client.get("/labels/B5").status_code == 404

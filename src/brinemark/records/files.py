@@ -67,7 +67,7 @@ def keep_originals(
             writers.shutdown(cancel_futures=True)
             raise
     for directory in (*sorted(shelves), folder, folder.parent):
-        _sync_folder(directory)
+        sync_folder(directory)
 
 
 def _keep(folder: Path, sha256: str, load: Callable[[], bytes]) -> None:
@@ -93,7 +93,8 @@ def _keep(folder: Path, sha256: str, load: Callable[[], bytes]) -> None:
         raise
 
 
-def _sync_folder(folder: Path) -> None:
+def sync_folder(folder: Path) -> None:
+    """Have the names in a folder safe on the disk."""
     if os.name == "nt":  # Windows cannot open a folder to sync it; its file system keeps a journal of names.
         return
     handle = os.open(folder, os.O_RDONLY)

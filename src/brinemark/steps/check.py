@@ -18,8 +18,8 @@ KINDS = (
     *("wave", "signal", "calibration", "limits", "control", "reading", "signal study", "definition lock"),
     *("making", "set aside", "run plan", "plan withdrawn", "report"),
 )
-_BATCH = 200
-CHECKED = "logbook checked"
+CHECKED, FAULTY = "logbook checked", "faults found"
+_BATCH, _TOLD = 200, 50
 
 
 @dataclass(frozen=True, slots=True)
@@ -48,7 +48,7 @@ class CheckReport:
         }
 
 
-def check(place: Place, keep: bool = False) -> CheckReport:
+def check(place: Place) -> CheckReport:
     """Recompute every hash in the logbook.
 
     keep : note in the audit list that a sound logbook was checked, and at which head; else nothing is written.
@@ -64,11 +64,23 @@ def check(place: Place, keep: bool = False) -> CheckReport:
             records += 1
             faults += _record_faults(record)
         originals = len(reader.originals())
-    report = CheckReport(chain.entries, records, originals, chain.head, tuple(faults))
-    if keep and report.sound:
+    return CheckReport(chain.entries, records, originals, chain.head, tuple(faults))
+
+
+def check_and_note(place: Place) -> CheckReport:
+    """The same, and what came of it as an entry of the audit list, so that anyone sees when it was checked last.
+
+    A file so damaged that it takes no entry is told of all the same.
+    """
+    report = check(place)
+    detail = {**report.to_dict(), "faults": list(report.faults[:_TOLD]), "fault_count": len(report.faults)}
+    del detail["schema"]
+    try:
         with place.database.writing() as writer:
-            counts = {"entries": report.entries, "records": report.records, "originals": report.originals}
-            writer.seal(CHECKED, report.head[:12], {"head": report.head, **counts})
+            writer.seal(CHECKED if report.sound else FAULTY, place.settings.logbook.name, detail)
+    except Refused:
+        if report.sound:
+            raise
     return report
 
 

@@ -60,7 +60,7 @@ def _line(session: Session, step: NextStep) -> str:
 
 
 @click.command(short_help="Whether nothing was changed or lost.")
-@click.option("--keep", is_flag=True, help="Note in the audit list that the logbook was found sound.")
+@click.option("--keep", is_flag=True, help="Note in the audit list what came of it.")
 @json_option
 @click.pass_obj
 def check(session: Session, keep: bool, as_json: bool) -> None:

@@ -34,6 +34,7 @@ PLACES = {
     "signals": ("signals", "signals"),
     "serve": ("serving", "serve"),
     "check": ("coming", "check"),
+    "set": ("setting", "set_key"),
 }
 """Verbs in the order of the work: module and name of each."""
 

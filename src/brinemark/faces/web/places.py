@@ -15,6 +15,7 @@ from brinemark.faces.web.pages import (
     pictures,
     runs,
     samples,
+    settings,
     window,
 )
 
@@ -36,7 +37,10 @@ PLACES = (
     Place("/samples", samples.table, samples.read_all),
     Place("/samples/{name:path}", samples.one, samples.read_one),
     Place("/electrodes/{name:path}", electrodes.one),
+    Place("/settings", settings.show, settings.keep),
     Place("/audit", audit.entries, audit.verify),
+    Place("/audit/entries.{kind}", audit.export),
+    Place("/audit/{number}", audit.entry),
     Place("/records/{id}", audit.record),
     Place("/originals/{sha256}", audit.original),
     Place("/pictures/{name}.{kind}", pictures.picture),

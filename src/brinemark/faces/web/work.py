@@ -60,9 +60,9 @@ def read(book: Logbook, given: Mapping[str, Any], told: Told) -> dict[str, Any]:
 
 
 def verify(book: Logbook, _given: Mapping[str, Any], told: Told) -> dict[str, Any]:
-    """Check the file, the audit list, every record and every original."""
+    """Check the file, the audit list, every record and every original, and keep the outcome in the audit list."""
     told.now("checking every record and every original")
-    report = book.verify()
+    report = book.verify(keep=True)
     findings = [{"what": line} for line in report.faults]
     said = f"{report.entries} entries, {report.records} records, {report.originals} originals: "
     said += "all is sound" if report.sound else f"{len(findings)} faults; the logbook is not sound"
