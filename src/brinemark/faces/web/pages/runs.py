@@ -67,24 +67,23 @@ def take_in(visit: Visit) -> Answer:
     corrects, reason = visit.get("corrects") or None, visit.get("reason") or None
     if (corrects is None) != (reason is None):
         raise Refused("a correction and its reason, of which one is missing", "both or neither", "say which and why")
+    return began_taking_in(visit, sheets[0].name, sheets[0].body(), (corrects, reason))
+
+
+def began_taking_in(
+    visit: Visit, name: str, sheet: bytes, correction: tuple[str | None, str | None] = (None, None)
+) -> Answer:
+    """The job that looks a sheet and the uploaded curves through, and keeps them when all is right. Raises Refused."""
     spool = Path(tempfile.mkdtemp(prefix="brinemark-"))
     try:
         files = _spooled(visit.files, spool)
-        sheets[0].save(spool / SHEET)
+        (spool / SHEET).write_bytes(sheet)
     except BaseException:
         shutil.rmtree(spool, ignore_errors=True)
         raise
-    job = visit.desk.jobs.begin(
-        "take in",
-        f"Take in {sheets[0].name}",
-        spool,
-        called=sheets[0].name,
-        sheet=str(spool / SHEET),
-        files=files,
-        corrects=corrects,
-        reason=reason,
-    )
-    return GoTo(f"/jobs/{job.id}")
+    corrects, reason = correction
+    said = {"called": name, "sheet": str(spool / SHEET), "files": files, "corrects": corrects, "reason": reason}
+    return GoTo(f"/jobs/{visit.desk.jobs.begin('take in', f'Take in {name}', spool, **said).id}")
 
 
 def controls(visit: Visit) -> Answer:
