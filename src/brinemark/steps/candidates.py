@@ -112,7 +112,7 @@ def _section(given: dict[str, Any]) -> SignalSection:
 def definition_words(section: SignalSection) -> str:
     """For example "height above a chord, 0.40 to 0.76 V, anodic, cycle last"."""
     if isinstance(section, CurveSection):
-        where = f"{section.window_V[0]:.2f} to {section.window_V[1]:.2f} V"
+        where = f"{_volts(section.window_V[0])} to {_volts(section.window_V[1])} V"
         return f"{section.quantity} above {_a(section.baseline)}, {where}, {section.sweep}, cycle {section.cycle}"
     against = ", against the pre-scan" if section.against == "prescan" else ""
     if not isinstance(section, BandSection):
@@ -120,6 +120,12 @@ def definition_words(section: SignalSection) -> str:
         return f"difference of {first:g} and {second:g} nm{against}"
     low, high = section.window_nm
     return f"band above {_a(section.baseline)}, {low:g} to {high:g} nm{against}"
+
+
+def _volts(value: float) -> str:
+    """Two decimals, more where it has more."""
+    text = f"{value:.2f}"
+    return text if abs(float(text) - value) < 1e-9 else f"{value:.6g}"
 
 
 def _a(baseline: str) -> str:

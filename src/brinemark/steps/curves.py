@@ -5,8 +5,9 @@ What reads files and curves is loaded when a curve is read: a sample whose signa
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import asdict, dataclass
+from typing import TypeAlias
 
 import numpy as np
 
@@ -29,6 +30,8 @@ from brinemark.terms.curves import (
 )
 from brinemark.terms.errors import Refused
 from brinemark.terms.settings import InstrumentSection
+
+Cut: TypeAlias = Callable[[Trace, SignalDefinition, FloatArray], tuple[FloatArray, float] | None]
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -114,12 +117,29 @@ def learns_a_shape(definition: CurveDefinition) -> bool:
     return isinstance(definition, SignalDefinition) or definition.window_nm is not None
 
 
-def learned_shape(standards: Sequence[Seen], definition: CurveDefinition, blanks: Sequence[Seen]) -> Shape:
-    """Place and shape of wave or band from curves of known standards and blanks."""
-    if isinstance(definition, SignalDefinition):
-        from brinemark.science.curve.waves import learn_wave
+def remembering_cut() -> Cut:
+    """What a trace teaches, worked out once however many waves it teaches; for traces that stay in memory."""
+    from brinemark.science.curve.waves import taught_by
 
-        return learn_wave(_traces(standards), definition, _traces(blanks))
+    known: dict[tuple[int, str, str, tuple[float, float]], tuple[FloatArray, float] | None] = {}
+
+    def cut(trace: Trace, definition: SignalDefinition, grid: FloatArray) -> tuple[FloatArray, float] | None:
+        key = id(trace), definition.sweep, definition.cycle, definition.window_V
+        if key not in known:
+            known[key] = taught_by(trace, definition, grid)
+        return known[key]
+
+    return cut
+
+
+def learned_shape(
+    standards: Sequence[Seen], definition: CurveDefinition, blanks: Sequence[Seen], cut: Cut | None = None
+) -> Shape:
+    """Place and shape of wave or band from curves of known standards and blanks; cut : as `remembering_cut`."""
+    if isinstance(definition, SignalDefinition):
+        from brinemark.science.curve.waves import learn_wave, taught_by
+
+        return learn_wave(_traces(standards), definition, _traces(blanks), cut or taught_by)
     from brinemark.science.curve.absorbance import learn_band
 
     return learn_band(_spectra(standards, definition), definition, _spectra(blanks, definition))

@@ -118,6 +118,11 @@ def _new_lock(reader: Reader, definition: Definition) -> Record:
     return recipe.record(Made({"tried": _tried(reader, [*used.values(), definition]), "changed": changed}, {}))
 
 
+def tried_until_now(reader: Reader, definition: Definition) -> int:
+    """How many different definitions were used or tried so far, the present one included."""
+    return _tried(reader, [*_used(reader).values(), definition])
+
+
 def _tried(reader: Reader, used: Sequence[Definition]) -> int:
     """How many definitions are used or were tried in a study; one that is both, or was tried twice, counts once."""
     stored = [_plain(settings)["signal"] for _, settings in reader.settings_of(STUDY, DEFINITION)]

@@ -62,7 +62,7 @@ def draw_trace(place: Place, row: StoredRow, kind: Kind, prescan: bool = False, 
     taken_apart, whole = dissection_of(place, row, prescan, covariate), trace_of(place, row, prescan)
     title = _row_title(row, place.settings.analyte.level_unit) + (", pre-scan" if prescan else "")
     title += f", {covariate}" if covariate else ""
-    reference = None if isinstance(whole, Spectrum) else _reference(place, row)
+    reference = None if isinstance(whole, Spectrum) else reference_of(place, row)
     across = f"potential, V against {reference}" if reference else None
     return render(trace_chart(taken_apart, whole, title, across), kind)
 
@@ -87,7 +87,7 @@ def life_spec(place: Place, electrode: str, main: StoredRow, statement: str | No
     if statement is not None:
         unit = place.settings.analyte.level_unit
         statement = statement.replace(unit, shown_unit(unit))
-    reference = None if place.settings.of_spectra else _reference(place, main)
+    reference = None if place.settings.of_spectra else reference_of(place, main)
     name = "wavelength, nm" if place.settings.of_spectra else "potential, V"
     across = f"{name} against {reference}" if reference else name
     return life_chart(life_picture(place, electrode, across, statement))
@@ -226,7 +226,7 @@ def _row_title(row: StoredRow, unit: str) -> str:
     return f"Electrode {given.electrode}, {what}{level}"
 
 
-def _reference(place: Place, row: StoredRow) -> str | None:
+def reference_of(place: Place, row: StoredRow) -> str | None:
     """The reference electrode as the row says, else its instrument, else the general conditions."""
     section = place.settings.instrument.get(row.row.instrument)
     written = dict(row.row.conditions).get("reference")

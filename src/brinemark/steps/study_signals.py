@@ -9,14 +9,22 @@ from typing import Any
 import numpy as np
 
 from brinemark.steps.candidates import Candidate
-from brinemark.steps.curves import definition_json, learned_shape, learns_a_shape, read_signal, stated_shape
+from brinemark.steps.curves import (
+    Cut,
+    definition_json,
+    learned_shape,
+    learns_a_shape,
+    read_signal,
+    remembering_cut,
+    stated_shape,
+)
 from brinemark.steps.definition_lock import DEFINITION, STUDY
 from brinemark.steps.identity import Made, Recipe
 from brinemark.steps.measure import Traces, scan_rate
 from brinemark.steps.study_electrodes import KnownElectrode
 from brinemark.steps.study_windows import instruments_of, parents_of
 from brinemark.terms.canonical import JsonValue
-from brinemark.terms.curves import CurveDefinition, Shape, SignalDefinition
+from brinemark.terms.curves import CurveDefinition, Shape, Signal, SignalDefinition
 from brinemark.terms.errors import Refused
 from brinemark.terms.stored import Record
 
@@ -37,6 +45,7 @@ class Lessons:
     known: Sequence[KnownElectrode]
     traces: Traces
     _learned: dict[tuple[CurveDefinition, str], Shape] = field(default_factory=dict)
+    _cut: Cut = field(default_factory=remembering_cut)
 
     def shape(self, curve: CurveDefinition, batch: str) -> Shape:
         """The wave that reads a batch, learned from the blanks and standards of all others. Raises Refused."""
@@ -47,7 +56,7 @@ class Lessons:
             taught = [one for one in self.known if one.teaches and one.life.batch != batch]
             standards = [self._seen(one, curve) for one in taught if one.life.main.role == "standard"]
             blanks = [self._seen(one, curve) for one in taught if one.life.main.role == "blank"]
-            self._learned[key] = learned_shape(standards, curve, blanks)
+            self._learned[key] = learned_shape(standards, curve, blanks, self._cut)
         return self._learned[key]
 
     def _seen(self, one: KnownElectrode, curve: CurveDefinition) -> Any:
@@ -69,19 +78,29 @@ def definition_recipe(candidate: Candidate, known: Sequence[KnownElectrode], tra
 
 def tried(recipe: Recipe, candidate: Candidate, lessons: Lessons) -> Record:
     """The record of a candidate's signals; an electrode that it cannot read is kept with the reason."""
-    curve, names, values, refused = candidate.curve, [], [], []
+    return tried_record(recipe, candidate, *read_known(candidate, lessons))
+
+
+def read_known(candidate: Candidate, lessons: Lessons) -> tuple[dict[str, Signal], dict[str, str]]:
+    """The signal of every known electrode, and why others have none."""
+    curve, signals, refused = candidate.curve, dict[str, Signal](), dict[str, str]()
     for one in lessons.known:
         name = one.life.electrode
         try:
             shape = lessons.shape(curve, one.life.batch)
-            signal = read_signal(lessons.traces.seen(one.row, one.trace, curve), curve, shape)
+            signals[name] = read_signal(lessons.traces.seen(one.row, one.trace, curve), curve, shape)
         except Refused as fault:
-            refused.append({"electrode": name, "reason": f"{fault.came}; expected {fault.expected}"})
-            continue
-        names.append(name)
-        values.append((signal.value, signal.u))
-    results: dict[str, JsonValue] = {"electrodes": names, "refused": refused, "unit": curve.unit}
-    pairs = np.array(values, dtype=np.float64).reshape(-1, 2)
+            refused[name] = f"{fault.came}; expected {fault.expected}"
+    return signals, refused
+
+
+def tried_record(
+    recipe: Recipe, candidate: Candidate, signals: Mapping[str, Signal], refused: Mapping[str, str]
+) -> Record:
+    """What a candidate read as its record."""
+    unread: list[JsonValue] = [{"electrode": name, "reason": reason} for name, reason in refused.items()]
+    results: dict[str, JsonValue] = {"electrodes": list(signals), "refused": unread, "unit": candidate.curve.unit}
+    pairs = np.array([(one.value, one.u) for one in signals.values()], dtype=np.float64).reshape(-1, 2)
     return recipe.record(Made(results, {"signal": pairs[:, 0], "u": pairs[:, 1]}))
 
 

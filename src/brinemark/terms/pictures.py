@@ -60,3 +60,52 @@ class LifePicture:
     spectra: bool
     dips: tuple[DipPicture, ...]
     statement: str | None = None
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class OverlaidCurve:
+    """One curve among many. kind : what its cell held, as a legend names it; level : where that is known, to order the
+    kinds [level unit]; x, y : (n,) in file order [V, A or nm, 1]; prescan : whether it is the electrode's pre-scan."""
+
+    electrode: str
+    kind: str
+    level: float | None
+    x: FloatArray
+    y: FloatArray
+    prescan: bool = False
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class OverlayPicture:
+    """Many curves over one another.
+
+    across, up : titles of the axes, up without its unit; unit : A, or 1 of spectra; window : that of the signal [V or
+    nm], None when there is none to shade; left_out : electrodes whose curve is not drawn, with the reason; last_cycle :
+    whether only the last cycle of any is drawn.
+    """
+
+    title: str
+    across: str
+    up: str
+    unit: str
+    window: tuple[float, float] | None
+    curves: tuple[OverlaidCurve, ...]
+    left_out: tuple[tuple[str, str], ...] = ()
+    last_cycle: bool = False
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class DefinitionPanel:
+    """Known electrodes read by one definition.
+
+    words : the definition; signal_unit : A, C, V or 1; role, level [level unit], signal, u [signal unit] : (n,) of
+    those it reads; unread : how many it cannot read.
+    """
+
+    words: str
+    signal_unit: str
+    role: tuple[str, ...]
+    level: FloatArray
+    signal: FloatArray
+    u: FloatArray
+    unread: int

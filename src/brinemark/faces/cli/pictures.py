@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, cast
 
@@ -21,12 +21,20 @@ if TYPE_CHECKING:
 
 KINDS = ("svg", "png", "pdf")
 WHOLE = ("calibration", "fit", "statements")
-STEMS = {"batch": "calibration", "electrode": "curve", "prescan": "prescan", "life": "life", "sample": "reading"}
+STEMS = {
+    "batch": "calibration",
+    "electrode": "curve",
+    "prescan": "prescan",
+    "life": "life",
+    "sample": "reading",
+    "curves": "curves",
+}
 """What has a name, and how the file of its picture begins."""
 WORDS = {
     "calibration": "the calibration",
     "fit": "the fit of the model",
     "statements": "the statements about all samples",
+    "curves": "the curves of batch {}",
     "batch": "the calibration of batch {}",
     "electrode": "the curve of electrode {}",
     "prescan": "the pre-scan of electrode {}",
@@ -45,6 +53,8 @@ class Picture:
     name: str
     calibration: str | None
     covariate: str = ""
+    prescans: str = "none"
+    above_baseline: bool = False
 
     @property
     def file(self) -> str:
@@ -63,6 +73,13 @@ class Picture:
 )
 @click.option("--replace", is_flag=True, help="Write over the file when it is there already.")
 @click.option("--covariate", default="", metavar="NAME", help="Of a pre-scan: the one of [further_covariate.NAME].")
+@click.option(
+    "--prescans",
+    type=click.Choice(["none", "with", "only"]),
+    default="none",
+    help="Of many curves: leave the pre-scans away, draw them too, or draw them alone.",
+)
+@click.option("--above-baseline", is_flag=True, help="Of many curves: in the window, with their baselines taken off.")
 @calibration_option
 @json_option
 @click.pass_obj
@@ -75,6 +92,7 @@ def chart(session: Session, /, what: str, to: Path | None, covariate: str, **opt
     an electrode        its curve with baseline and wave
     prescan:ELECTRODE   its pre-scan with the covariate
     life:ELECTRODE      all its readings in order of time
+    curves:BATCH        all curves of a batch over one another
     a sample            its reading: how well each level fits
     statements          all samples on one axis
     fit                 what standards and batches would have beyond the model
@@ -88,6 +106,10 @@ def chart(session: Session, /, what: str, to: Path | None, covariate: str, **opt
     kind = _kind(to)
     with session.open() as logbook, working("drawing"):
         picture = _picture(logbook, what, options["calibration"], covariate)
+        if picture.of == "curves":
+            picture = replace(picture, prescans=options["prescans"], above_baseline=options["above_baseline"])
+        elif options["prescans"] != "none" or options["above_baseline"]:
+            raise Refused(f"--prescans or --above-baseline with {what}", "curves:BATCH", "leave them out")
         file = to or Path(f"{picture.file}.{kind}")
         if file.exists() and not options["replace"]:
             raise Refused(f"{file} is already there", "a new file", "give another with --to, or write --replace")
@@ -114,6 +136,10 @@ def _picture(logbook: Logbook, what: str, calibration: str | None, covariate: st
     if what in WHOLE:
         return Picture(what, "", calibration)
     word, _, name = what.partition(":")
+    if word == "curves" and name:
+        if calibration is not None:
+            raise Refused("--calibration with curves", "no calibration for curves", "leave --calibration out")
+        return Picture(word, logbook.show(f"batch:{name}").name, None)
     of = word if word in OF_ELECTRODES and name else None
     shown = logbook.show(f"electrode:{name}" if of else what)
     if calibration is not None and shown.kind == "electrode":
@@ -134,6 +160,9 @@ def _draw(logbook: Logbook, picture: Picture, kind: Kind) -> bytes:
         return logbook.draw_reading(picture.name, kind, picture.calibration)
     if picture.of == "life":
         return logbook.draw_life(picture.name, kind)
+    if picture.of == "curves":
+        rows = [row for row in logbook.rows() if row.row.batch == picture.name]
+        return logbook.draw_overlay(rows, kind, picture.prescans, picture.above_baseline)
     for row in logbook.rows():
         if row.row.electrode == picture.name:
             return logbook.draw_trace(row, kind, picture.of == "prescan", picture.covariate)

@@ -31,6 +31,11 @@ def segment(text: object) -> str:
     return quote(str(text), safe="")
 
 
+def tick(value: float, style: str) -> str:
+    """A number on an axis."""
+    return numbers.styled(f"{value:g}".replace("-", "−"), style)
+
+
 def counted(count: int, noun: str, plural: str | None = None) -> str:
     """1 electrode, 2 electrodes."""
     return f"{count} {noun if count == 1 else plural or noun + ('es' if noun.endswith('ch') else 's')}"
@@ -47,6 +52,8 @@ FILTERS: Mapping[str, Callable[..., Any]] = {
     "span": lambda ends, style: "none" if ends is None else numbers.span(ends["lower"], ends["upper"], style),
     "signal": lambda one, style: numbers.signal_words(one["signal"], one["u"], one["unit"], style),
     "percent": numbers.percent,
+    "styled": numbers.styled,
+    "tick": tick,
     "unit": numbers.shown_unit,
     "moment": moment,
     "short": short,

@@ -2,28 +2,48 @@
 
 from __future__ import annotations
 
+import shutil
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
-from typing import TYPE_CHECKING, Any
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, BinaryIO
 from urllib.parse import urlencode
 
 from brinemark.faces.web.desk import Desk
 from brinemark.faces.web.numbers import POINT, number_from
 from brinemark.terms.errors import Refused
+from brinemark.terms.findings import Finding
 
 if TYPE_CHECKING:
     from brinemark.logbook import Logbook
     from brinemark.terms.settings import Settings
 
 PAGE_ROWS = 100
+CHUNK = 2**20
+
+
+class Faulty(Refused):
+    """A form with several faults, each with the field that it stands in; nothing was stored."""
+
+    def __init__(self, findings: Sequence[Finding]) -> None:
+        first = findings[0]
+        super().__init__(first.came, first.expected, first.remedy, row=first.row, column=first.column)
+        self.findings = tuple(findings)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Upload:
-    """A file that a form brought: the name that the browser gave it, and its bytes."""
+    """A file that a form brought: its field, the name that the browser gave it, and its bytes, to be read once."""
 
+    field: str
     name: str
-    body: bytes
+    stream: BinaryIO
+
+    def save(self, path: Path) -> None:
+        """Copy the bytes to a place of ours."""
+        self.stream.seek(0)
+        with path.open("wb") as kept:
+            shutil.copyfileobj(self.stream, kept, CHUNK)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -92,15 +112,15 @@ class Visit:
         return self.address + (f"?{urlencode(pairs)}" if pairs else "")
 
 
-def sliced(visit: Visit, total: int) -> tuple[slice, dict[str, Any]]:
-    """The rows that the address asks for ("from" counts from 1): a slice, and for the template first and last shown, of
-    how many, and the addresses before and after. Raises Refused."""
+def sliced(visit: Visit, total: int, size: int = PAGE_ROWS) -> tuple[slice, dict[str, Any]]:
+    """The rows that the address asks for ("from" counts from 1), size at once: a slice, and for the template first and
+    last shown, of how many, and the addresses before and after. Raises Refused."""
     text = visit.ask("from", "1")
     if not text.isdecimal() or not 1 <= int(text) <= max(total, 1):
         raise Refused(f"row {text!r}", f"a row from 1 to {max(total, 1)}", "follow the links below the table")
     first = int(text)
-    last = min(first + PAGE_ROWS - 1, total)
-    before = visit.with_asked(**{"from": str(max(1, first - PAGE_ROWS))}) if first > 1 else None
+    last = min(first + size - 1, total)
+    before = visit.with_asked(**{"from": str(max(1, first - size))}) if first > 1 else None
     after = visit.with_asked(**{"from": str(last + 1)}) if last < total else None
     shown = {"first": first if total else 0, "last": last, "total": total, "before": before, "after": after}
     return slice(first - 1, last), shown

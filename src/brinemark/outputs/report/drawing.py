@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import io
 import json
 import re
 from collections.abc import Callable
@@ -10,6 +9,7 @@ from functools import lru_cache
 from typing import Any
 
 from brinemark.outputs.charts import Spec, render
+from brinemark.outputs.codes import code_svg
 from brinemark.outputs.fonts import FAMILY
 from brinemark.outputs.report.setting import Typefaces
 from brinemark.outputs.report.wording import PLAIN, Numbers, Readable
@@ -96,9 +96,5 @@ def _lettering(value: Any, words: Callable[[str], str]) -> Any:
 
 
 def code(identity: str) -> dict[str, Any]:
-    """The QR code of an id (ISO/IEC 18004), error correction level M."""
-    import segno
-
-    out = io.BytesIO()
-    segno.make(identity, error="m", micro=False).save(out, kind="svg", border=2, xmldecl=False, svgns=True)
-    return {"svg": out.getvalue().decode("utf-8"), "alt": f"QR code of the id of this report, {identity}"}
+    """The code of an id."""
+    return {"svg": code_svg(identity).decode("utf-8"), "alt": f"QR code of the id of this report, {identity}"}

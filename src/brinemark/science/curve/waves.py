@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from functools import lru_cache
+from typing import TypeAlias
 
 import numpy as np
 
@@ -45,6 +46,9 @@ ROUNDING = 1e-9
 
 ROUNDS = 20
 
+Taught: TypeAlias = tuple[FloatArray, float]
+Cut: TypeAlias = Callable[[Trace, SignalDefinition, FloatArray], Taught | None]
+
 
 def theoretical_wave(definition: SignalDefinition) -> Wave:
     """A surface-confined one-electron wave in the middle of the window, on a grid of 2 mV."""
@@ -52,7 +56,23 @@ def theoretical_wave(definition: SignalDefinition) -> Wave:
     return _parametric(grid, 0.5 * (definition.window_V[0] + definition.window_V[1]), 1.0, THEORETICAL, 0)
 
 
-def learn_wave(traces: Sequence[Trace], definition: SignalDefinition, blanks: Sequence[Trace] = ()) -> Wave:
+def taught_by(trace: Trace, definition: SignalDefinition, grid: FloatArray) -> Taught | None:
+    """What one trace teaches: its current above its own chord, wave upwards, smoothed on the grid (n,) [A], and the
+    largest current [A]; None when it has no such sweep. It does not depend on quantity or baseline.
+    """
+    try:
+        segment = take_segment(trace, definition)
+        own = make_chord(segment.potential_V, definition.window_V)
+    except Refused:
+        return None
+    current, _ = without_spikes(DIRECTIONS[definition.sweep] * segment.current_A)
+    # The own chord goes first: what is left hardly changes over a step, so the mean of a step is its middle.
+    return _smooth(onto_grid(segment.potential_V, own.above(current), grid)), float(np.abs(current).max())
+
+
+def learn_wave(
+    traces: Sequence[Trace], definition: SignalDefinition, blanks: Sequence[Trace] = (), cut: Cut = taught_by
+) -> Wave:
     """Learn place and shape of the wave from traces of known standards.
 
     Traces are aligned by the potential alone, smoothed a little, their baseline is taken off and, when blanks are
@@ -67,26 +87,31 @@ def learn_wave(traces: Sequence[Trace], definition: SignalDefinition, blanks: Se
     A polynomial or whittaker baseline needs to know where the wave is: the shape is learned above chords first, which
     says so, and then once more above the definition's own baseline.
 
-    Traces that cannot be cut to the window are left out. With fewer than 3 usable traces the shape is the
+    Traces that cannot be cut to the window are left out. cut : `taught_by`, or one that remembers what it gave, where
+    many waves are learned from nearly the same traces. With fewer than 3 usable traces the shape is the
     theoretical one at the place found; with none it is `theoretical_wave`. Raises Refused for an empty window.
     """
     grid = _grid(definition.window_V)
-    first = _learn_above(make_chord(grid, definition.window_V), (traces, blanks), definition, grid)
+    taught = _taught(traces, definition, grid, cut), _taught(blanks, definition, grid, cut)
+    first = _learn_above(make_chord(grid, definition.window_V), taught, definition, grid)
     if definition.baseline == CHORD or first.traces < MIN_TRACES:
         return first
     own = make_baseline(definition.baseline, grid, definition.window_V, first.shape)
-    return _learn_above(own, (traces, blanks), definition, grid)
+    return _learn_above(own, taught, definition, grid)
+
+
+def _taught(traces: Sequence[Trace], definition: SignalDefinition, grid: FloatArray, cut: Cut) -> list[Taught]:
+    found = [cut(trace, definition, grid) for trace in traces]
+    return [one for one in found if one is not None]
 
 
 def _learn_above(
     baseline: AnyBaseline,
-    taught: tuple[Sequence[Trace], Sequence[Trace]],
+    taught: tuple[Sequence[Taught], Sequence[Taught]],
     definition: SignalDefinition,
     grid: FloatArray,
 ) -> Wave:
-    traces, blanks = taught
-    rows = _rows(traces, definition, grid, baseline)
-    blank_rows = _rows(blanks, definition, grid, baseline)
+    rows, blank_rows = (_rows(part, grid, baseline) for part in taught)
     if len(blank_rows):
         rows = rows - blank_rows.mean(axis=0)
     rows = rows[_usable(rows, grid, baseline)]
@@ -135,19 +160,12 @@ def _parametric(grid: FloatArray, place_V: float, apparent_n: float, source: str
     return Wave(grid, surface_confined_shape(grid, place_V, n=apparent_n), place_V, source, traces)
 
 
-def _rows(traces: Sequence[Trace], definition: SignalDefinition, grid: FloatArray, baseline: AnyBaseline) -> FloatArray:
-    """(k, n) currents above their baseline, wave upwards, on the grid; traces without the sweep are left out."""
+def _rows(taught: Sequence[Taught], grid: FloatArray, baseline: AnyBaseline) -> FloatArray:
+    """(k, n) currents above their baseline; what is only rounding counts as nothing."""
     rows = []
-    for trace in traces:
-        try:
-            segment = take_segment(trace, definition)
-            own = make_chord(segment.potential_V, definition.window_V)
-        except Refused:
-            continue
-        current, _ = without_spikes(DIRECTIONS[definition.sweep] * segment.current_A)
-        # The own chord goes first: what is left hardly changes over a step, so the mean of a step is its middle.
-        row = baseline.above(_smooth(onto_grid(segment.potential_V, own.above(current), grid)))
-        rows.append(row if np.abs(row).max() > ROUNDING * np.abs(current).max() else np.zeros(grid.size))
+    for values, largest in taught:
+        row = baseline.above(values)
+        rows.append(row if np.abs(row).max() > ROUNDING * largest else np.zeros(grid.size))
     return np.asarray(rows, dtype=np.float64).reshape(-1, grid.size)
 
 

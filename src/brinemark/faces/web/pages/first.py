@@ -7,4 +7,4 @@ from brinemark.faces.web.visit import Visit
 
 
 def home(_visit: Visit) -> Answer:
-    return GoTo("/next")
+    return GoTo("/samples")

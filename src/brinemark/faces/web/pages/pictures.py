@@ -7,7 +7,9 @@ from typing import TYPE_CHECKING
 
 from brinemark.faces.web.answers import Answer, File
 from brinemark.faces.web.looks import row_of
+from brinemark.faces.web.pages import curve_choice, window
 from brinemark.faces.web.visit import Visit
+from brinemark.outputs.codes import code_svg
 from brinemark.terms.errors import Refused
 
 if TYPE_CHECKING:
@@ -15,6 +17,7 @@ if TYPE_CHECKING:
 
 MEDIA: Mapping[str, str] = {"svg": "image/svg+xml", "png": "image/png", "pdf": "application/pdf"}
 KEPT_S = 600
+LONGEST_CODE = 200
 
 
 def _calibration(visit: Visit, kind: Kind) -> bytes:
@@ -40,12 +43,25 @@ def _trace(visit: Visit, kind: Kind) -> bytes:
     return visit.book.draw_trace(row, kind, visit.ask("prescan") == "1", visit.ask("covariate"))
 
 
+def _overlay(visit: Visit, kind: Kind) -> bytes:
+    choice = curve_choice.choice_of(visit)
+    rows, _ = curve_choice.part_of(visit, choice, curve_choice.rows_for(visit, choice))
+    return visit.book.draw_overlay(rows, kind, choice.prescans, choice.above_baseline)
+
+
+def _code(visit: Visit, _kind: Kind) -> bytes:
+    return code_svg(visit.ask("text")[:LONGEST_CODE])
+
+
 DRAWN: Mapping[str, Callable[[Visit, Kind], bytes]] = {
     "calibration": _calibration,
     "fit": _fit,
     "readings": _readings,
     "life": _life,
     "trace": _trace,
+    "code": _code,
+    "overlay": _overlay,
+    "definition": window.draw,
 }
 
 
