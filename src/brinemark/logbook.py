@@ -453,6 +453,19 @@ class Logbook:
 
         return make_report(self._place, Wanted(kind, names, calibration, decimal))
 
+    def report_preview(
+        self,
+        kind: Literal["samples", "batch", "calibration"],
+        *names: str,
+        calibration: str | None = None,
+        decimal: Literal["point", "comma"] | None = None,
+        dots_per_inch: float = 100.0,
+    ) -> list[bytes]:
+        """The pages that `report` would make, as PNG; no report is stored. Raises Refused as `report`."""
+        from brinemark.steps.report import Wanted, preview_report
+
+        return preview_report(self._place, Wanted(kind, names, calibration, decimal), dots_per_inch)
+
     def audit(self) -> tuple[AuditEntry, ...]:
         """The audit list, oldest first."""
         with self._place.database.reading() as reader:

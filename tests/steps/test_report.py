@@ -186,6 +186,15 @@ def test_the_same_question_gives_the_same_record_and_bytes(logbook: Logbook) -> 
     assert logbook.report("samples", "W-1", decimal="comma").id != first.id
 
 
+def test_a_preview_shows_the_pages_and_stores_no_report(logbook: Logbook) -> None:
+    head = logbook.audit_head()
+    pages = logbook.report_preview("samples", "W-1", dots_per_inch=30.0)
+    assert logbook.audit_head() == head
+    made = logbook.report("samples", "W-1")
+    assert len(pages) == len(pypdf.PdfReader(io.BytesIO(made.pdf)).pages)
+    assert all(page.startswith(b"\x89PNG") for page in pages)
+
+
 def test_two_processes_make_the_same_bytes(folder: Path, tmp_path: Path) -> None:
     program = (
         "import sys\nfrom brinemark import Logbook\n"

@@ -25,7 +25,7 @@ from brinemark.terms.errors import Refused
 from brinemark.terms.stored import Record
 
 if TYPE_CHECKING:
-    from brinemark.outputs.report import Typefaces
+    from brinemark.outputs.report import Asked, Typefaces
 
 KIND = "report"
 
@@ -84,22 +84,40 @@ def make_report(place: Place, wanted: Wanted) -> Report:
 
     What it rests on is read first, as `read` and `controls` do it. Raises Refused when there is nothing to report.
     """
-    from brinemark.outputs.report import setting_identity
-
-    gathered = _gathered(place, wanted)
-    decimal = wanted.decimal or place.settings.report.decimal
-    faces = _typefaces(place)
-    settings: dict[str, JsonValue] = {
-        "decimal": decimal,
-        "data": sha256_hex(canonical_bytes(gathered.data)),
-        "setting": setting_identity(faces),
-    }
-    recipe = Recipe(KIND, wanted.kind, gathered.parents, settings)
+    gathered, faces = _gathered(place, wanted), _typefaces(place)
+    recipe = _recipe(place, wanted, gathered, faces)
     with place.database.reading() as reader:
         kept = reader.record(recipe.id)
     if kept is not None:
         return _answer(kept, gathered, _kept_pdf(place, kept), new=False)
     return _made(place, recipe, gathered, faces)
+
+
+def preview_report(place: Place, wanted: Wanted, dots_per_inch: float = 100.0) -> list[bytes]:
+    """The pages that the report would have, as PNG; the report itself is not stored. Raises Refused as make_report."""
+    from brinemark.outputs.report import report_pages
+
+    gathered, faces = _gathered(place, wanted), _typefaces(place)
+    asked = _asked(_recipe(place, wanted, gathered, faces), gathered)
+    return report_pages(asked, gathered.pictures(), faces, dots_per_inch)
+
+
+def _recipe(place: Place, wanted: Wanted, gathered: Gathered, faces: Typefaces) -> Recipe:
+    from brinemark.outputs.report import setting_identity
+
+    settings: dict[str, JsonValue] = {
+        "decimal": wanted.decimal or place.settings.report.decimal,
+        "data": sha256_hex(canonical_bytes(gathered.data)),
+        "setting": setting_identity(faces),
+    }
+    return Recipe(KIND, wanted.kind, gathered.parents, settings)
+
+
+def _asked(recipe: Recipe, gathered: Gathered) -> Asked:
+    from brinemark.outputs.report import Asked
+
+    settings: Any = recipe.settings
+    return Asked(recipe.id, _recipe_said(recipe), gathered.data, settings["decimal"])
 
 
 def _gathered(place: Place, wanted: Wanted) -> Gathered:
@@ -129,11 +147,9 @@ def _typefaces(place: Place) -> Typefaces:
 
 
 def _made(place: Place, recipe: Recipe, gathered: Gathered, faces: Typefaces) -> Report:
-    from brinemark.outputs.report import Asked, set_report
+    from brinemark.outputs.report import set_report
 
-    settings: Any = recipe.settings
-    asked = Asked(recipe.id, _recipe_said(recipe), gathered.data, settings["decimal"])
-    pdf, notes = set_report(asked, gathered.pictures(), faces)
+    pdf, notes = set_report(_asked(recipe, gathered), gathered.pictures(), faces)
     results = {"pdf": sha256_hex(pdf), "notes": list(notes)}
     record = recipe.record(Made(results, {}))
     answer = _answer(record, gathered, pdf, new=True)

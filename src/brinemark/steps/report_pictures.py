@@ -39,7 +39,8 @@ def sample_pictures(
             found[f"statements {start // STRIP_ROWS}"] = statements_picture(answers[start : start + STRIP_ROWS])
     if len(answers) <= MOST_SAMPLES:
         for number, answer in enumerate(answers):
-            found[f"reading {number}"] = _reading(answer, report)
+            if answer.reading.curve is not None:
+                found[f"reading {number}"] = _reading(answer, report)
             if of_now:
                 found |= _lives(place, answer, number)
     batches = {use.batch for answer in answers for use in answer.electrodes}

@@ -38,7 +38,7 @@ def calibration_report(data: Data, numbers: Numbers, pictures: frozenset[str]) -
     blocks += [population(one, numbers), *fans(pictures), *_not_drawn(one, pictures)]
     blocks += [heading("What one electrode of each batch can do"), *limits_table(one["limits"], numbers)]
     blocks += [meaning_of_limits(data, numbers), *weak(one, numbers), *_fit(one, numbers, pictures)]
-    blocks += [heading("Electrodes behind it"), standards(data["standards"], numbers), *left_out(one)]
+    blocks += [heading("Electrodes behind it"), standards(data["standards"], numbers), *left_out(one, numbers)]
     blocks += _numerics(one, numbers)
     blocks += definition_part(data, numbers)
     blocks += way_back_part(data, numbers)

@@ -139,7 +139,7 @@ def _breakable(value: Any) -> Any:
     if isinstance(value, str):
         return breakable(value.replace("\n", " "))
     if isinstance(value, Mapping):
-        return {key: part if key in ("kind", "name", "lines") else _breakable(part) for key, part in value.items()}
+        return {key: part if key in ("kind", "name") else _breakable(part) for key, part in value.items()}
     return [_breakable(part) for part in value] if isinstance(value, list) else value
 
 

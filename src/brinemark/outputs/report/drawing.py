@@ -17,8 +17,8 @@ from brinemark.outputs.report.wording import PLAIN, Numbers, Readable
 COMMA = "de-DE"
 """A locale of the drawing library with a decimal comma."""
 WIDTH = re.compile(r'<svg [^>]*?\bwidth="([\d.]+)"')
-MM_OF_PIXEL = 0.235
-"""Letters of 12 pixels become 8 points high, as in the tables."""
+MM_OF_PIXEL = 0.215
+"""Letters of 12 pixels become 7.3 points high."""
 TEXT = re.compile(r"(<text\b)([^>]*)>([^<]*)</text>")
 SIZE = re.compile(r'font-size="([\d.]+)px"')
 PLAINER, PLAINER_SIZE = "DejaVu Sans Mono", 0.8

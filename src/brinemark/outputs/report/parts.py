@@ -101,7 +101,7 @@ def calibration_part(data: Data, numbers: Numbers, pictures: frozenset[str]) -> 
     blocks = [heading("How it was calibrated"), prose(said), population(one, numbers)]
     if batches:
         blocks += [heading(f"Electrodes of {joined(batches)} behind it", 2), standards(data["standards"], numbers)]
-    return [*blocks, *fans(pictures), *left_out(one), *weak(one, numbers)]
+    return [*blocks, *fans(pictures), *left_out(one, numbers), *weak(one, numbers)]
 
 
 def fans(pictures: frozenset[str]) -> list[Block]:
@@ -188,11 +188,12 @@ def meaning_of_limits(data: Data, numbers: Numbers) -> Block:
     )
 
 
-def left_out(calibration: Mapping[str, Any]) -> list[Block]:
+def left_out(calibration: Mapping[str, Any], numbers: Numbers) -> list[Block]:
+    """Calibration electrodes that were not used, and why."""
     out = calibration["electrodes"]["left_out"]
     if not out:
         return []
-    rows = [(one["electrode"], one["batch"], one["reason"]) for one in out]
+    rows = [(one["electrode"], one["batch"], numbers.words(one["reason"])) for one in out]
     return [heading("Electrodes left out", 2), table(("electrode", "batch", "why"), rows, widths=(1, 1, 4))]
 
 
@@ -243,7 +244,9 @@ def way_back_part(data: Data, numbers: Numbers) -> list[Block]:
         (row["sheet_title"], [("id", row["sheet"]), (f"sha256 of {one['name']}", one["sha256"])])
         for row, one in sheets.values()
     ]
-    told = "Every number above goes back to these rows and files. Hashes are sha256 of the bytes as they came."
+    told = "The signals go back to these rows and files. Hashes are sha256 of the bytes as they came."
+    if data["kind"] == "samples":
+        told += " The calibration's electrodes go back to theirs in the report of the calibration."
     return [
         heading("The way back"),
         prose(told + (" Ids of single signals stand in results.json." if many else "")),

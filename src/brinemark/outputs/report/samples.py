@@ -39,6 +39,7 @@ from brinemark.terms.glossary import STATEMENTS
 READINGS = {"prescan": "pre-scan", "addition": "addition"}
 ONE_BY_ONE = 3
 """Up to so many samples each answer stands in large letters; with more it is a count, and a table of sentences."""
+MOST_PICTURED = 12
 COUNTED = {
     "quantified": "quantified",
     "detected, amount uncertain": "detected with the amount uncertain",
@@ -69,7 +70,7 @@ def samples_report(data: Data, numbers: Numbers, pictures: frozenset[str]) -> Pa
         blocks += _sample(number, one, reading, numbers, pictures)
         remarks = [text for text in _remarks(one, reading, numbers) if text not in common]
         blocks += [items(remarks)] if remarks else []
-    if not in_order(pictures, "reading"):
+    if len(pairs) > MOST_PICTURED:
         blocks.append(quiet("Of so many samples, single curves are left out; a report of fewer samples shows them."))
     blocks += runs_part(data, numbers)
     blocks += calibration_part(data, numbers, pictures)
@@ -153,8 +154,7 @@ def _facts(one: Mapping[str, Any], reading: Mapping[str, Any], numbers: Numbers)
     found, estimate = reading["detection"], reading["estimate"]
     if found is not None:
         verdict = "detected" if found["detected"] else "not detected"
-        p = f"p = {numbers.number(found['p_value'], '.2g')}" if found["p_value"] >= 1e-4 else "p below 0.0001"
-        with_what = f"{numbers.words(p)} (alpha {numbers.number(found['alpha'], 'g')})"
+        with_what = f"{_probability(found['p_value'], reading, numbers)} (alpha {numbers.number(found['alpha'], 'g')})"
         yield "Detection", f"{verdict}; a blank gives such a signal or a higher one with {with_what}"
     if estimate is not None and estimate["sides"] == 2:
         ends = f"{numbers.amount(estimate['lower'])} to {numbers.amount(estimate['upper'])} {unit}"
@@ -169,6 +169,16 @@ def _facts(one: Mapping[str, Any], reading: Mapping[str, Any], numbers: Numbers)
         p = numbers.number(one["agreement"], ".2g")
         yield "Agreement", f"sound electrodes lie as far apart as these with probability {p}"
     yield "Reading", f"record {one['reading'][:12]}, made {one['made_at'][:16].replace('T', ' ')} UTC"
+
+
+def _probability(p: float, reading: Mapping[str, Any], numbers: Numbers) -> str:
+    """p as the statement has it: simulations of several readings cannot tell p values below their number apart."""
+    used = [use for use in reading["electrodes"] if use["share"] > 0]
+    units = {use["electrode"]: [line["unit"] for line in use["readings"] if line["role"] != "prescan"] for use in used}
+    seen = [line for use in used for line in use["readings"] if line["unit"] in units[use["electrode"]]]
+    if len(seen) > 1 and p < 1e-3:
+        return numbers.words("p at most 0.001")
+    return numbers.words("p below 0.0001") if p < 1e-4 else f"p = {numbers.number(p, '.2g')}"
 
 
 def _electrodes(reading: Mapping[str, Any], numbers: Numbers) -> Block:
