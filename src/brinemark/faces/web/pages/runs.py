@@ -21,7 +21,7 @@ SHEET, CURVES, ARCHIVE = "sheet", "curves", "archive"
 
 def table(visit: Visit) -> Answer:
     """All sheets, the last one first."""
-    found = visit.desk.kept("sheets", lambda: _sheets(visit))
+    found = visit.desk.kept("run sheets", lambda: _sheets(visit))
     word = visit.ask("find").casefold()
     wanted = [one for one in found if word in one["text"]] if word else found
     part, shown = sliced(visit, len(wanted))
@@ -82,7 +82,8 @@ def began_taking_in(
         shutil.rmtree(spool, ignore_errors=True)
         raise
     corrects, reason = correction
-    said = {"called": name, "sheet": str(spool / SHEET), "files": files, "corrects": corrects, "reason": reason}
+    said: dict[str, Any] = {"called": name, "sheet": str(spool / SHEET), "files": files}
+    said |= {"corrects": corrects, "reason": reason}
     return GoTo(f"/jobs/{visit.desk.jobs.begin('take in', f'Take in {name}', spool, **said).id}")
 
 
