@@ -38,12 +38,13 @@ FAULTS = (
     ("pure", "science/amount/reading.py", "import sqlite3", "science is not allowed to import sqlite3"),
     ("database-door", "steps/calibrate.py", "import sqlalchemy", "steps is not allowed to import sqlalchemy"),
     ("plotting-door", "steps/calibrate.py", "import vl_convert", "steps is not allowed to import vl_convert"),
+    ("plotting-door", "steps/calibrate.py", "import typst", "steps is not allowed to import typst"),
+    ("outputs", "outputs/fonts/__init__.py", "import brinemark.outputs.charts", "fonts is not allowed to import"),
 )
 AIMS = {
     "science/amount/response.py": ("science/amount/limits.py",),
     "science/curve/sweeps.py": ("science/curve/voltammetry.py",),
     "records/files.py": ("records/database.py",),
-    "outputs/charts/__init__.py": ("outputs/report.py",),
 }
 
 

@@ -2,28 +2,38 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from html import escape
 from pathlib import Path
 from types import TracebackType
-from typing import TYPE_CHECKING, Self
+from typing import TYPE_CHECKING, Literal, Self
 
+from brinemark.records.settings_file import read_settings
 from brinemark.steps.create import create, open_place
-from brinemark.steps.place import Place
+from brinemark.steps.place import SETTINGS_FILE, Place
 
 if TYPE_CHECKING:
     from brinemark.outputs.charts import Kind
     from brinemark.records.audit import AuditEntry
     from brinemark.steps.answers import Added, CalibrationReport, SampleReading
+    from brinemark.steps.batch_answers import Batch, MadeElectrode, RecordedMaking
+    from brinemark.steps.change_settings import ChangedSettings
     from brinemark.steps.check import CheckReport
     from brinemark.steps.look import ReadingHead
+    from brinemark.steps.next_steps import NextStep
+    from brinemark.steps.report import Report
     from brinemark.steps.row_signals import ReadRow
     from brinemark.steps.run_control import RunReport
+    from brinemark.steps.run_plans import RunPlan
     from brinemark.steps.scan_rates import ScanRates
+    from brinemark.steps.sheet_sources import SheetSource
     from brinemark.steps.shown import Shown
     from brinemark.steps.study_answers import SignalStudy, TriedDefinition
+    from brinemark.steps.take_in import CheckedSheet
     from brinemark.steps.trial_answers import DefinitionTrial
+    from brinemark.terms.canonical import JsonValue
     from brinemark.terms.curves import Curve, CurveDissection
+    from brinemark.terms.findings import Finding
     from brinemark.terms.pictures import OverlaidCurve
     from brinemark.terms.runs import StoredRow
     from brinemark.terms.settings import Settings
@@ -54,11 +64,130 @@ class Logbook:
     def settings(self) -> Settings:
         return self._place.settings
 
+    def change_settings(
+        self, changes: Mapping[str, JsonValue], reason: str, *, shown: str = "", although_read: bool = False
+    ) -> ChangedSettings:
+        """Change keys of logbook.toml, all or nothing; comments and order stay, and the audit list says what changed.
+
+        changes : value by key as "decision.alpha" or "stock.K1.level"; None takes a key or section out. shown : sha256
+        of the file that the changes were chosen before, refused when it is another now. although_read : a definition
+        may change after samples were read by another. Raises Refused with all findings.
+        """
+        from dataclasses import replace
+
+        from brinemark.records.settings_edit import key_of
+        from brinemark.steps.change_settings import Wish, change_settings
+
+        wish = Wish({key_of(key): value for key, value in changes.items()}, reason, shown, although_read)
+        changed = change_settings(self._place.folder, self._place.database, wish)
+        self._place = replace(self._place, settings=read_settings(self._place.folder / SETTINGS_FILE))
+        return changed
+
     def add(self, sheet: str | Path, corrects: str | None = None, reason: str | None = None) -> Added:
         """Add a run sheet with its files, all or nothing. Raises Refused; then nothing is stored."""
         from brinemark.steps.take_in import take_in
 
         return take_in(self._place, Path(sheet), corrects, reason)
+
+    def check_sheet(
+        self,
+        source: str | Path | SheetSource,
+        corrects: str | None = None,
+        reason: str | None = None,
+        on_step: Callable[[int, int], bool] | None = None,
+    ) -> CheckedSheet:
+        """Look a run sheet and its files through as `add` would, and tell every fault; nothing is stored.
+
+        source : a sheet on the disk, or uploads (steps.sheet_sources.Uploads); on_step : after each file and each
+        curve, False stops. Raises Stopped.
+        """
+        from brinemark.steps.sheet_sources import FolderSource
+        from brinemark.steps.take_in import check_sheet
+
+        where = FolderSource(Path(source)) if isinstance(source, str | Path) else source
+        return check_sheet(self._place, where, corrects, reason, on_step)
+
+    def keep(self, checked: CheckedSheet, on_step: Callable[[int, int], bool] | None = None) -> Added:
+        """Store what check_sheet found sound, all or nothing. Raises Refused and Stopped; then nothing is stored."""
+        from brinemark.steps.take_in import keep
+
+        return keep(self._place, checked, on_step)
+
+    def record_making(
+        self, values: Mapping[str, object], corrects: str | None = None, reason: str | None = None
+    ) -> RecordedMaking:
+        """Record how a batch was made, its electrodes named before any is used; or correct what was recorded.
+
+        values : batch, made_on, electrodes and what else records.making_file takes; corrects : the batch whose making
+        this one takes the place of. The same making again changes nothing. Raises Refused.
+        """
+        from brinemark.steps.making import record_making
+
+        return record_making(self._place, values, corrects, reason)
+
+    def making_findings(self, values: Mapping[str, object], corrects: str | None = None) -> tuple[Finding, ...]:
+        """Every fault of a making that is to be recorded, value by value; empty when record_making would take it."""
+        from brinemark.steps.making import making_findings
+
+        return making_findings(self._place, values, corrects)
+
+    def batches(self) -> list[Batch]:
+        """Every batch, made or known from run sheets, with the state of each electrode, in the order of making."""
+        from brinemark.steps.making import batches
+
+        return batches(self._place)
+
+    def batch(self, name: str) -> Batch:
+        """One batch: its making with earlier ones, and its electrodes. Raises Refused for an unknown name."""
+        from brinemark.steps.making import batch_named
+
+        return batch_named(self._place, name)
+
+    def set_aside(self, electrode: str, reason: str, back: bool = False) -> MadeElectrode:
+        """Set an electrode aside so that it is not laid out, or take it back; both are records. Raises Refused."""
+        from brinemark.steps.making import set_aside
+
+        return set_aside(self._place, electrode, reason, back)
+
+    def lay_out(self, values: Mapping[str, object], seed: int | None = None) -> RunPlan:
+        """Lay out a run: draw by lot what each electrode reads and in which order, and keep it as a plan.
+
+        values : what is asked for, as records.run_request takes it; seed : None draws one. `RunPlan.sheet()` is the
+        run sheet, ready to be filled in. Raises Refused; then nothing is stored.
+        """
+        from brinemark.steps.lay_out import lay_out
+
+        return lay_out(self._place, values, seed)
+
+    def run_findings(self, values: Mapping[str, object]) -> tuple[Finding, ...]:
+        """Every fault of a run that is to be laid out; empty when lay_out would take it."""
+        from brinemark.steps.lay_out import run_findings
+
+        return run_findings(self._place, values)
+
+    def run_plans(self) -> list[RunPlan]:
+        """Every run plan, oldest first: open, taken in (with departures) or withdrawn (with the reason)."""
+        from brinemark.steps.lay_out import run_plans
+
+        return run_plans(self._place)
+
+    def run_plan(self, name: str) -> RunPlan:
+        """The run plan of this title, or whose id begins so. Raises Refused."""
+        from brinemark.steps.lay_out import plan_named
+
+        return plan_named(self._place, name)
+
+    def withdraw_plan(self, name: str, reason: str) -> RunPlan:
+        """Withdraw an open run plan, so that its electrodes are ready again. Raises Refused."""
+        from brinemark.steps.lay_out import withdraw
+
+        return withdraw(self._place, name, reason)
+
+    def sample_names(self) -> dict[str, str]:
+        """Code on the sheet to the sample's own name, of every run plan."""
+        from brinemark.steps.run_plans import sample_names
+
+        return sample_names(self.run_plans())
 
     def calibrate(self, on_step: Callable[[int, int], bool] | None = None) -> CalibrationReport:
         """Calibrate from all current blanks and standards. Raises Refused, GateFailed, Stopped: nothing is stored."""
@@ -308,6 +437,35 @@ class Logbook:
 
         return draw_statements(self._place, samples, kind, calibration)
 
+    def report(
+        self,
+        kind: Literal["samples", "batch", "calibration"],
+        *names: str,
+        calibration: str | None = None,
+        decimal: Literal["point", "comma"] | None = None,
+    ) -> Report:
+        """A document to hand over, PDF/A with its data attached, kept with its record; the same input, the same bytes.
+
+        names : samples and controls (none: all samples), one batch, or the beginning of a calibration's id (none: the
+        newest); calibration : an older one for samples and batches; decimal : None as [report] says. Raises Refused.
+        """
+        from brinemark.steps.report import Wanted, make_report
+
+        return make_report(self._place, Wanted(kind, names, calibration, decimal))
+
+    def report_preview(
+        self,
+        kind: Literal["samples", "batch", "calibration"],
+        *names: str,
+        calibration: str | None = None,
+        decimal: Literal["point", "comma"] | None = None,
+        dots_per_inch: float = 100.0,
+    ) -> list[bytes]:
+        """The pages that `report` would make, as PNG; no report is stored. Raises Refused as `report`."""
+        from brinemark.steps.report import Wanted, preview_report
+
+        return preview_report(self._place, Wanted(kind, names, calibration, decimal), dots_per_inch)
+
     def audit(self) -> tuple[AuditEntry, ...]:
         """The audit list, oldest first."""
         with self._place.database.reading() as reader:
@@ -318,11 +476,17 @@ class Logbook:
         with self._place.database.reading() as reader:
             return reader.audit_head()
 
-    def verify(self) -> CheckReport:
-        """Check the file, the audit list, every record and every original."""
-        from brinemark.steps.check import check
+    def verify(self, keep: bool = False) -> CheckReport:
+        """Check the file, the audit list, every record and every original; keep : note in the audit list what came."""
+        from brinemark.steps.check import check, check_and_note
 
-        return check(self._place)
+        return (check_and_note if keep else check)(self._place)
+
+    def next_steps(self) -> list[NextStep]:
+        """What waits and what looks wrong, each with the sensible next step, most pressing first."""
+        from brinemark.steps.next_steps import next_steps
+
+        return next_steps(self._place)
 
     def close(self) -> None:
         """Release the files."""

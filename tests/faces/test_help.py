@@ -13,7 +13,7 @@ from brinemark.faces.cli.main import PLACES
 
 from .conftest import call
 
-HEAVY = ("numpy", "scipy", "sqlalchemy", "alembic", "pydantic", "vl_convert", "rfc8785")
+HEAVY = ("numpy", "scipy", "sqlalchemy", "alembic", "pydantic", "vl_convert", "rfc8785", "typst", "segno")
 PROGRAM = """
 import sys
 from brinemark.faces.cli.main import brinemark

@@ -1,1 +1,1 @@
-"""Charts (later reports and bundles) made from records."""
+"""Charts and reports made from records."""

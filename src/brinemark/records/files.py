@@ -6,7 +6,8 @@ import os
 import re
 import stat
 import unicodedata
-from collections.abc import Collection, Iterable, Sequence
+from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
+from functools import partial
 from pathlib import Path, PureWindowsPath
 
 from brinemark.records.text import nearest, shown
@@ -39,25 +40,44 @@ def store_originals(folder: Path, files: Sequence[tuple[str, bytes]]) -> tuple[O
     them together; the folders are synced last, once each. Bytes that are there already are only checked.
     Raises Refused when a kept original no longer has the bytes of its name.
     """
-    from concurrent.futures import ThreadPoolExecutor  # here, since reading a sample does not wait for it
-
     originals = tuple(Original(sha256_hex(data), len(data), name) for name, data in files)
-    new = {original.sha256: data for original, (_, data) in zip(originals, files, strict=True)}
-    shelves = {original_path(folder, sha256).parent for sha256 in new}
-    for shelf in shelves:
-        shelf.mkdir(parents=True, exist_ok=True)
-    with ThreadPoolExecutor(_WRITERS) as writers:
-        list(writers.map(lambda item: _keep(folder, *item), new.items()))
-    for directory in (*sorted(shelves), folder, folder.parent):
-        _sync_folder(directory)
+    keep_originals(folder, {one.sha256: partial(bytes, data) for one, (_, data) in zip(originals, files, strict=True)})
     return originals
 
 
-def _keep(folder: Path, sha256: str, data: bytes) -> None:
+def keep_originals(
+    folder: Path, loads: Mapping[str, Callable[[], bytes]], on_kept: Callable[[], None] | None = None
+) -> None:
+    """As store_originals, for bytes that are loaded when their turn comes; loads : by sha256.
+
+    on_kept : called after each file; what it raises ends the work, and what was kept by then is swept later.
+    Raises Refused when loaded bytes do not have their sha256.
+    """
+    from concurrent.futures import ThreadPoolExecutor  # here, since reading a sample does not wait for it
+
+    shelves = {original_path(folder, sha256).parent for sha256 in loads}
+    for shelf in shelves:
+        shelf.mkdir(parents=True, exist_ok=True)
+    with ThreadPoolExecutor(_WRITERS) as writers:
+        try:
+            for _ in writers.map(lambda item: _keep(folder, *item), loads.items()):
+                if on_kept is not None:
+                    on_kept()
+        except BaseException:
+            writers.shutdown(cancel_futures=True)
+            raise
+    for directory in (*sorted(shelves), folder, folder.parent):
+        sync_folder(directory)
+
+
+def _keep(folder: Path, sha256: str, load: Callable[[], bytes]) -> None:
     target = original_path(folder, sha256)
     if target.exists():
         read_original(folder, sha256)
         return
+    data = load()
+    if sha256_hex(data) != sha256:
+        raise Refused("a file that changed while it was taken in", "the file as it was checked", "check it again")
     import secrets
 
     passing = target.with_name(f".{sha256}.{secrets.token_hex(8)}.part")
@@ -73,7 +93,8 @@ def _keep(folder: Path, sha256: str, data: bytes) -> None:
         raise
 
 
-def _sync_folder(folder: Path) -> None:
+def sync_folder(folder: Path) -> None:
+    """Have the names in a folder safe on the disk."""
     if os.name == "nt":  # Windows cannot open a folder to sync it; its file system keeps a journal of names.
         return
     handle = os.open(folder, os.O_RDONLY)
@@ -124,12 +145,13 @@ def read_source(
     outside, folders, devices, missing, empty and unreadable files and files above LARGEST_SOURCE.
     """
     try:
-        return _checked_bytes(_inside(base, name), name)
+        return checked_bytes(_inside(base, name), name)
     except Refused as fault:
         raise Refused(fault.came, fault.expected, fault.remedy, file=sheet or name, row=row, column=column) from None
 
 
-def _inside(base: Path, name: str) -> Path:
+def relative_parts(name: str) -> list[str]:
+    """The parts of a file name in a sheet. Raises Refused for control characters, absolute paths and parents."""
     if any(unicodedata.category(character) == "Cc" for character in name):
         raise Refused(f"a path with a control character, {shown(name)}", "a plain file name", "rename the file")
     parts = name.replace("\\", "/").split("/")
@@ -141,7 +163,11 @@ def _inside(base: Path, name: str) -> Path:
         raise Refused(
             f"{shown(name)}, which leads to a parent folder", "a path inside the sheet's folder", "move the file there"
         )
-    return _resolved(base, parts, name)
+    return parts
+
+
+def _inside(base: Path, name: str) -> Path:
+    return _resolved(base, relative_parts(name), name)
 
 
 def _resolved(base: Path, parts: list[str], name: str) -> Path:
@@ -178,7 +204,8 @@ def _missing(base: Path, parts: list[str], name: str) -> Refused:
     return Refused(f"no file {shown(name)}", "an existing file", remedy)
 
 
-def _checked_bytes(path: Path, name: str) -> bytes:
+def checked_bytes(path: Path, name: str) -> bytes:
+    """Bytes of a file that goes by name. Raises Refused when it is no plain file, too large, empty or unreadable."""
     try:
         state = path.stat()
         if not stat.S_ISREG(state.st_mode):

@@ -103,6 +103,10 @@ class Reader:
         """By calibration: how many readings of samples rest on it, and the number of the first of them."""
         return {row["calibration"]: (row["count"], row["first"]) for row in self._all(statements.SAMPLE_READINGS)}
 
+    def readings_of(self, calibration: str) -> list[tuple[str, Any]]:
+        """Role and results of every reading that rests on a calibration, oldest first; nothing else is loaded."""
+        return [(row["role"], json.loads(row["results"])) for row in self._all(statements.READINGS_OF, [calibration])]
+
     def records_named(self, kind: str, prefix: str) -> tuple[Record, ...]:
         """Records of a kind whose id begins with prefix, oldest first, without arrays."""
         return tuple(self._load(statements.RECORDS_NAMED, [kind, statements.beginning(prefix)]))
@@ -129,6 +133,17 @@ class Reader:
     def audit_head(self) -> str:
         """Hash of the last audit entry."""
         return audit.head(self._connection)[1]
+
+    def last_entry(self, action: str | None = None) -> tuple[int, str] | None:
+        """Number and moment of the newest audit entry of an action; without one, of the first entry of all."""
+        values = [] if action is None else [action]
+        row = self._connection.execute(statements.LAST_OF_ACTION if values else statements.FIRST_ENTRY, values)
+        found = row.fetchone()
+        return None if found is None else (int(found["seq"]), str(found["at"]))
+
+    def audit_count(self) -> int:
+        """How many entries the audit list has."""
+        return audit.head(self._connection)[0]
 
     def verify_chain(self) -> audit.ChainReport:
         """Check the audit list and the seals of all rows."""

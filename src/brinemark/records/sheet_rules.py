@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from datetime import tzinfo
-from typing import TYPE_CHECKING
+from functools import partial
+from typing import TYPE_CHECKING, Any, TypeVar
 
 from brinemark.records.sheet_table import Cells
 from brinemark.records.text import nearest, shown
@@ -15,48 +16,61 @@ from brinemark.terms.runs import CONDITIONS, ROLES, SheetRow
 if TYPE_CHECKING:
     from brinemark.terms.settings import Settings
 
+_Read = TypeVar("_Read")
 _IDS = ("electrode", "batch", "instrument", "sample")
 
 
-def checked_row(cells: Cells, zone: tzinfo, level_unit: str) -> tuple[SheetRow, bool]:
-    """One row by the rules, and whether its time named a zone. Raises Refused at the first fault."""
-    electrode, batch, instrument = (cells.needed_id(column) for column in ("electrode", "batch", "instrument"))
-    moment, zoned = cells.moment("measured_at", zone)
-    role = _role(cells)
-    level = _level(cells, role, level_unit)
-    _check_volumes(cells, role)
-    sample, dilution, expected = _portion(cells, role)
-    _check_answer(cells)
-    row = SheetRow(
-        number=cells.row,
-        electrode=electrode,
-        batch=batch,
-        instrument=instrument,
-        measured_at=moment,
-        role=role,
-        level=level,
-        level_rel_u=_level_u(cells, role),
-        stock=cells.id("stock"),
-        matrix_lot=cells.id("matrix_lot"),
-        stock_level=cells.number("stock_level"),
-        added_volume_mL=cells.number("added_volume_mL"),
-        volume_mL=cells.number("volume_mL"),
-        sample=sample,
-        dilution=dilution,
-        expected_level=expected,
-        trace=cells.line("trace"),
-        prescan=cells.line("prescan"),
-        signal=cells.number("signal"),
-        signal_u=cells.number("signal_u"),
-        signal_unit=cells.id("signal_unit"),
-        prescan_signal=cells.number("prescan_signal"),
-        covariate=cells.number("covariate"),
-        conditions=_conditions(cells),
-        position=cells.id("position"),
-        operator=cells.id("operator"),
-        note=cells.line("note"),
-    )
-    return row, zoned
+class _Tries:
+    """Reads cells one after another and keeps every fault."""
+
+    def __init__(self) -> None:
+        self.faults: list[Refused] = []
+
+    def __call__(self, read: Callable[[], _Read]) -> _Read | None:
+        try:
+            return read()
+        except Refused as fault:
+            self.faults.append(fault)
+            return None
+
+
+def row_and_faults(cells: Cells, zone: tzinfo, level_unit: str) -> tuple[SheetRow | None, bool, list[Refused]]:
+    """One row by the rules, or None with every fault of its cells; and whether its time named a zone.
+
+    What a role asks of other cells is not looked at while the role itself is not known.
+    """
+    tries = _Tries()
+    needed = ("electrode", "batch", "instrument")
+    ids: dict[str, Any] = {column: tries(partial(cells.needed_id, column)) for column in needed}
+    moment = tries(lambda: cells.moment("measured_at", zone))
+    said: dict[str, Any] = {"role": tries(lambda: _role(cells))}
+    role = said["role"]
+    if role is not None:
+        said["level"] = tries(lambda: _level(cells, role, level_unit))
+        tries(lambda: _check_volumes(cells, role))
+        portion = tries(lambda: _portion(cells, role)) or (None, 1.0, None)
+        said |= dict(zip(("sample", "dilution", "expected_level"), portion, strict=True))
+    tries(lambda: _check_answer(cells))
+    if role is not None:
+        said["level_rel_u"] = tries(lambda: _level_u(cells, role))
+    said |= {column: tries(partial(read, cells, column)) for read, columns in _READ for column in columns}
+    conditions = tries(lambda: _conditions(cells)) or ()
+    if tries.faults or moment is None:
+        return None, False, list({(one.column, one.came): one for one in tries.faults}.values())
+    return SheetRow(number=cells.row, **ids, measured_at=moment[0], conditions=conditions, **said), moment[1], []
+
+
+_READ: tuple[tuple[Callable[[Cells, str], object], tuple[str, ...]], ...] = (
+    (Cells.id, ("stock", "matrix_lot")),
+    (Cells.number, ("stock_level", "added_volume_mL", "volume_mL")),
+    (Cells.line, ("trace", "prescan")),
+    (Cells.number, ("signal", "signal_u")),
+    (Cells.id, ("signal_unit",)),
+    (Cells.number, ("prescan_signal", "covariate")),
+    (Cells.id, ("position", "operator")),
+    (Cells.line, ("note",)),
+)
+"""Cells that stand for themselves: how they are read, and their columns, in the order of faults."""
 
 
 def _role(cells: Cells) -> str:

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 from zoneinfo import ZoneInfo
 
 from brinemark.records.life_rules import life_faults, stock_faults
-from brinemark.records.sheet_rules import checked_row, faults_between, remarks
+from brinemark.records.sheet_rules import faults_between, remarks, row_and_faults
 from brinemark.records.sheet_table import read_table
 from brinemark.terms.canonical import JsonValue, canonical_bytes, sha256_hex
 from brinemark.terms.errors import Refused
@@ -27,6 +27,14 @@ def read_sheet(data: bytes, name: str, settings: Settings) -> RunSheet:
 
     Raises Refused for the first fault in the order of the file; the message names the other faulty rows.
     """
+    sheet, faults = sheet_and_faults(data, name, settings)
+    if faults:
+        raise first_fault(faults)
+    return sheet
+
+
+def sheet_and_faults(data: bytes, name: str, settings: Settings) -> tuple[RunSheet, list[Refused]]:
+    """The rows that can be understood, and every fault of the sheet. Raises Refused when it is no table at all."""
     table = read_table(data, name)
     zone, unit = ZoneInfo(settings.logbook.timezone), settings.analyte.level_unit
     rows: list[SheetRow] = []
@@ -34,10 +42,9 @@ def read_sheet(data: bytes, name: str, settings: Settings) -> RunSheet:
     faults: list[Refused] = []
     spoilt: set[str] = set()
     for cells in table.rows:
-        try:
-            row, zoned = checked_row(cells, zone, unit)
-        except Refused as fault:
-            faults.append(fault)
+        row, zoned, wrong = row_and_faults(cells, zone, unit)
+        faults += wrong
+        if row is None:
             spoilt.add(cells.texts["electrode"])
             continue
         rows.append(row)
@@ -46,12 +53,10 @@ def read_sheet(data: bytes, name: str, settings: Settings) -> RunSheet:
     # A life with a hole in it would give faults of its own.
     faults += life_faults([row for row in rows if row.electrode not in spoilt], name, settings.run.max_gap_h)
     faults += stock_faults(rows, name, settings)
-    if faults:
-        raise _first(faults)
     warnings = remarks(rows, settings, zoneless)
     if table.encoding in ("latin-1", "cp1252"):
         warnings.append("the sheet is not UTF-8 and was read as Latin-1; check accents in names")
-    return RunSheet(name, tuple(map(_plain, rows)), tuple(warnings))
+    return RunSheet(name, tuple(map(_plain, rows)), tuple(warnings)), faults
 
 
 def _plain(row: SheetRow) -> SheetRow:
@@ -59,7 +64,7 @@ def _plain(row: SheetRow) -> SheetRow:
     return replace(row, sample=None, dilution=1.0) if row.role == "addition" else row
 
 
-def _first(faults: Sequence[Refused]) -> Refused:
+def first_fault(faults: Sequence[Refused]) -> Refused:
     """The first fault in the order of the file, with the other faulty rows in its remedy."""
     first, *others = sorted(faults, key=lambda fault: fault.row or 0)
     rows = sorted({fault.row for fault in others if fault.row is not None} - {first.row})

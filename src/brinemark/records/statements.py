@@ -89,6 +89,13 @@ FROM "record" WHERE "kind" = 'reading' AND EXISTS (
   WHERE "record_id" = "record"."id" AND "electrode_row"."role" = 'sample')
 GROUP BY "calibration"
 """
+READINGS_OF = """
+SELECT "role", "results" FROM "record" WHERE "kind" = 'reading' AND "id" IN (
+  SELECT "record_id" FROM "parent" WHERE "parent_record" = ? AND "role" = 'calibration')
+ORDER BY "seq"
+"""
+LAST_OF_ACTION = 'SELECT "seq", "at" FROM "audit" WHERE "action" = ? ORDER BY "seq" DESC LIMIT 1'
+FIRST_ENTRY = 'SELECT "seq", "at" FROM "audit" ORDER BY "seq" LIMIT 1'
 RECORDS_NAMED = f"""{_all_of(RECORD)} WHERE "kind" = ? AND "id" LIKE ? ESCAPE '/' ORDER BY seq"""
 
 

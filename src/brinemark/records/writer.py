@@ -96,10 +96,10 @@ class Writer:
         ]
         self._connection.executemany(statements.insert(schema.ARRAY_CACHE, again=True), values)
 
-    def seal(self, action: str, subject: str, detail: Mapping[str, JsonValue] | None = None) -> None:
-        """Write the audit entry of this transaction; nothing may be inserted after it."""
+    def seal(self, action: str, subject: str, detail: Mapping[str, JsonValue] | None = None) -> int:
+        """Write the audit entry of this transaction, after which nothing may be inserted; its number."""
         self._sealed = True
-        audit.append(self._connection, self.now, action, subject, dict(detail or {}))
+        return audit.append(self._connection, self.now, action, subject, dict(detail or {})).seq
 
     def _insert(self, table: schema.TableNames, values: list[dict[str, Any]]) -> None:
         if self._sealed:

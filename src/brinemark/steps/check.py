@@ -14,8 +14,12 @@ from brinemark.terms.canonical import content_hash, record_id
 from brinemark.terms.errors import Refused
 from brinemark.terms.stored import Record
 
-KINDS = ("wave", "signal", "calibration", "limits", "control", "reading", "signal study", "definition lock")
-_BATCH = 200
+KINDS = (
+    *("wave", "signal", "calibration", "limits", "control", "reading", "signal study", "definition lock"),
+    *("making", "set aside", "run plan", "plan withdrawn", "report"),
+)
+CHECKED, FAULTY = "logbook checked", "faults found"
+_BATCH, _TOLD = 200, 50
 
 
 @dataclass(frozen=True, slots=True)
@@ -45,7 +49,10 @@ class CheckReport:
 
 
 def check(place: Place) -> CheckReport:
-    """Recompute every hash in the logbook; nothing is written."""
+    """Recompute every hash in the logbook.
+
+    keep : note in the audit list that a sound logbook was checked, and at which head; else nothing is written.
+    """
     faults = list(place.database.verify_damage())
     with place.database.reading() as reader:
         chain = reader.verify_chain()
@@ -58,6 +65,23 @@ def check(place: Place) -> CheckReport:
             faults += _record_faults(record)
         originals = len(reader.originals())
     return CheckReport(chain.entries, records, originals, chain.head, tuple(faults))
+
+
+def check_and_note(place: Place) -> CheckReport:
+    """The same, and what came of it as an entry of the audit list, so that anyone sees when it was checked last.
+
+    A file so damaged that it takes no entry is told of all the same.
+    """
+    report = check(place)
+    detail = {**report.to_dict(), "faults": list(report.faults[:_TOLD]), "fault_count": len(report.faults)}
+    del detail["schema"]
+    try:
+        with place.database.writing() as writer:
+            writer.seal(CHECKED if report.sound else FAULTY, place.settings.logbook.name, detail)
+    except Refused:
+        if report.sound:
+            raise
+    return report
 
 
 def _original_faults(place: Place, reader: Reader) -> Iterator[str]:

@@ -20,9 +20,10 @@ from brinemark.outputs.charts import (
 )
 from brinemark.records.reader import Reader
 from brinemark.science.amount.limits import response_band
-from brinemark.science.amount.predictive import of_batch
+from brinemark.science.amount.predictive import BatchPart, DrawMemory, of_batch
 from brinemark.steps.answers import CalibrationReport, ElectrodeUse, SampleReading
 from brinemark.steps.chosen import current
+from brinemark.steps.kept_draws import kept_draws
 from brinemark.steps.life_picture import life_of, life_picture
 from brinemark.steps.look import dissection_of, readings_by_id, stored_calibration, trace_of
 from brinemark.steps.place import Place
@@ -42,7 +43,18 @@ def draw_calibration(
     place: Place, kind: Kind, calibration: str | None = None, batches: Sequence[str] | None = None
 ) -> bytes:
     """The fan of a calibration (the newest, or the named one): every batch, or those named. Raises Refused."""
-    return render(calibration_picture(stored_calibration(place, calibration), batches), kind)
+    report = stored_calibration(place, calibration)
+    return render(calibration_picture(report, batches, kept_memory(place, report.id)), kind)
+
+
+def kept_memory(place: Place, calibration: str) -> DrawMemory:
+    """Draws of batches as they were kept when the calibration, by its whole id, was made."""
+
+    def lookup(key: str) -> BatchPart | None:
+        with place.database.reading() as reader:
+            return kept_draws(reader, calibration, key)
+
+    return DrawMemory(lookup)
 
 
 def draw_trace(place: Place, row: StoredRow, kind: Kind, prescan: bool = False, covariate: str = "") -> bytes:
@@ -67,13 +79,18 @@ def draw_life(place: Place, electrode: str, kind: Kind, statement: str | None = 
     sample = main.row.sample
     if statement is None and sample is not None and calibrated:
         statement = read_samples(place, [sample])[0].sentence
+    return render(life_spec(place, electrode, main, statement), kind)
+
+
+def life_spec(place: Place, electrode: str, main: StoredRow, statement: str | None) -> Spec:
+    """The chart of a life; main : the row of its main reading; statement : about the sample, None without one."""
     if statement is not None:
         unit = place.settings.analyte.level_unit
         statement = statement.replace(unit, shown_unit(unit))
     reference = None if place.settings.of_spectra else reference_of(place, main)
     name = "wavelength, nm" if place.settings.of_spectra else "potential, V"
     across = f"{name} against {reference}" if reference else name
-    return render(life_chart(life_picture(place, electrode, across, statement)), kind)
+    return life_chart(life_picture(place, electrode, across, statement))
 
 
 def _is_calibrated(place: Place, reader: Reader) -> bool:
@@ -124,12 +141,22 @@ def draw_statements(place: Place, samples: Sequence[str], kind: Kind, calibratio
     answers = read_samples(place, samples, calibration)
     if not answers:
         raise Refused("no sample in this logbook", "at least one", "add a run sheet with samples")
+    return render(statements_picture(answers), kind)
+
+
+def statements_picture(answers: Sequence[SampleReading]) -> Spec:
+    """The chart of one statement or more, on one axis."""
     pairs = [(answer.sample, answer.reading) for answer in answers]
-    return render(statement_strip(pairs, answers[0].unit, answers[0].analyte), kind)
+    return statement_strip(pairs, answers[0].unit, answers[0].analyte)
 
 
-def calibration_picture(report: CalibrationReport, batches: Sequence[str] | None = None) -> Spec:
-    """The chart of a calibration; batches : None = all. Raises Refused for a batch that it does not have."""
+def calibration_picture(
+    report: CalibrationReport, batches: Sequence[str] | None = None, memory: DrawMemory | None = None
+) -> Spec:
+    """The chart of a calibration; batches : None = all. Raises Refused for a batch that it does not have.
+
+    memory : of the draws of its batches, which are made anew without it.
+    """
     readings = report.calibration.readings
     pairs = sorted(set(zip(readings.batch, readings.instrument, strict=True)))
     missing = sorted(set(batches or ()) - set(readings.batch))
@@ -139,7 +166,8 @@ def calibration_picture(report: CalibrationReport, batches: Sequence[str] | None
     wanted = [pair for pair in pairs if batches is None or pair[0] in batches]
     count = len({batch for batch, _ in wanted})
     title = f"Calibration {report.id[:12]}: {report.analyte}, {count} {'batch' if count == 1 else 'batches'}"
-    return calibration_fan(fan_panels(report.calibration, wanted), report.unit, report.signal_unit, title)
+    panels = fan_panels(report.calibration, wanted, memory)
+    return calibration_fan(panels, report.unit, report.signal_unit, title)
 
 
 def reading_picture(answer: SampleReading, report: CalibrationReport) -> Spec:
@@ -162,17 +190,23 @@ def _protocol(use: ElectrodeUse) -> str:
     return f"with {' and '.join(parts)}" if parts else "single"
 
 
-def fan_panels(calibration: Calibration, pairs: Sequence[tuple[str, str]]) -> list[FanPanel]:
+def fan_panels(
+    calibration: Calibration, pairs: Sequence[tuple[str, str]], memory: DrawMemory | None = None
+) -> list[FanPanel]:
     """A panel for each (batch, instrument) of a calibration."""
-    level = _levels(calibration)
-    everywhere = {instrument for _, instrument in pairs}
-    population = {name: response_band(calibration, calibration.readings, NEW_BATCH, name, level) for name in everywhere}
+    level, known, memory = _levels(calibration), calibration.readings, memory or DrawMemory()
+
+    def band(batch: str, instrument: str) -> tuple[FloatArray, FloatArray, FloatArray]:
+        draws = memory.draws(calibration, known, [batch], calibration.seed)
+        return response_band(calibration, known, batch, instrument, level, draws)
+
+    population = {name: band(NEW_BATCH, name) for name in {instrument for _, instrument in pairs}}
     panels = []
     for batch, instrument in pairs:
-        mine = of_batch(calibration.readings, batch)
+        mine = of_batch(known, batch)
         here = np.array([mine.instrument[unit] == instrument for unit in mine.unit], dtype=bool)
         here &= mine.dip == 0
-        median, lower, upper = response_band(calibration, calibration.readings, batch, instrument, level)
+        median, lower, upper = band(batch, instrument)
         points = (mine.level[here], mine.signal[here], mine.u[here])
         wide = population[instrument]
         panels.append(FanPanel(batch, instrument, *points, level, median, lower, upper, wide[1], wide[2]))

@@ -13,11 +13,13 @@ from brinemark.science.amount.predictive import BatchPart, DrawMemory
 def draw_memory(reader: Reader, calibration_id: str) -> DrawMemory:
     """A memory that looks up what earlier calls have kept for a calibration."""
 
-    def lookup(key: str) -> BatchPart | None:
-        kept = reader.cached_arrays(calibration_id, key)
-        return None if kept is None else BatchPart(kept["latents"], kept["log_ratio"])
+    return DrawMemory(lambda key: kept_draws(reader, calibration_id, key))
 
-    return DrawMemory(lookup)
+
+def kept_draws(reader: Reader, calibration_id: str, key: str) -> BatchPart | None:
+    """What earlier calls have kept of one batch, or None."""
+    kept = reader.cached_arrays(calibration_id, key)
+    return None if kept is None else BatchPart(kept["latents"], kept["log_ratio"])
 
 
 def keep_draws(writer: Writer, calibration_id: str, memory: DrawMemory) -> None:

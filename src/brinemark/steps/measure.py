@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
@@ -196,19 +196,34 @@ class _Task:
 
 
 def measure_rows(
-    rows: Sequence[StoredRow], definition: Definition, waves: WaveSet, traces: Traces
+    rows: Sequence[StoredRow],
+    definition: Definition,
+    waves: WaveSet,
+    traces: Traces,
+    on_fault: Callable[[Refused], None] | None = None,
+    on_curve: Callable[[], None] | None = None,
 ) -> dict[str, RowSignals]:
     """Signal records of rows by row id: those in the logbook as they are, the others made now.
 
-    Raises Refused with the sheet's row and column when a trace cannot be read by the definition.
+    on_fault : hears of every trace that cannot be read by the definition, and its row is left out; without it the
+    first raises Refused, with the sheet's row and column. on_curve : called after every row's own curve.
     """
     traces.remember_prescans(rows)
     tasks = [task for row in rows for task in _tasks(row, definition, waves, traces)]
     stored = traces.reader.records([task.recipe.id for task in tasks])
     found: dict[tuple[str, str], Record] = {}
+    spoilt: set[str] = set()
     for task in tasks:
-        found[task.row.id, task.role] = stored.get(task.recipe.id) or _measured(task, traces)
-    return {row.id: _signals(row, definition, found) for row in rows}
+        try:
+            found[task.row.id, task.role] = stored.get(task.recipe.id) or _measured(task, traces)
+        except Refused as fault:
+            if on_fault is None:
+                raise
+            spoilt.add(task.row.id)
+            on_fault(fault)
+        if on_curve is not None and task.role == MAIN:
+            on_curve()
+    return {row.id: _signals(row, definition, found) for row in rows if row.id not in spoilt}
 
 
 def _signals(row: StoredRow, definition: Definition, found: Mapping[tuple[str, str], Record]) -> RowSignals:

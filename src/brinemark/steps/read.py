@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from typing import Any
 
@@ -96,15 +96,20 @@ def read_samples(place: Place, names: Sequence[str] = (), calibration: str | Non
     return _store(place, bench, samples, made)
 
 
-def judge_runs(place: Place, calibration: str | None = None) -> list[RunReport]:
+def judge_runs(
+    place: Place, calibration: str | None = None, electrodes: Collection[str] | None = None
+) -> list[RunReport]:
     """Every run whose instrument the calibration knows, with its blanks and controls, in order of time.
 
-    Raises Refused when there is no such calibration.
+    electrodes : only the runs that any of them was in. Raises Refused when there is no such calibration.
     """
     with place.database.reading() as reader:
         bench = _bench(place, reader, calibration)
         desk = bench.desk()
-        reports = [desk.judge(run) for run in desk.runs if run.instrument in desk.instruments]
+        runs = [run for run in desk.runs if run.instrument in desk.instruments]
+        if electrodes is not None:
+            runs = [run for run in runs if any(row.row.electrode in electrodes for row in run.rows)]
+        reports = [desk.judge(run) for run in runs]
     _store(place, bench, [], [])
     return reports
 

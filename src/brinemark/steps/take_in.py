@@ -1,42 +1,35 @@
-"""Add a run sheet: read and check everything, then keep the files, then commit one transaction."""
+"""Add a run sheet: check everything, then keep the files, then commit one transaction."""
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, replace
 from pathlib import Path
 
-from brinemark.records.files import read_source, store_originals, sweep_leftovers
-from brinemark.records.life_rules import stock_conflicts
+from brinemark.records.files import keep_originals, sweep_leftovers
 from brinemark.records.reader import Reader
-from brinemark.records.sheets import canonical_row, read_sheet, row_id, sheet_id
+from brinemark.records.sheets import canonical_row
 from brinemark.records.writer import Writer
 from brinemark.steps.answers import Added, AddedSignal, ReadingLine
 from brinemark.steps.chosen import newest_waves
-from brinemark.steps.identity import definition_of
+from brinemark.steps.identity import Definition, definition_of
+from brinemark.steps.incoming import Faults, File, Incoming, OnStep, Progress, parse_files, read_incoming
 from brinemark.steps.lives import lives_of
+from brinemark.steps.makings import known_makings
 from brinemark.steps.measure import RowSignals, Traces, measure_rows
 from brinemark.steps.packing import unpack_signal
 from brinemark.steps.place import Place
+from brinemark.steps.sheet_history import corrected_sheet, history_faults, known_sheet, making_remarks, plan_remarks
+from brinemark.steps.sheet_sources import FolderSource, SheetSource
 from brinemark.terms.canonical import canonical_bytes, sha256_hex
 from brinemark.terms.errors import Refused
-from brinemark.terms.runs import RunSheet, SheetRow, StoredRow
+from brinemark.terms.findings import Finding, findings_of
+from brinemark.terms.runs import SheetRow, StoredRow
 from brinemark.terms.stored import Original, Record, StoredSheet
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class _Incoming:
-    """A sheet read whole: its rows with their files' hashes, and all bytes by (name, data)."""
-
-    sheet: RunSheet
-    file: tuple[str, bytes]
-    rows: tuple[StoredRow, ...]
-    files: Mapping[str, tuple[str, bytes]]
-    id: str
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class _Checked:
+class _Measured:
     """A sheet that history has nothing against, with the signals and known cell levels of its rows."""
 
     supersedes: str | None
@@ -47,6 +40,41 @@ class _Checked:
     wave: str
     fresh: Mapping[tuple[str, str], Mapping[str, object]]
     remarks: tuple[str, ...]
+    definition: Definition
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class CheckedSheet:
+    """A run sheet that was looked through; nothing is stored yet.
+
+    findings : every fault, by row; empty when `keep` will take it. remarks : what is odd but not refused. there : the
+    answer when the logbook has this content already, with nothing left to keep.
+    """
+
+    title: str
+    rows: int
+    files: int
+    findings: tuple[Finding, ...]
+    remarks: tuple[str, ...] = ()
+    there: Added | None = None
+    incoming: Incoming | None = None
+    measured: _Measured | None = None
+
+    @property
+    def sound(self) -> bool:
+        return not self.findings
+
+    def to_dict(self) -> dict[str, object]:
+        return {
+            "schema": 1,
+            "title": self.title,
+            "sound": self.sound,
+            "rows": self.rows,
+            "files": self.files,
+            "new": self.there is None,
+            "findings": [one.to_dict() for one in self.findings],
+            "remarks": list(self.remarks),
+        }
 
 
 def take_in(place: Place, sheet: Path, corrects: str | None = None, reason: str | None = None) -> Added:
@@ -54,53 +82,69 @@ def take_in(place: Place, sheet: Path, corrects: str | None = None, reason: str 
 
     Everything is checked before the first write; the same content again changes nothing. Raises Refused.
     """
+    source = FolderSource(sheet)
+    return keep(place, _checked(place, source, (corrects, reason), Faults(source.title, strict=True)))
+
+
+def check_sheet(
+    place: Place,
+    source: SheetSource,
+    corrects: str | None = None,
+    reason: str | None = None,
+    on_step: OnStep | None = None,
+) -> CheckedSheet:
+    """Look a run sheet and its files through, as adding it would, and tell every fault; nothing is stored.
+
+    on_step(done, total) : after each file and each curve that is measured; False stops. Raises Stopped.
+    """
+    faults = Faults(source.title, strict=False)
+    try:
+        return _checked(place, source, (corrects, reason), faults, on_step)
+    except Refused as fault:  # no table at all, or a correction of nothing
+        return CheckedSheet(source.title, 0, 0, findings_of([*faults.found, fault]))
+
+
+def _checked(
+    place: Place,
+    source: SheetSource,
+    correction: tuple[str | None, str | None],
+    faults: Faults,
+    on_step: OnStep | None = None,
+) -> CheckedSheet:
+    corrects, reason = correction
+    _check_correction(corrects, reason)
+    incoming = read_incoming(place, source, faults)
+    files = sum((row.trace_sha256 is not None) + (row.prescan_sha256 is not None) for row in incoming.rows)
+    said = CheckedSheet(source.title, len(incoming.rows), files, (), tuple(source.remarks()))
+    with place.database.reading() as reader:
+        known = None if faults.found else known_sheet(reader, incoming)
+        if known is not None:
+            return replace(said, there=_nothing_new(reader, known, incoming, corrects))
+        old = corrected_sheet(reader, corrects)
+        makings = known_makings(reader)
+        for fault in history_faults(place, reader, incoming, old, makings):
+            faults.note(fault)
+        curves = sum(row.trace_sha256 is not None for row in incoming.rows)
+        progress = Progress(files + curves, on_step)
+        measured = _measured(place, reader, incoming, faults, progress)
+        remarks = (*said.remarks, *_twins(incoming), *making_remarks(incoming, makings))
+        remarks += tuple(plan_remarks(reader, incoming, old))
+    if measured is None:
+        return replace(said, findings=findings_of(faults.found), remarks=remarks)
+    made = replace(measured, supersedes=None if old is None else old.id, reason=reason, remarks=remarks)
+    return replace(said, remarks=(*incoming.sheet.warnings, *remarks), incoming=incoming, measured=made)
+
+
+def _check_correction(corrects: str | None, reason: str | None) -> None:
     if (corrects is None) != (reason is None or not reason.strip()):
         raise Refused(
             "a reason without a sheet to correct" if corrects is None else "a correction without a reason",
             "both or neither",
             "use 'add SHEET --corrects OLD --reason TEXT'",
         )
-    incoming = _read_all(place, sheet)
-    with place.database.reading() as reader:
-        known = _known(reader, incoming)
-        if known is not None:
-            return _nothing_new(reader, known, incoming, corrects)
-        old = _corrected(reader, corrects)
-        _check_history(place, reader, incoming, old)
-        checked = _measured(place, reader, incoming, old, reason)
-    return _keep(place, incoming, checked)
 
 
-def _read_all(place: Place, path: Path) -> _Incoming:
-    """The sheet and every file it names, read and parsed as traces where they are voltammograms."""
-    data = read_source(path.parent, path.name)
-    sheet = read_sheet(data, path.name, place.settings)
-    files: dict[str, tuple[str, bytes]] = {}
-    rows = []
-    for row in sheet.rows:
-        trace = _source(path, row, "trace", files)
-        prescan = _source(path, row, "prescan", files)
-        rows.append(StoredRow(row_id(row, trace, prescan), "", row, trace, prescan))
-    identity = sheet_id([row.id for row in rows])
-    stored = tuple(replace(row, sheet_id=identity) for row in rows)
-    return _Incoming(sheet, (path.name, data), stored, files, identity)
-
-
-def _source(path: Path, row: SheetRow, column: str, files: dict[str, tuple[str, bytes]]) -> str | None:
-    name = row.trace if column == "trace" else row.prescan
-    if name is None:
-        return None
-    data = read_source(path.parent, name, sheet=path.name, row=row.number, column=column)
-    sha256 = sha256_hex(data)
-    files.setdefault(sha256, (name, data))
-    return sha256
-
-
-def _known(reader: Reader, incoming: _Incoming) -> StoredSheet | None:
-    return next((one for one in reader.sheets() if one.id == incoming.id), None)
-
-
-def _nothing_new(reader: Reader, known: StoredSheet, incoming: _Incoming, corrects: str | None) -> Added:
+def _nothing_new(reader: Reader, known: StoredSheet, incoming: Incoming, corrects: str | None) -> Added:
     """The answer to content that is there already. Raises Refused when it was to correct some other sheet."""
     later = next((one for one in reader.sheets() if one.supersedes == known.id), None)
     remark = f"the same content is in the logbook since {known.added_at} as {known.title}"
@@ -125,148 +169,36 @@ def _is_named(reader: Reader, sheet: str | None, name: str) -> bool:
     return any(one.id == sheet for one in reader.sheets_named(name))
 
 
-def _corrected(reader: Reader, name: str | None) -> StoredSheet | None:
-    """The sheet that is to be superseded, by title or beginning of its id."""
-    if name is None:
-        return None
-    found = reader.sheets_named(name)
-    current = {one.id for one in reader.sheets(current=True)}
-    alive = [one for one in found if one.id in current]
-    if len(alive) == 1:
-        return alive[0]
-    if len(alive) > 1:
-        ids = ", ".join(one.id[:12] for one in alive)
-        raise Refused(f"{len(alive)} sheets called {name!r}", "one sheet", f"name it by its id: {ids}")
-    if found:
-        raise Refused(f"sheet {name!r}, which was corrected already", "a current sheet", "correct its correction")
-    titles = ", ".join(one.title for one in reader.sheets(current=True)) or "none"
-    raise Refused(f"no sheet {name!r} to correct", "a sheet of this logbook", f"its sheets are: {titles}")
-
-
-def _check_history(place: Place, reader: Reader, incoming: _Incoming, old: StoredSheet | None) -> None:
-    """An electrode answers once, and an id means one thing: refuse what other current sheets deny. Raises Refused."""
-    titles = {one.id: one.title for one in reader.sheets()}
-    names = [row.row.electrode for row in incoming.rows]
-    spent: dict[str, StoredRow] = {}
-    for row in _rows_of(reader, names):
-        if old is None or row.sheet_id != old.id:
-            spent.setdefault(row.row.electrode, row)
-    for row in incoming.rows:
-        before = spent.get(row.row.electrode)
-        if before is not None:
-            raise _spent(row.row, before, titles[before.sheet_id], incoming.sheet.title)
-    _check_samples(reader, incoming, old)
-    _check_stocks(place, reader, incoming, old)
-
-
-def _check_stocks(place: Place, reader: Reader, incoming: _Incoming, old: StoredSheet | None) -> None:
-    """A stock has one level and one error, whatever the sheet. Raises Refused."""
-    rows = [row.row for row in incoming.rows]
-    named = {row.stock for row in rows if row.stock_level is not None or row.level_rel_u is not None} - {None}
-    if not named:
-        return
-    earlier = [one.row for one in reader.rows() if one.row.stock in named and (old is None or one.sheet_id != old.id)]
-    for fault in stock_conflicts(rows, earlier, incoming.sheet.title, place.settings):
-        raise fault
-
-
-def _check_samples(reader: Reader, incoming: _Incoming, old: StoredSheet | None) -> None:
-    roles = {row.row.sample: row.row for row in _samples_of(reader, incoming) if old is None or row.sheet_id != old.id}
-    for row in incoming.rows:
-        other = roles.get(row.row.sample) if row.row.sample else None
-        if other is not None and other.role != row.row.role:
-            raise Refused(
-                f"{row.row.sample!r} as a {row.row.role}, in the logbook a {other.role}",
-                "one role for an id",
-                "give the control an id of its own",
-                file=incoming.sheet.title,
-                row=row.row.number,
-                column="sample",
-            )
-
-
-def _rows_of(reader: Reader, electrodes: Sequence[str]) -> Iterator[StoredRow]:
-    for start in range(0, len(electrodes), 500):
-        yield from reader.rows(electrodes=electrodes[start : start + 500])
-
-
-def _samples_of(reader: Reader, incoming: _Incoming) -> Iterator[StoredRow]:
-    names = sorted({row.row.sample for row in incoming.rows if row.row.sample is not None})
-    for start in range(0, len(names), 500):
-        yield from reader.rows(samples=names[start : start + 500])
-
-
-def _spent(row: SheetRow, before: StoredRow, title: str, sheet: str) -> Refused:
-    then = before.row
-    if then.batch != row.batch:
-        came = f"electrode {row.electrode!r} in batch {row.batch}, in the logbook in {then.batch} ({title})"
-        return Refused(
-            came,
-            "one batch for an electrode",
-            "correct the batch or the id",
-            file=sheet,
-            row=row.number,
-            column="batch",
-        )
-    what = f"{then.role} {then.sample}" if then.sample else f"{then.role} {then.level or 0.0:g}"
-    return Refused(
-        f"electrode {row.electrode!r} was spent on {what} in {title}, row {then.number}",
-        "an electrode that has not been used",
-        f"correct the id, or use 'add SHEET --corrects {before.sheet_id[:12]} --reason TEXT'",
-        file=sheet,
-        row=row.number,
-        column="electrode",
-    )
-
-
-def _measured(
-    place: Place, reader: Reader, incoming: _Incoming, old: StoredSheet | None, reason: str | None
-) -> _Checked:
+def _measured(place: Place, reader: Reader, incoming: Incoming, faults: Faults, progress: Progress) -> _Measured | None:
+    """Signals and levels of all rows; None when anything is at fault, after looking for more faults."""
     definition = definition_of(place.settings)
     traces = Traces(place, reader)
     waves, phrase = newest_waves(place, reader)
+    rows = faults.sound(incoming.rows)
     try:
-        lives = lives_of(incoming.rows, place.settings)
-        _parse(incoming, traces)
-        signals = measure_rows(incoming.rows, definition, waves, traces)
+        lives = lives_of(rows, place.settings)
     except Refused as fault:
-        raise Refused(
-            fault.came, fault.expected, fault.remedy, file=incoming.sheet.title, row=fault.row, column=fault.column
-        ) from fault
-    return _Checked(
-        supersedes=None if old is None else old.id,
-        reason=reason,
+        faults.note(fault)
+        return None
+    parse_files(incoming, traces, faults, progress)
+    rows = faults.sound(incoming.rows)
+    signals = measure_rows(rows, definition, waves, traces, faults.note, progress.step)
+    if faults.found:
+        return None
+    return _Measured(
+        supersedes=None,
+        reason=None,
         signals=signals,
         levels={dip.row.id: dip.level for life in lives for dip in life.dips if dip.number >= 0},
         waves=tuple(waves.waves.values()),
         wave=phrase,
         fresh=traces.fresh,
-        remarks=tuple(_twins(reader, incoming)),
+        remarks=(),
+        definition=definition,
     )
 
 
-def _parse(incoming: _Incoming, traces: Traces) -> None:
-    """Read every file as a trace; the message names the row and column of the sheet and the place in the file."""
-    for row in incoming.rows:
-        for column, sha256 in (("trace", row.trace_sha256), ("prescan", row.prescan_sha256)):
-            if sha256 is None:
-                continue
-            name, data = incoming.files[sha256]
-            try:
-                traces.take(data, sha256, row.row.instrument, name)
-            except Refused as fault:
-                raise _in_file(fault, name, row, column) from fault
-
-
-def _in_file(fault: Refused, name: str, row: StoredRow, column: str) -> Refused:
-    places = [name]
-    places += [] if fault.row is None else [f"line {fault.row}"]
-    places += [] if fault.column is None else [f"column {fault.column}"]
-    came = f"{', '.join(places)}: {fault.came}"
-    return Refused(came, fault.expected, fault.remedy, row=row.row.number, column=column)
-
-
-def _twins(reader: Reader, incoming: _Incoming) -> Iterator[str]:
+def _twins(incoming: Incoming) -> Iterator[str]:
     """Curves that are byte for byte those of another reading: two readings never answer alike."""
     first: dict[str, SheetRow] = {}
     for stored in incoming.rows:
@@ -277,39 +209,65 @@ def _twins(reader: Reader, incoming: _Incoming) -> Iterator[str]:
             yield f"row {row.number}: the curve of {row.electrode} is byte for byte that of {other}"
 
 
-def _keep(place: Place, incoming: _Incoming, checked: _Checked) -> Added:
-    """Write: files first, under the database's lock, then one transaction."""
-    sheet = incoming.sheet
+def keep(place: Place, checked: CheckedSheet, on_step: OnStep | None = None) -> Added:
+    """Store a sheet that was checked and found sound: files first, under the database's lock, then one transaction.
+
+    on_step(done, total) : after each file; False stops, and nothing is stored. Raises Refused when the sheet has
+    findings, or when settings or logbook have changed since in a way that is against it; and Stopped.
+    """
+    if checked.there is not None:
+        return checked.there
+    incoming, measured = checked.incoming, checked.measured
+    if incoming is None or measured is None:
+        found = checked.findings[0]
+        raise Refused(found.came, found.expected, found.remedy, file=checked.title, row=found.row, column=found.column)
+    if definition_of(place.settings).identity != measured.definition.identity:
+        came = "settings that have changed since the sheet was checked"
+        raise Refused(came, "the settings that it was checked by", "check the sheet again", file=checked.title)
     stored = StoredSheet(
         id=incoming.id,
-        title=sheet.title,
+        title=incoming.sheet.title,
         canonical=_canonical(incoming),
         file_sha256=sha256_hex(incoming.file[1]),
-        warnings=sheet.warnings,
-        supersedes=checked.supersedes,
-        reason=checked.reason,
+        warnings=incoming.sheet.warnings,
+        supersedes=measured.supersedes,
+        reason=measured.reason,
     )
     with place.database.writing() as writer:
         # Another program may have written since the checks.
-        known = _known(writer.reader, incoming)
+        known = known_sheet(writer.reader, incoming)
         if known is not None:
             return _nothing_new(writer.reader, known, incoming, None)
-        old = _corrected(writer.reader, checked.supersedes)
-        _check_history(place, writer.reader, incoming, old)
+        _check_again(place, writer.reader, incoming, measured)
         swept = sweep_leftovers(place.originals, writer.reader.original_ids())
-        originals = store_originals(place.originals, [incoming.file, *incoming.files.values()])
-        new = _write(writer, stored, incoming, checked, originals)
-    return _added(stored, incoming, checked, new, len(swept))
+        new = _write(writer, stored, incoming, measured, _originals(place, incoming, on_step))
+    return _added(stored, incoming, measured, new, len(swept))
+
+
+def _check_again(place: Place, reader: Reader, incoming: Incoming, measured: _Measured) -> None:
+    old = corrected_sheet(reader, measured.supersedes)
+    faults = Faults(incoming.sheet.title, strict=True)
+    for fault in history_faults(place, reader, incoming, old, known_makings(reader)):
+        faults.note(fault)
+
+
+def _originals(place: Place, incoming: Incoming, on_step: OnStep | None) -> list[Original]:
+    """Keep the bytes of the sheet and of every file."""
+    title, data = incoming.file
+    files = {**incoming.files, sha256_hex(data): File(title, len(data), lambda: data)}
+    progress = Progress(len(files), on_step)
+    keep_originals(place.originals, {sha256: file.load for sha256, file in files.items()}, progress.step)
+    return [Original(sha256, file.size, file.name) for sha256, file in files.items()]
 
 
 def _write(
-    writer: Writer, sheet: StoredSheet, incoming: _Incoming, checked: _Checked, originals: Sequence[Original]
+    writer: Writer, sheet: StoredSheet, incoming: Incoming, measured: _Measured, originals: Iterable[Original]
 ) -> int:
     new = writer.add_originals(originals)
     writer.add_sheet(sheet, incoming.rows)
-    writer.add_records(checked.waves)
-    writer.add_records(_records(checked.signals))
-    writer.cache_arrays(checked.fresh)  # type: ignore[arg-type]
+    writer.add_records(measured.waves)
+    writer.add_records(_records(measured.signals))
+    writer.cache_arrays(measured.fresh)  # type: ignore[arg-type]
     action = "sheet added" if sheet.supersedes is None else "sheet corrected"
     writer.seal(
         action,
@@ -330,12 +288,12 @@ def _records(signals: Mapping[str, RowSignals]) -> Iterator[Record]:
         yield from one.records
 
 
-def _canonical(incoming: _Incoming) -> str:
+def _canonical(incoming: Incoming) -> str:
     rows = [canonical_row(row.row, row.trace_sha256, row.prescan_sha256) for row in incoming.rows]
     return canonical_bytes(rows).decode()
 
 
-def _added(sheet: StoredSheet, incoming: _Incoming, checked: _Checked, new: int, swept: int) -> Added:
+def _added(sheet: StoredSheet, incoming: Incoming, measured: _Measured, new: int, swept: int) -> Added:
     return Added(
         sheet=sheet.id,
         title=sheet.title,
@@ -345,13 +303,13 @@ def _added(sheet: StoredSheet, incoming: _Incoming, checked: _Checked, new: int,
         electrodes=len({row.row.electrode for row in incoming.rows}),
         batches=tuple(sorted({row.row.batch for row in incoming.rows})),
         originals=new,
-        signals=tuple(_added_signal(row, checked) for row in incoming.rows),
+        signals=tuple(_added_signal(row, measured) for row in incoming.rows),
         swept=swept,
-        wave=checked.wave,
-        warnings=(*sheet.warnings, *checked.remarks),
+        wave=measured.wave,
+        warnings=(*sheet.warnings, *measured.remarks),
     )
 
 
-def _added_signal(stored: StoredRow, checked: _Checked) -> AddedSignal:
-    row, signal = stored.row, unpack_signal(checked.signals[stored.id].main)
-    return AddedSignal(row.electrode, ReadingLine(row.number, row.role, checked.levels[stored.id], signal))
+def _added_signal(stored: StoredRow, measured: _Measured) -> AddedSignal:
+    row, signal = stored.row, unpack_signal(measured.signals[stored.id].main)
+    return AddedSignal(row.electrode, ReadingLine(row.number, row.role, measured.levels[stored.id], signal))

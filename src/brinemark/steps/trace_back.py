@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from brinemark.records.files import original_path
 from brinemark.records.reader import Reader
@@ -48,6 +48,12 @@ def show(place: Place, what: str) -> Shown:
             readings=_readings(reader, rows),
             limits=_limits(view, name) if kind == "batch" else (),
         )
+
+
+def way_back(place: Place, reader: Reader, rows: Sequence[StoredRow], signals: frozenset[str]) -> list[ShownRow]:
+    """The given rows with their sheets and files, and of their signals those of the given ids."""
+    shown = _rows(_view(place, reader), rows)
+    return [replace(row, signals=tuple(one for one in row.signals if one.id in signals)) for row in shown]
 
 
 def _found(reader: Reader, what: str) -> tuple[str, str, tuple[StoredRow, ...]]:

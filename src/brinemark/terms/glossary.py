@@ -26,6 +26,9 @@ THINGS = {
     "logbook": Term("", "The directory the user owns: settings, records and the original files."),
     "original": Term("", "A file as it came, byte by byte, named by the sha256 of its bytes."),
     "record": Term("", "A frozen statement with an id made from what it came from; a correction is a new record."),
+    "report": Term(
+        "", "A document to hand over: PDF/A with the data behind it attached; the same records give the same bytes."
+    ),
     "batch history": Term("", "All earlier batches together; it tells how far apart batches of this making lie."),
     "covariate": Term(
         "unit of the quantity read",

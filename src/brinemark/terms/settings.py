@@ -77,21 +77,27 @@ class CovariateSection(Section):
 
 class BandCovariateSection(Section):
     quantity: Literal["band"]
-    window_nm: Window
+    window_nm: Window = Field(description="[nm] low and high end of the window with the band")
     baseline: BaselineName = "chord"
 
 
 class DifferenceCovariateSection(Section):
     quantity: Literal["difference"]
-    wavelengths_nm: Apart
+    wavelengths_nm: Apart = Field(description="[nm] absorbance at the first less that at the second")
+
+
+Against = Annotated[
+    Literal["nothing", "prescan"],
+    Field(description='"prescan": the electrode\'s own spectrum is taken off first; "nothing": the spectrum as it is'),
+]
 
 
 class BandSection(BandCovariateSection):
-    against: Literal["nothing", "prescan"] = "nothing"
+    against: Against = "nothing"
 
 
 class DifferenceSection(DifferenceCovariateSection):
-    against: Literal["nothing", "prescan"] = "nothing"
+    against: Against = "nothing"
 
 
 FAMILIES = ("wave", "band", "difference")
@@ -143,11 +149,19 @@ class InstrumentSection(Section):
     time: str | None = None
     cycle: str | None = None
     layout: Literal["long", "wide"] = "long"
-    wavelength: str | None = None
-    absorbance: str | None = None
-    transmittance: str | None = None
-    max_absorbance: Positive | None = None
-    stray_light: Annotated[float, Field(ge=0, lt=1)] | None = None
+    wavelength: str | None = Field(
+        default=None, description="name of the column of wavelengths, when not found by itself"
+    )
+    absorbance: str | None = Field(
+        default=None, description="name of the column of absorbances, when not found by itself"
+    )
+    transmittance: str | None = Field(default=None, description="name of the column of transmittances, in its place")
+    max_absorbance: Positive | None = Field(
+        default=None, description='[1] a larger absorbance in what is read gets the flag "saturated"'
+    )
+    stray_light: Annotated[float, Field(ge=0, lt=1)] | None = Field(
+        default=None, description="[1] share of the light that gets past the sample"
+    )
 
     @model_validator(mode="after")
     def _wide_finds_its_columns(self) -> InstrumentSection:
@@ -255,6 +269,13 @@ class DecisionSection(Section):
         return self
 
 
+class ReportSection(Section):
+    """How reports are set; font_folder : with fonts for scripts that those of the program lack."""
+
+    decimal: Literal["point", "comma"] = "point"
+    font_folder: str | None = None
+
+
 class Settings(Section):
     """Everything in logbook.toml."""
 
@@ -273,6 +294,7 @@ class Settings(Section):
     prior: PriorSection = PriorSection()
     calibration: CalibrationSection = CalibrationSection()
     decision: DecisionSection = DecisionSection()
+    report: ReportSection = ReportSection()
 
     @property
     def of_spectra(self) -> bool:

@@ -16,16 +16,25 @@ os.environ.setdefault("PYDANTIC_DISABLE_PLUGINS", "__all__")
 PLACES = {
     "demo": ("season", "demo"),
     "new": ("books", "new"),
+    "next": ("coming", "next_"),
+    "make": ("makings", "make"),
+    "batches": ("makings", "batches"),
+    "set-aside": ("makings", "set_aside"),
+    "lay-out": ("plans", "lay_out"),
+    "plans": ("plans", "plans"),
     "add": ("books", "add"),
     "calibrate": ("amounts", "calibrate"),
     "read": ("amounts", "read"),
     "controls": ("controls", "controls"),
     "show": ("ways", "show"),
     "chart": ("pictures", "chart"),
+    "report": ("reports", "report"),
     "dilute": ("dilutions", "dilute"),
     "scan-rates": ("rates", "scan_rates"),
     "signals": ("signals", "signals"),
     "serve": ("serving", "serve"),
+    "check": ("coming", "check"),
+    "set": ("setting", "set_key"),
 }
 """Verbs in the order of the work: module and name of each."""
 

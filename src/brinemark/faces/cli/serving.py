@@ -32,7 +32,8 @@ def serve(session: Session, logbook: str | None, port: int, quiet: bool) -> None
     folder = Path(logbook) if logbook else session.folder()
 
     def ready(address: str) -> None:
-        say(f"Pages of {folder} at {address} (this machine only). Ctrl-C ends.")
+        click.echo(f"Serving {folder} at {address}")
+        say("Only browsers on this machine reach it. Ctrl-C ends.")
         if not quiet:
             import webbrowser
 

@@ -12,7 +12,7 @@ from urllib.parse import quote
 from jinja2 import Environment, PackageLoader, StrictUndefined
 from starlette.applications import Starlette
 from starlette.concurrency import run_in_threadpool
-from starlette.datastructures import FormData, UploadFile
+from starlette.datastructures import FormData
 from starlette.exceptions import HTTPException
 from starlette.middleware import Middleware
 from starlette.requests import Request
@@ -24,8 +24,9 @@ from brinemark.faces.web import filters, numbers
 from brinemark.faces.web.answers import Answer, File, GoTo, Page
 from brinemark.faces.web.desk import Desk
 from brinemark.faces.web.guard import COOKIE, SAFE, TOKEN, Guard, is_ours, token_for, visitor_of
-from brinemark.faces.web.visit import Upload, Visit
+from brinemark.faces.web.visit import Faulty, Upload, Visit
 from brinemark.terms.errors import BrinemarkError, Refused
+from brinemark.terms.findings import Finding
 
 HERE = Path(__file__).parent
 MOST_FILES, MOST_FIELDS, MOST_PART = 10_010, 50_000, 4 * 2**20
@@ -65,11 +66,31 @@ TABS = (
 )
 
 
+# Pages below a tab whose addresses do not begin with the tab's.
+BELOW = {
+    "/batch-making": "/batches",
+    "/labels": "/batches",
+    "/electrodes": "/batches",
+    "/lay-out": "/runs",
+    "/plans": "/runs",
+    "/take-in": "/runs",
+    "/run-controls": "/runs",
+    "/records": "/audit",
+}
+
+
+def tab_of(address: str) -> str:
+    """The tab that an address belongs to, "" for none."""
+    first = "/" + address.split("/")[1]
+    return BELOW.get(first, first)
+
+
 class Pages:
     """The pages of one desk."""
 
-    def __init__(self, desk: Desk) -> None:
+    def __init__(self, desk: Desk, addresses: Sequence[str]) -> None:
         self.desk = desk
+        self.tabs = tuple(tab for tab in TABS if tab.address in addresses)
         self.templates = Environment(
             loader=PackageLoader("brinemark.faces.web"),
             autoescape=True,
@@ -96,8 +117,9 @@ class Pages:
             if not is_ours(self.desk.secret, request, form.get(TOKEN) or request.headers.get("x-form-token")):
                 text = "this form is from an earlier start of the pages, or from elsewhere; load its page again"
                 return self.fault(request, 403, text)
-            visit = _visit(self.desk, request, form, await _uploads(form))
-        return await run_in_threadpool(self._posted, request, visit, place)
+            visit = _visit(self.desk, request, form)
+            # Files of the form are closed at the end of this block.
+            return await run_in_threadpool(self._posted, request, visit, place)
 
     def _got(self, request: Request, visit: Visit, place: Place) -> Response:
         if place.get is None:
@@ -114,26 +136,28 @@ class Pages:
             return self.show(request, visit, place.post(visit))
         except BrinemarkError as refusal:
             if place.get is None or visit.wants_json:
-                return self.fault(request, 422, str(refusal))
-            return self.show(request, visit, place.get(visit), str(refusal))
+                return self.fault(request, 422, str(refusal), _findings(refusal))
+            return self.show(request, visit, place.get(visit), refusal)
 
-    def show(self, request: Request, visit: Visit, answer: Answer, refused: str = "") -> Response:
-        """An answer as what the browser, or the program, asked for."""
+    def show(self, request: Request, visit: Visit, answer: Answer, refusal: BrinemarkError | None = None) -> Response:
+        """An answer as what the browser, or the program, asked for; above it, why a form was not accepted."""
         if isinstance(answer, GoTo):
             return self._gone(visit, answer)
         if isinstance(answer, File):
             return _file(answer)
-        status = 422 if refused else answer.status
+        status = answer.status if refusal is None else 422
         if visit.wants_json:
             return JSONResponse({"schema": 1, "title": answer.title, **answer.data}, status)
-        return self._html(request, visit, answer, {"refused": refused}, status)
+        more = {"refused": "" if refusal is None else str(refusal), "faults": _by_field(refusal)}
+        return self._html(request, visit, answer, more, status)
 
-    def fault(self, request: Request, status: int, text: str) -> Response:
+    def fault(self, request: Request, status: int, text: str, findings: Sequence[Finding] = ()) -> Response:
         """The one page of all refusals and faults, or the same as JSON."""
         if _wants_json(request):
-            return JSONResponse({"schema": 1, "status": status, "error": text}, status)
+            more = {"findings": [one.to_dict() for one in findings]} if findings else {}
+            return JSONResponse({"schema": 1, "status": status, "error": text, **more}, status)
         page = Page("fault.html", _fault_title(status), {"text": text, "status": status}, status)
-        return self._html(request, _visit(self.desk, request), page, {"refused": ""}, status)
+        return self._html(request, _visit(self.desk, request), page, {"refused": "", "faults": {}}, status)
 
     def _html(self, request: Request, visit: Visit, page: Page, more: Mapping[str, Any], status: int) -> Response:
         visitor = visitor_of(request)
@@ -142,7 +166,8 @@ class Pages:
             page=page.data,
             title=page.title,
             visit=visit,
-            tabs=TABS,
+            tabs=self.tabs,
+            here=tab_of(visit.address),
             token=token_for(self.desk.secret, visitor),
             style=visit.style,
             entered=entered,
@@ -180,13 +205,13 @@ class Pages:
 
 def build_app(desk: Desk, hosts: Sequence[str], places: Sequence[Place]) -> Starlette:
     """The application of one desk, which answers under these host names (with port) only."""
-    pages = Pages(desk)
+    pages = Pages(desk, [place.address for place in places])
 
     async def refused(request: Request, error: Exception) -> Response:
         status = error.status_code if isinstance(error, HTTPException) else 500
         return pages.fault(request, status, _fault_text(status, error))
 
-    return Starlette(
+    app = Starlette(
         routes=[
             *(pages.route(place) for place in places),
             Mount("/static", StaticFiles(directory=HERE / "static"), name="static"),
@@ -194,13 +219,18 @@ def build_app(desk: Desk, hosts: Sequence[str], places: Sequence[Place]) -> Star
         middleware=[Middleware(Guard, hosts=frozenset(host.lower() for host in hosts))],
         exception_handlers={HTTPException: refused, 500: refused},
     )
+    app.router.redirect_slashes = False
+    return app
 
 
-def _visit(desk: Desk, request: Request, form: FormData | None = None, files: Sequence[Upload] = ()) -> Visit:
+def _visit(desk: Desk, request: Request, form: FormData | None = None) -> Visit:
     given: dict[str, list[str]] = {}
+    files = []
     for name, value in form.multi_items() if form is not None else ():
         if isinstance(value, str):
             given.setdefault(name, []).append(value)
+        elif value.filename:
+            files.append(Upload(name, value.filename, value.file))
     asked: dict[str, list[str]] = {}
     for name, value in request.query_params.multi_items():
         asked.setdefault(name, []).append(value)
@@ -222,15 +252,24 @@ def _visit(desk: Desk, request: Request, form: FormData | None = None, files: Se
     )
 
 
-async def _uploads(form: FormData) -> list[Upload]:
-    files = [value for _, value in form.multi_items() if isinstance(value, UploadFile) and value.filename]
-    return [Upload(one.filename or "", await one.read()) for one in files]
-
-
 def _wants_json(request: Request) -> bool:
     """Whether JSON is named before HTML among what is accepted."""
     kinds = [kind.split(";")[0].strip() for kind in request.headers.get("accept", "").split(",")]
     return JSON in kinds and ("text/html" not in kinds or kinds.index(JSON) < kinds.index("text/html"))
+
+
+def _findings(refusal: BrinemarkError | None) -> tuple[Finding, ...]:
+    if isinstance(refusal, Faulty):
+        return refusal.findings
+    return (Finding.of(refusal),) if isinstance(refusal, Refused) else ()
+
+
+def _by_field(refusal: BrinemarkError | None) -> dict[str, list[str]]:
+    """What is wrong with each field of a form."""
+    found: dict[str, list[str]] = {}
+    for one in _findings(refusal):
+        found.setdefault(one.column or "", []).append(f"{one.came}; expected {one.expected}; {one.remedy}")
+    return found
 
 
 def _file(answer: File) -> Response:

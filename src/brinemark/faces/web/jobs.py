@@ -6,6 +6,7 @@ store is rolled back by the database.
 
 from __future__ import annotations
 
+import shutil
 import threading
 from collections.abc import Mapping
 from dataclasses import dataclass, field
@@ -28,7 +29,8 @@ KEPT = 200
 
 @dataclass(slots=True, eq=False)
 class Job:
-    """done of total steps; said : what it says of itself; see : the page with what came of it; findings : by row."""
+    """done of total steps; said : what it says of itself; see : the page with what came of it; findings : by row;
+    answer : what it found that is not stored; spool : a folder of files that it works on, removed when it ends."""
 
     id: str
     title: str
@@ -42,6 +44,9 @@ class Job:
     see: str = ""
     findings: list[dict[str, Any]] = field(default_factory=list)
     asked_to_stop: bool = False
+    answer: Any = None
+    ended_at: str = ""
+    spool: Path | None = None
 
     @property
     def ended(self) -> bool:
@@ -66,11 +71,12 @@ class Jobs:
         self._closing = False
         self._count = 0
 
-    def begin(self, kind: str, title: str, **arguments: Any) -> Job:
+    def begin(self, kind: str, title: str, spool: Path | None = None, **arguments: Any) -> Job:
         """Start a job of a kind that work.py knows."""
         with self._lock:
             self._count += 1
-            job = Job(str(self._count), title, kind, arguments, datetime.now(UTC).isoformat(timespec="seconds"))
+            job = Job(str(self._count), title, kind, arguments, _now())
+            job.spool = spool
             self._jobs[job.id], self._stops[job.id] = job, self._context.Event()
             for old in [one for one in self._jobs.values() if one.ended][: max(0, len(self._jobs) - KEPT)]:
                 del self._jobs[old.id], self._stops[old.id]
@@ -86,6 +92,10 @@ class Jobs:
         """Newest first."""
         with self._lock:
             return list(reversed(self._jobs.values()))
+
+    def last(self, kind: str) -> Job | None:
+        """The newest job of a kind that ended with an answer."""
+        return next((job for job in self.all() if job.kind == kind and job.state == DONE), None)
 
     def stop(self, name: str) -> None:
         """Ask a job to stop; it stores nothing more."""
@@ -103,14 +113,19 @@ class Jobs:
             thread.join(2.0 * PATIENCE_S)
 
     def _follow(self, job: Job) -> None:
-        while not self._free.acquire(timeout=0.1):
-            if job.asked_to_stop:
-                job.state, job.said = STOPPED, "stopped before it began; nothing was stored"
-                return
         try:
-            self._run(job)
+            while not self._free.acquire(timeout=0.1):
+                if job.asked_to_stop:
+                    job.state, job.said = STOPPED, "stopped before it began; nothing was stored"
+                    return
+            try:
+                self._run(job)
+            finally:
+                self._free.release()
         finally:
-            self._free.release()
+            job.ended_at = _now()
+            if job.spool is not None:
+                shutil.rmtree(job.spool, ignore_errors=True)
 
     def _run(self, job: Job) -> None:
         here, there = self._context.Pipe()
@@ -149,9 +164,13 @@ class Jobs:
                     return
 
 
+def _now() -> str:
+    return datetime.now(UTC).isoformat(timespec="seconds")
+
+
 def heard(job: Job, message: Mapping[str, Any]) -> None:
     """Take what a job says of itself; its state last, since others read while this is written."""
-    for name in ("done", "total", "said", "see", "findings"):
+    for name in ("done", "total", "said", "see", "findings", "answer"):
         if name in message:
             setattr(job, name, message[name])
     if "state" in message:

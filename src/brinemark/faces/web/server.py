@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+import signal
 import socket
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from pathlib import Path
+from typing import Any
 
 import uvicorn
 
@@ -16,6 +19,14 @@ from brinemark.terms.errors import Refused
 LOOPBACK = "127.0.0.1"
 NAMES = ("127.0.0.1", "localhost")
 SEVERAL = 64
+SETTINGS: dict[str, Any] = {
+    "log_level": "warning",
+    "access_log": False,
+    "timeout_graceful_shutdown": 5,
+    "lifespan": "off",
+    "ws": "none",
+    "server_header": False,
+}
 
 
 def serve(folder: Path, port: int, on_ready: Callable[[str], None]) -> None:
@@ -24,18 +35,26 @@ def serve(folder: Path, port: int, on_ready: Callable[[str], None]) -> None:
     port : 0 = any free one. on_ready : told the address once pages are answered. Raises Refused for a port in use and
     for a folder without a logbook.
     """
-    desk = Desk(folder)
-    try:
-        with _listening(port) as listener:
-            number = listener.getsockname()[1]
+    with _ended_in_order(), _listening(port) as listener:
+        desk = Desk(folder)
+        number = listener.getsockname()[1]
+        try:
             app = build_app(desk, [f"{name}:{number}" for name in NAMES], PLACES)
-            config = uvicorn.Config(
-                app, log_level="warning", access_log=False, timeout_graceful_shutdown=5, lifespan="off", ws="none",
-                server_header=False, date_header=True,
-            )  # fmt: skip
+            config = uvicorn.Config(app, **SETTINGS)
             _Server(config, lambda: on_ready(f"http://{LOOPBACK}:{number}/")).run(sockets=[listener])
+        finally:
+            desk.close()
+
+
+@contextmanager
+def _ended_in_order() -> Iterator[None]:
+    """The server stops on a signal and then raises it again, which would end the process before its jobs."""
+    before = {one: signal.signal(one, lambda *_: None) for one in (signal.SIGINT, signal.SIGTERM)}
+    try:
+        yield
     finally:
-        desk.close()
+        for one, handler in before.items():
+            signal.signal(one, handler)
 
 
 class _Server(uvicorn.Server):

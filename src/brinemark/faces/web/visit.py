@@ -2,28 +2,53 @@
 
 from __future__ import annotations
 
+import shutil
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
-from typing import TYPE_CHECKING, Any
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, BinaryIO
 from urllib.parse import urlencode
 
 from brinemark.faces.web.desk import Desk
 from brinemark.faces.web.numbers import POINT, number_from
 from brinemark.terms.errors import Refused
+from brinemark.terms.findings import Finding
 
 if TYPE_CHECKING:
     from brinemark.logbook import Logbook
     from brinemark.terms.settings import Settings
 
 PAGE_ROWS = 100
+CHUNK = 2**20
+
+
+class Faulty(Refused):
+    """A form with several faults, each with the field that it stands in; nothing was stored."""
+
+    def __init__(self, findings: Sequence[Finding]) -> None:
+        first = findings[0]
+        super().__init__(first.came, first.expected, first.remedy, row=first.row, column=first.column)
+        self.findings = tuple(findings)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Upload:
-    """A file that a form brought: the name that the browser gave it, and its bytes."""
+    """A file that a form brought: its field, the name that the browser gave it, and its bytes, to be read once."""
 
+    field: str
     name: str
-    body: bytes
+    stream: BinaryIO
+
+    def body(self) -> bytes:
+        """All of it, for a small file."""
+        self.stream.seek(0)
+        return self.stream.read()
+
+    def save(self, path: Path) -> None:
+        """Copy the bytes to a place of ours."""
+        self.stream.seek(0)
+        with path.open("wb") as kept:
+            shutil.copyfileobj(self.stream, kept, CHUNK)
 
 
 @dataclass(frozen=True, slots=True, eq=False)

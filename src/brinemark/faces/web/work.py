@@ -6,10 +6,13 @@ import signal
 from collections.abc import Callable, Mapping
 from multiprocessing.connection import Connection
 from multiprocessing.synchronize import Event
+from pathlib import Path
 from typing import Any, TypeAlias
 
 from brinemark.logbook import Logbook
+from brinemark.steps.sheet_sources import Uploads
 from brinemark.terms.errors import BrinemarkError, Stopped
+from brinemark.terms.findings import Finding
 
 AT_ONCE = 20  # samples between two looks at whether to stop
 
@@ -57,13 +60,47 @@ def read(book: Logbook, given: Mapping[str, Any], told: Told) -> dict[str, Any]:
 
 
 def verify(book: Logbook, _given: Mapping[str, Any], told: Told) -> dict[str, Any]:
-    """Check the file, the audit list, every record and every original."""
+    """Check the file, the audit list, every record and every original, and keep the outcome in the audit list."""
     told.now("checking every record and every original")
-    report = book.verify()
+    report = book.verify(keep=True)
     findings = [{"what": line} for line in report.faults]
     said = f"{report.entries} entries, {report.records} records, {report.originals} originals: "
     said += "all is sound" if report.sound else f"{len(findings)} faults; the logbook is not sound"
     return {"said": said, "see": "/audit", "findings": findings}
+
+
+def take_in(book: Logbook, given: Mapping[str, Any], told: Told) -> dict[str, Any]:
+    """A run sheet with its uploaded files: all of it when every row is right, else every finding and nothing stored."""
+    files = {name: Path(path) for name, path in given["files"].items()}
+    source = Uploads(given["called"], Path(given["sheet"]).read_bytes(), files)
+    told.now("looking the sheet and its files through")
+    checked = book.check_sheet(source, given.get("corrects"), given.get("reason"), told.step)
+    remarks = [{"where": "remark", "what": text} for text in checked.remarks]
+    if not checked.sound:
+        findings = [{"where": _where(one), "what": _what(one)} for one in checked.findings]
+        said = f"{len(findings)} {'finding' if len(findings) == 1 else 'findings'}; nothing was stored"
+        return {"state": "refused", "said": said, "findings": [*findings, *remarks]}
+    told.now("storing")
+    added = book.keep(checked, told.step)
+    return {"said": str(added), "see": f"/runs/{added.sheet}", "findings": remarks}
+
+
+def _where(one: Finding) -> str:
+    places = (None if one.row is None else f"row {one.row}", one.column)
+    return ", ".join(place for place in places if place)
+
+
+def _what(one: Finding) -> str:
+    return f"{one.came}; expected {one.expected}; {one.remedy}"
+
+
+def controls(book: Logbook, _given: Mapping[str, Any], told: Told) -> dict[str, Any]:
+    """Whether the runs count."""
+    told.now("reading blanks and controls of every run")
+    reports = [report.to_dict() for report in book.controls()]
+    bad = sum(not one["accepted"] for one in reports)
+    said = f"{len(reports)} runs judged" + (f", {bad} of them do not count" if bad else "")
+    return {"said": said, "see": "/run-controls", "answer": reports}
 
 
 def rank(book: Logbook, given: Mapping[str, Any], told: Told) -> dict[str, Any]:
@@ -80,7 +117,15 @@ def try_window(book: Logbook, given: Mapping[str, Any], told: Told) -> dict[str,
     return {"said": trial.sentences[0], "see": given["see"]}
 
 
-WORK: dict[str, Work] = {"calibrate": calibrate, "read": read, "verify": verify, "rank": rank, "try": try_window}
+WORK: dict[str, Work] = {
+    "calibrate": calibrate,
+    "controls": controls,
+    "rank": rank,
+    "read": read,
+    "take in": take_in,
+    "try": try_window,
+    "verify": verify,
+}
 
 
 def carry_out(kind: str, folder: str, given: Mapping[str, Any], pipe: Connection, stop: Event) -> None:
@@ -89,7 +134,7 @@ def carry_out(kind: str, folder: str, given: Mapping[str, Any], pipe: Connection
     told = Told(pipe, stop)
     try:
         with Logbook.open(folder) as book:
-            pipe.send({**WORK[kind](book, given, told), "state": "done"})
+            pipe.send({"state": "done", **WORK[kind](book, given, told)})
     except Stopped as stopped:
         stored = "what was read until then is kept" if kind == "read" else "nothing was stored"
         pipe.send({"state": "stopped", "said": f"stopped after {stopped.done} of {stopped.total} steps; {stored}"})

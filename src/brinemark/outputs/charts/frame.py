@@ -5,12 +5,14 @@ from __future__ import annotations
 import math
 import textwrap
 from collections.abc import Iterable, Sequence
+from functools import cache
 from itertools import pairwise
 from typing import Any, Literal, TypeAlias
 
 import numpy as np
 
 from brinemark.outputs.charts.settle import settled_pdf, settled_svg
+from brinemark.outputs.fonts import FOLDER
 from brinemark.terms.arrays import FloatArray, IntArray
 
 Spec: TypeAlias = dict[str, Any]
@@ -71,21 +73,32 @@ LOOK: Spec = {
 }
 
 
-def render(spec: Spec, kind: Kind) -> bytes:
+def render(spec: Spec, kind: Kind, locale: str | None = None) -> bytes:
     """The chart as bytes of an SVG, PNG (two pixels a point) or PDF file. No remote data, no clock: same in, same out.
 
-    Raises ValueError for another kind, and for a specification that cannot be drawn.
+    locale : whose decimal sign the axes have, None = a point. Raises ValueError for another kind, and for a
+    specification that cannot be drawn.
     """
     import vl_convert
 
+    _own_fonts_known()
+    how: Spec = {"vl_version": VEGA_LITE, "allowed_base_urls": [], **({"format_locale": locale} if locale else {})}
     if kind == "svg":
-        text: str = vl_convert.vegalite_to_svg(spec, vl_version=VEGA_LITE, allowed_base_urls=[])
+        text: str = vl_convert.vegalite_to_svg(spec, **how)
         return settled_svg(text, spec.get("description", "")).encode("utf-8")
     if kind == "png":
-        return bytes(vl_convert.vegalite_to_png(spec, vl_version=VEGA_LITE, scale=2, allowed_base_urls=[]))
+        return bytes(vl_convert.vegalite_to_png(spec, scale=2, **how))
     if kind == "pdf":
-        return settled_pdf(vl_convert.vegalite_to_pdf(spec, vl_version=VEGA_LITE, allowed_base_urls=[]))
+        return settled_pdf(vl_convert.vegalite_to_pdf(spec, **how))
     raise ValueError(f"a chart can be svg, png or pdf, not {kind!r}")
+
+
+@cache
+def _own_fonts_known() -> None:
+    """Fonts that come with the program, for charts that name them; those that do not look as they did."""
+    import vl_convert
+
+    vl_convert.register_font_directory(str(FOLDER))
 
 
 def titled(title: str, subtitle: Sequence[str], description: str, body: Spec) -> Spec:

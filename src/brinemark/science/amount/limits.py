@@ -26,7 +26,7 @@ from brinemark.terms.arrays import FloatArray
 from brinemark.terms.settings import DecisionSection
 
 _Place: TypeAlias = tuple[str, str, str, int, float | None]
-BAND_DRAWS = 160
+BAND, BAND_DRAWS = 0.95, 160
 BAND_GRID = np.linspace(-3.4, 4.0, 19)
 
 
@@ -143,17 +143,18 @@ def response_band(
     batch: str,
     instrument: str,
     level: FloatArray,
-    interval: float = 0.95,
+    draws: BatchDraws | None = None,
 ) -> tuple[FloatArray, FloatArray, FloatArray]:
-    """Median, lower and upper (n,) [signal unit] of what a fresh electrode answers at cell levels (n,).
+    """Median and 95 % band, lower and upper (n,) [signal unit], of what a fresh electrode answers at cell levels (n,).
 
     The electrode is the one of batch_limits; a batch without electrodes in readings stands for a new batch, known from
-    history only. Equal tails of the predictive distribution, over the first BAND_DRAWS draws: for drawing, not for
-    statements (against 1,024 draws its ends move by less than a tenth of the band).
+    history only. draws : of this batch, when they are there already. Equal tails of the predictive distribution, over
+    the first BAND_DRAWS draws: for drawing, not for statements (against 1,024 draws its ends move by less than a tenth
+    of the band).
     """
-    draws = batch_draws(calibration, readings, [batch], calibration.seed)
+    draws = draws or batch_draws(calibration, readings, [batch], calibration.seed)
     law = _fresh(calibration, draws, batch, instrument).laws[0].thinned(BAND_DRAWS)
-    tail = (1.0 - interval) / 2.0
+    tail = (1.0 - BAND) / 2.0
     middle, lower, upper = _quantiles(law, (0.5, tail, 1.0 - tail), level) * calibration.signal_ref
     return middle, lower, upper
 

@@ -9,6 +9,7 @@ from brinemark.faces.web.answers import Answer, File
 from brinemark.faces.web.looks import row_of
 from brinemark.faces.web.pages import curve_choice, window
 from brinemark.faces.web.visit import Visit
+from brinemark.outputs.codes import code_svg
 from brinemark.terms.errors import Refused
 
 if TYPE_CHECKING:
@@ -16,6 +17,7 @@ if TYPE_CHECKING:
 
 MEDIA: Mapping[str, str] = {"svg": "image/svg+xml", "png": "image/png", "pdf": "application/pdf"}
 KEPT_S = 600
+LONGEST_CODE = 200
 
 
 def _calibration(visit: Visit, kind: Kind) -> bytes:
@@ -47,12 +49,17 @@ def _overlay(visit: Visit, kind: Kind) -> bytes:
     return visit.book.draw_overlay(rows, kind, choice.prescans, choice.above_baseline)
 
 
+def _code(visit: Visit, _kind: Kind) -> bytes:
+    return code_svg(visit.ask("text")[:LONGEST_CODE])
+
+
 DRAWN: Mapping[str, Callable[[Visit, Kind], bytes]] = {
     "calibration": _calibration,
     "fit": _fit,
     "readings": _readings,
     "life": _life,
     "trace": _trace,
+    "code": _code,
     "overlay": _overlay,
     "definition": window.draw,
 }

@@ -1,0 +1,121 @@
+"""The pages in a real browser: widths, light and dark, barriers, the console, and the network."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+import pytest
+from playwright.sync_api import Browser, BrowserContext, Page
+
+from web.web_bench import Served
+
+AXE = (Path(__file__).parent / "vendor" / "axe.min.js").read_text(encoding="utf-8")
+RULES = ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa", "best-practice"]
+WIDTHS = {"phone": 390, "tablet": 800, "desktop": 1280}
+ADDRESSES = (
+    "/samples",
+    "/samples/S-mid",
+    "/samples/S-full",
+    "/batches",
+    "/batches/B5",
+    "/batch-making",
+    "/labels/B6",
+    "/runs",
+    "/take-in",
+    "/run-controls",
+    "/calibration",
+    "/electrodes/B5-3",
+    "/audit",
+    "/jobs",
+    "/about",
+    "/nothing",
+)
+PATIENCE_MS = 60_000
+
+
+class Watched:
+    """A tab whose console and network are written down."""
+
+    def __init__(self, context: BrowserContext, home: str) -> None:
+        self.page: Page = context.new_page()
+        self.messages: list[str] = []
+        self.foreign: list[str] = []
+        self.home = home
+        self.page.on("console", lambda message: self.messages.append(f"{message.type}: {message.text}"))
+        self.page.on("pageerror", lambda error: self.messages.append(f"error: {error}"))
+        self.page.on("request", self._asked)
+
+    def _asked(self, request: Any) -> None:
+        if not request.url.startswith((self.home, "data:")):
+            self.foreign.append(request.url)
+
+    def go(self, address: str) -> None:
+        self.page.goto(self.home + address)
+        self.page.wait_for_load_state("networkidle")
+
+
+@pytest.fixture(params=["light", "dark"])
+def tab(request: pytest.FixtureRequest, browser: Browser, pages: Served) -> Iterator[Watched]:
+    context = browser.new_context(color_scheme=request.param, viewport={"width": 1280, "height": 900})
+    context.set_default_timeout(PATIENCE_MS)
+    yield Watched(context, pages.address)
+    context.close()
+
+
+def barriers(page: Page) -> list[str]:
+    """What axe-core finds, by the protocol of the browser's own tools: a page's policy lets no script in."""
+    session = page.context.new_cdp_session(page)
+    session.send("Runtime.evaluate", {"expression": AXE})
+    run = f"axe.run(document, {{runOnly: {json.dumps(RULES)}}}).then(found => JSON.stringify(found.violations))"
+    answer = session.send("Runtime.evaluate", {"expression": run, "awaitPromise": True, "returnByValue": True})
+    return [
+        f"{one['id']}: {node['html'][:160]}" for one in json.loads(answer["result"]["value"]) for node in one["nodes"]
+    ]
+
+
+def test_every_page_fits_every_width_without_barriers_messages_or_foreign_requests(tab: Watched) -> None:
+    for address in ADDRESSES:
+        tab.go(address)
+        assert barriers(tab.page) == [], address
+        for name, width in WIDTHS.items():
+            tab.page.set_viewport_size({"width": width, "height": 900})
+            over = tab.page.evaluate("document.documentElement.scrollWidth - window.innerWidth")
+            assert over <= 0, f"{address} on a {name}"
+        assert barriers(tab.page) == [], f"{address} on a {name}"
+    not_here = [one for one in tab.messages if "404 (Not Found)" in one]
+    assert len(not_here) == 1  # the page that is not there
+    assert [one for one in tab.messages if one not in not_here] == []
+    assert tab.foreign == []
+
+
+def test_a_sample_is_read_by_keyboard_alone_and_its_progress_seen(tab: Watched) -> None:
+    tab.go("/samples/S-mid")
+    page = tab.page
+    page.keyboard.press("Tab")
+    assert page.evaluate("document.activeElement.className") == "skip"
+    page.keyboard.press("Enter")
+    for _ in range(12):
+        page.keyboard.press("Tab")
+        if page.evaluate("document.activeElement.textContent.trim()") == "Read it anew":
+            break
+    page.keyboard.press("Enter")
+    page.get_by_text("See what came of it").wait_for()
+    assert page.get_by_text("1 sample read").is_visible()
+    page.get_by_text("See what came of it").click()
+    assert page.get_by_role("heading", name="Sample S-mid").is_visible()
+    assert tab.messages == []
+    assert tab.foreign == []
+
+
+def test_without_javascript_the_same_is_done_by_forms(browser: Browser, pages: Served) -> None:
+    context = browser.new_context(java_script_enabled=False)
+    context.set_default_timeout(PATIENCE_MS)
+    page = context.new_page()
+    page.goto(pages.address + "/calibration")
+    page.get_by_role("button", name="Calibrate anew").click()
+    page.get_by_text("See what came of it").wait_for()
+    assert page.get_by_text("was there already").is_visible()
+    context.close()
