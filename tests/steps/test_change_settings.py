@@ -266,7 +266,7 @@ def test_what_people_type_becomes_a_value_or_stays_a_text(kind: str, texts: list
 def test_the_check_of_the_whole_logbook_can_be_kept(book: Logbook) -> None:
     assert book.verify().entries == 1
     assert len(book.audit()) == 1
-    book.verify(note=True)
+    book.verify(keep=True)
     entry = book.audit()[-1]
     detail: Any = entry.detail
     assert (entry.action, detail["sound"], detail["entries"], detail["fault_count"]) == ("logbook checked", True, 1, 0)
@@ -280,7 +280,7 @@ def test_a_check_that_finds_faults_keeps_them(book: Logbook) -> None:
     victim = next(path for path in kept.rglob("*") if path.is_file())
     victim.chmod(0o644)
     victim.write_bytes(b"spoilt")
-    report = book.verify(note=True)
+    report = book.verify(keep=True)
     detail: Any = book.audit()[-1].detail
     assert not report.sound
     assert detail["faults"] == list(report.faults)

@@ -12,7 +12,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from settings_visitor import Visitor, fields_of, visiting
+from web.settings_visitor import Visitor, fields_of, visiting
 
 from brinemark.logbook import Logbook
 from brinemark.terms.canonical import canonical_bytes

@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from settings_visitor import Visitor, fields_of, visiting
+from web.settings_visitor import Visitor, fields_of, visiting
 
 from brinemark.logbook import Logbook
 from brinemark.records.settings_file import SECTIONS

@@ -71,7 +71,7 @@ def verify(book: Logbook, _given: Mapping[str, Any], told: Told) -> dict[str, An
 
 def take_in(book: Logbook, given: Mapping[str, Any], told: Told) -> dict[str, Any]:
     """A run sheet with its uploaded files: all of it when every row is right, else every finding and nothing stored."""
-    files = {name: Path(path) for name, path in given["files"].items()}
+    files = [(name, Path(path)) for name, path in given["files"]]
     source = Uploads(given["called"], Path(given["sheet"]).read_bytes(), files)
     told.now("looking the sheet and its files through")
     checked = book.check_sheet(source, given.get("corrects"), given.get("reason"), told.step)

@@ -104,27 +104,20 @@ def judge(visit: Visit) -> Answer:
     return GoTo(f"/jobs/{job.id}")
 
 
-def _spooled(uploads: Sequence[Upload], spool: Path) -> dict[str, str]:
-    """Curves under numbers of ours: the name of each as it came, to its place. Raises Refused."""
-    files: dict[str, str] = {}
+def _spooled(uploads: Sequence[Upload], spool: Path) -> list[tuple[str, str]]:
+    """Curves under numbers of ours: the name of each as it came, and its place. Raises Refused."""
+    files: list[tuple[str, str]] = []
     for number, one in enumerate(uploads):
         place = spool / f"file-{number:06d}"
         if one.field == CURVES:
             one.save(place)
-            _put(files, one.name, place)
+            files.append((one.name, str(place)))
         elif one.field == ARCHIVE:
             one.save(place)
             inside = spool / f"archive-{number:06d}"
             inside.mkdir()
-            for name, path in unpack(place, inside).files.items():
-                _put(files, name, path)
+            files += [(name, str(path)) for name, path in unpack(place, inside).files.items()]
     return files
-
-
-def _put(files: dict[str, str], name: str, place: Path) -> None:
-    if name in files:
-        raise Refused(f"two files called {name!r}", "each file once", "choose the folder instead of its files")
-    files[name] = str(place)
 
 
 def _sheets(visit: Visit) -> list[dict[str, Any]]:
