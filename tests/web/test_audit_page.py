@@ -12,10 +12,10 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from web.settings_visitor import Visitor, fields_of, visiting
 
 from brinemark.logbook import Logbook
 from brinemark.terms.canonical import canonical_bytes
+from web.settings_visitor import Visitor, fields_of, visiting
 
 SMALL = Path(__file__).resolve().parents[2] / "examples" / "small"
 

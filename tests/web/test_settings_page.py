@@ -9,11 +9,11 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from web.settings_visitor import Visitor, fields_of, visiting
 
 from brinemark.logbook import Logbook
 from brinemark.records.settings_file import SECTIONS
 from brinemark.records.settings_keys import keys_of
+from web.settings_visitor import Visitor, fields_of, visiting
 
 PAGE = "/settings"
 NOTE = "# by hand <b>&amp;</b>\n[stock.K1] # blue\nlevel = 1000.0\n"
