@@ -356,6 +356,11 @@ class Logbook:
         with self._place.database.reading() as reader:
             return tuple(reader.newest_first("calibration"))
 
+    def reports(self) -> tuple[Record, ...]:
+        """Every report that was made, newest first, as its record; its PDF is the original of the sha256 there."""
+        with self._place.database.reading() as reader:
+            return tuple(reader.newest_first("report"))
+
     def trace_of(self, row: StoredRow, prescan: bool = False) -> Curve:
         """The curve of a row, or of its pre-scan. Raises Refused when no curve was kept."""
         from brinemark.steps.look import trace_of

@@ -68,6 +68,10 @@ def test_chart_says_what_it_drew_and_where(book: Path, tmp_path: Path) -> None:
         "schema": 1, "file": str(file), "kind": "svg", "of": "electrode", "name": "S2-5",
     }  # fmt: skip
     assert data("chart", *words, "statements", "--to", file, "--replace")["name"] is None
+    many = ("curves:S2", "--prescans", "with", "--above-baseline", "--to", file, "--replace")
+    assert data("chart", *words, *many)["of"] == "curves"
+    for what in ("fit", "life:S2-5"):
+        data("chart", *words, what, "--to", file, "--replace")
 
 
 def test_a_refusal_prints_no_data(book: Path) -> None:

@@ -141,6 +141,15 @@ def test_a_covariate_is_of_a_pre_scan_and_of_the_settings(book: Path, tmp_path: 
     assert "[further_covariate.dye]" in electrode or "no pre-scan kept" in electrode
 
 
+def test_what_belongs_to_many_curves_is_refused_elsewhere(book: Path, tmp_path: Path) -> None:
+    words = ("--logbook", book, "chart")
+    to = ("--to", tmp_path / "x.svg")
+    assert "expected curves:BATCH" in refusal(*words, "S2-5", "--prescans", "only", *to)
+    assert "expected curves:BATCH" in refusal(*words, "calibration", "--above-baseline", *to)
+    assert "no batch 'S9'" in refusal(*words, "curves:S9", *to)
+    assert "leave --calibration out" in refusal(*words, "curves:S2", "--calibration", "abcd", *to)
+
+
 @pytest.mark.parametrize(
     ("words", "phrase"),
     [

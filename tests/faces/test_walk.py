@@ -112,6 +112,7 @@ def test_show_of_a_batch_tells_what_it_can_do(book: Path) -> None:
         ("W-2", "e.PNG", b"\x89PNG"),
         ("statements", "f.pdf", b"%PDF"),
         ("fit", "h.svg", b"<svg"),
+        ("curves:S2", "i.svg", b"<svg"),
     ],
 )
 def test_chart_draws_by_the_suffix(book: Path, tmp_path: Path, what: str, file: str, start: bytes) -> None:

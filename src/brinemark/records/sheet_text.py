@@ -6,7 +6,7 @@ import csv
 import io
 import re
 import unicodedata
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import fields
 
 from brinemark.records.sheet_table import COLUMNS, NEEDED
@@ -30,6 +30,22 @@ def sheet_text(rows: Sequence[PlannedRow], *, comma: bool = False) -> str:
     writer = csv.writer(text, delimiter=";" if comma else ",", lineterminator="\r\n")
     writer.writerow(names)
     writer.writerows([_cell(row, name, comma) for name in names] for row in rows)
+    return text.getvalue()
+
+
+def filled_text(rows: Sequence[PlannedRow], cells: Mapping[int, Mapping[str, str]]) -> str:
+    """The run sheet of those rows that were filled in, with comma and decimal point.
+
+    cells : by the place of a row among rows, from 0, the columns that were filled in (measured_at and TO_FILL).
+    """
+    kept = [n for n in range(len(rows)) if n in cells]
+    table = list(csv.reader(io.StringIO(sheet_text([rows[n] for n in kept]))))
+    head = table[0]
+    for line, n in zip(table[1:], kept, strict=True):
+        for column, value in cells[n].items():
+            line[head.index(column)] = value
+    text = io.StringIO()
+    csv.writer(text, lineterminator="\r\n").writerows(table)
     return text.getvalue()
 
 

@@ -52,7 +52,13 @@ def only(
     baseline = baseline or getattr(present, "baseline", BASELINES[0])
     if baseline not in BASELINES:
         raise Refused(f"baseline {baseline!r}", f"one of {', '.join(BASELINES)}", "name one of them")
+    if of_waves and sweep and sweep not in DIRECTIONS:
+        raise _no_sweep(sweep)
     return Wanted((quantity or usual,), (baseline,), (ends,), (sweep,) if sweep else ())
+
+
+def _no_sweep(sweep: str) -> Refused:
+    return Refused(f"sweep {sweep!r}", " or ".join(DIRECTIONS), "name one of them")
 
 
 def try_definition(place: Place, wanted: Wanted) -> DefinitionTrial:
@@ -93,7 +99,7 @@ def curves_to_try(place: Place, sweep: str = "", most: int = 60) -> tuple[tuple[
     curve = definition.curve
     if sweep and isinstance(curve, SignalDefinition):
         if sweep not in DIRECTIONS:
-            raise Refused(f"sweep {sweep!r}", " or ".join(DIRECTIONS), "name one of them")
+            raise _no_sweep(sweep)
         curve = replace(curve, sweep=sweep)
     with place.database.reading() as reader:
         known, _ = known_electrodes(reader.rows(), place.settings)

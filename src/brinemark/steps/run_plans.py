@@ -8,7 +8,7 @@ from typing import Any
 
 from brinemark.records.reader import Reader
 from brinemark.records.run_request import request_from_json, request_to_json
-from brinemark.records.sheet_text import sheet_text
+from brinemark.records.sheet_text import filled_text, sheet_text
 from brinemark.steps.answers import ANSWER_SCHEMA
 from brinemark.steps.makings import Known, known_electrodes
 from brinemark.steps.plan_comparison import Comparison, SheetRows, compare
@@ -60,6 +60,10 @@ class RunPlan:
     def sheet(self, *, comma: bool = False) -> str:
         """The run sheet as text, ready to be filled in; comma : with decimal comma and semicolons."""
         return sheet_text(self.rows, comma=comma)
+
+    def filled_sheet(self, cells: Mapping[int, Mapping[str, str]]) -> str:
+        """The run sheet of the rows that were filled in, by their place in the plan from 0, as text."""
+        return filled_text(self.rows, cells)
 
     def to_dict(self, *, with_key: bool = False) -> dict[str, Any]:
         """The JSON of `lay-out --json`, and one plan of `plans --json`; the key is left out unless asked for."""

@@ -71,6 +71,8 @@ BELOW = {
     "/batch-making": "/batches",
     "/labels": "/batches",
     "/electrodes": "/batches",
+    "/lay-out": "/runs",
+    "/plans": "/runs",
     "/take-in": "/runs",
     "/run-controls": "/runs",
     "/records": "/audit",

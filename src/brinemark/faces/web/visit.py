@@ -39,6 +39,11 @@ class Upload:
     name: str
     stream: BinaryIO
 
+    def body(self) -> bytes:
+        """All of it, for a small file."""
+        self.stream.seek(0)
+        return self.stream.read()
+
     def save(self, path: Path) -> None:
         """Copy the bytes to a place of ours."""
         self.stream.seek(0)

@@ -21,7 +21,7 @@ SHEET, CURVES, ARCHIVE = "sheet", "curves", "archive"
 
 def table(visit: Visit) -> Answer:
     """All sheets, the last one first."""
-    found = visit.desk.kept("sheets", lambda: _sheets(visit))
+    found = visit.desk.kept("run sheets", lambda: _sheets(visit))
     word = visit.ask("find").casefold()
     wanted = [one for one in found if word in one["text"]] if word else found
     part, shown = sliced(visit, len(wanted))
@@ -67,24 +67,24 @@ def take_in(visit: Visit) -> Answer:
     corrects, reason = visit.get("corrects") or None, visit.get("reason") or None
     if (corrects is None) != (reason is None):
         raise Refused("a correction and its reason, of which one is missing", "both or neither", "say which and why")
+    return began_taking_in(visit, sheets[0].name, sheets[0].body(), (corrects, reason))
+
+
+def began_taking_in(
+    visit: Visit, name: str, sheet: bytes, correction: tuple[str | None, str | None] = (None, None)
+) -> Answer:
+    """The job that looks a sheet and the uploaded curves through, and keeps them when all is right. Raises Refused."""
     spool = Path(tempfile.mkdtemp(prefix="brinemark-"))
     try:
         files = _spooled(visit.files, spool)
-        sheets[0].save(spool / SHEET)
+        (spool / SHEET).write_bytes(sheet)
     except BaseException:
         shutil.rmtree(spool, ignore_errors=True)
         raise
-    job = visit.desk.jobs.begin(
-        "take in",
-        f"Take in {sheets[0].name}",
-        spool,
-        called=sheets[0].name,
-        sheet=str(spool / SHEET),
-        files=files,
-        corrects=corrects,
-        reason=reason,
-    )
-    return GoTo(f"/jobs/{job.id}")
+    corrects, reason = correction
+    said: dict[str, Any] = {"called": name, "sheet": str(spool / SHEET), "files": files}
+    said |= {"corrects": corrects, "reason": reason}
+    return GoTo(f"/jobs/{visit.desk.jobs.begin('take in', f'Take in {name}', spool, **said).id}")
 
 
 def controls(visit: Visit) -> Answer:

@@ -13,7 +13,7 @@ window.addEventListener("pageshow", () => {
 
 // Files may be dropped anywhere on the form that takes them: a table as text becomes the sheet, a zip the archive.
 document.querySelectorAll("form[data-sends=files]").forEach((form) => {
-  const fields = { sheet: form.elements.sheet, curves: form.elements.curves, archive: form.elements.archive };
+  const { sheet, curves, archive } = form.elements;
   form.addEventListener("dragover", (event) => {
     event.preventDefault();
     form.querySelectorAll(".drop").forEach((one) => one.classList.add("over"));
@@ -25,7 +25,8 @@ document.querySelectorAll("form[data-sends=files]").forEach((form) => {
     event.preventDefault();
     const dropped = [...event.dataTransfer.files];
     const archives = dropped.filter((file) => /\.zip$/i.test(file.name));
-    const field = archives.length ? fields.archive : dropped.length === 1 && !fields.sheet.files.length ? fields.sheet : fields.curves;
+    const alone = sheet && dropped.length === 1 && !sheet.files.length;
+    const field = archive && archives.length ? archive : alone ? sheet : curves;
     const list = new DataTransfer();
     dropped.forEach((file) => list.items.add(file));
     field.files = list.files;
