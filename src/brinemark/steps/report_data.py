@@ -93,7 +93,8 @@ def gather_batch(place: Place, batch: str, calibration: str | None) -> Gathered:
         readings = reader.made_from([row.id for row in found], "reading")
         own = [one for one in readings if ("calibration", report.id) in one.parents]
         record = reader.records([report.id])[report.id]
-        rows = way_back(place, reader, found, _ids([record, *own]))
+        judged = reader.records([parent for _, parent in _judged(runs)]).values()
+        rows = way_back(place, reader, found, _ids([record, *own, *judged]))
         kept = {one.id for one in own}
         said = {
             "batch": made.to_dict(),
