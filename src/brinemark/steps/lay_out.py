@@ -17,9 +17,8 @@ from brinemark.science.making.allocation import Portion, Task, Wish, allocate
 from brinemark.science.making.codes import draw_codes
 from brinemark.steps.identity import Made, Recipe
 from brinemark.steps.making import plain_reason
-from brinemark.steps.makings import Known, making_of
+from brinemark.steps.makings import Known
 from brinemark.steps.place import Place
-from brinemark.steps.plan_comparison import SheetRows
 from brinemark.steps.run_plans import GONE, PLAN, RunPlan, plans_of, row_to_json, sample_names, with_plans
 from brinemark.terms.errors import Refused
 from brinemark.terms.findings import Finding, findings_of
@@ -84,9 +83,9 @@ def _checked_seed(seed: int | None) -> int:
 
 
 def _bench(place: Place, reader: Reader, request: RunRequest, seed: int) -> _Bench:
-    rows = reader.rows()
-    known, plans = with_plans(reader, rows)
-    there = {row.row.sample: row.row.role for row in rows if row.row.sample and row.row.role != "addition"}
+    uses = reader.uses()
+    known, plans = with_plans(reader, uses)
+    there = {row.sample: row.role for row in uses if row.sample and row.role != "addition"}
     return _Bench(place, known, plans, request, seed, there)
 
 
@@ -132,7 +131,7 @@ def _chosen(known: Known, request: RunRequest) -> dict[str, str]:
             alike = nearest(name, batches)
             hint = f"did you mean {shown(alike)}?" if alike else "record the making of its batch first"
             raise Refused(f"electrode {shown(name)}, which no making names", "one that is ready", hint)
-        state = known.electrode(name, batches[name], making_of(known.makings[batches[name]]))
+        state = known.electrode(name, batches[name])
         if state.state != READY:
             came = f"electrode {shown(name)}, which is {state.words}"
             raise Refused(came, "one that is ready", "choose another", column="electrodes")
@@ -178,7 +177,6 @@ def _rows(bench: _Bench, task: Task, place: int, labels: Mapping[str, str]) -> I
     """The rows of one electrode: its main readings, then the additions."""
     request = bench.request
     file = f"curves/{place:03d}-{safe_part(task.electrode)}"
-    making = making_of(bench.known.makings[task.batch])
     base = PlannedRow(
         place,
         task.electrode,
@@ -186,7 +184,7 @@ def _rows(bench: _Bench, task: Task, place: int, labels: Mapping[str, str]) -> I
         request.instrument,
         task.role,
         matrix_lot=request.matrix_lot,
-        position=dict(making.positions).get(task.electrode),
+        position=dict(bench.known.made[task.batch].positions).get(task.electrode),
         operator=request.operator,
     )
     main = _main_rows(request, task, base, labels)
@@ -253,13 +251,13 @@ def _remarks(bench: _Bench, labels: Mapping[str, str]) -> Iterator[str]:
 def run_plans(place: Place) -> list[RunPlan]:
     """Every run plan, oldest first: open, taken in or withdrawn."""
     with place.database.reading() as reader:
-        return plans_of(reader, SheetRows.of(reader.rows()))
+        return plans_of(reader, reader.uses())
 
 
 def plan_named(place: Place, name: str) -> RunPlan:
     """The plan of this title, or whose id begins so. Raises Refused when there is none, or several."""
     with place.database.reading() as reader:
-        return _named(plans_of(reader, SheetRows.of(reader.rows())), name)
+        return _named(plans_of(reader, reader.uses()), name)
 
 
 def _named(plans: Sequence[RunPlan], name: str) -> RunPlan:
@@ -276,7 +274,7 @@ def withdraw(place: Place, name: str, reason: str) -> RunPlan:
     """Withdraw an open plan, so that its electrodes are ready again; the plan stays on record. Raises Refused."""
     why = plain_reason(reason)
     with place.database.writing() as writer:
-        plan = _named(plans_of(writer.reader, SheetRows.of(writer.reader.rows())), name)
+        plan = _named(plans_of(writer.reader, writer.reader.uses()), name)
         if plan.state != OPEN:
             when = f"which is {plan.state}" + (f" by {', '.join(plan.sheets)}" if plan.sheets else "")
             raise Refused(f"run plan {shown(plan.title)}, {when}", "an open plan", "leave it as it is")

@@ -13,7 +13,7 @@ from brinemark.steps.answers import ANSWER_SCHEMA
 from brinemark.steps.makings import Known, known_electrodes
 from brinemark.steps.plan_comparison import Comparison, SheetRows, compare
 from brinemark.terms.run_plans import OPEN, TAKEN_IN, WITHDRAWN, Departure, PlannedRow, RunRequest
-from brinemark.terms.runs import StoredRow
+from brinemark.terms.runs import RowUse, StoredRow
 from brinemark.terms.stored import Record
 
 PLAN, GONE = "run plan", "plan withdrawn"
@@ -88,12 +88,28 @@ def row_to_json(row: PlannedRow) -> dict[str, Any]:
     return {key: value for key, value in asdict(row).items() if value not in (None, "")}
 
 
-def plans_of(reader: Reader, rows: SheetRows) -> list[RunPlan]:
-    """Every run plan, oldest first, with what became of it."""
+def plans_of(
+    reader: Reader, uses: Sequence[RowUse], extra: Sequence[StoredRow] = (), without: str | None = None
+) -> list[RunPlan]:
+    """Every run plan, oldest first, with what became of it.
+
+    uses : of all current sheets; extra : rows that are about to come; without : id of a sheet that is about to go.
+    """
+    records = list(reader.newest_first(PLAN))[::-1]
+    if not records:
+        return []
     gone = {parent: record for record in reader.newest_first(GONE) for _, parent in record.parents}
     titles = {sheet.id: sheet.title for sheet in reader.sheets()}
-    found = [_plan(record, gone.get(record.id), rows, titles) for record in reader.newest_first(PLAN)]
-    return found[::-1]
+    planned = {name for record in records if record.id not in gone for name in _electrodes(record)}
+    sheets = {row.sheet_id for row in uses if row.electrode in planned} - {without}
+    there = reader.rows(sheets=sorted(filter(None, sheets))) if sheets else ()
+    rows = SheetRows.of([*there, *extra])
+    return [_plan(record, gone.get(record.id), rows, titles) for record in records]
+
+
+def _electrodes(record: Record) -> list[str]:
+    results: Any = record.results
+    return [row["electrode"] for row in results["rows"]]
 
 
 def _plan(record: Record, gone: Record | None, rows: SheetRows, titles: Mapping[str, str]) -> RunPlan:
@@ -120,9 +136,11 @@ def _plan(record: Record, gone: Record | None, rows: SheetRows, titles: Mapping[
     )
 
 
-def laid_out(plans: Iterable[RunPlan], rows: SheetRows) -> dict[str, str]:
+def laid_out(plans: Iterable[RunPlan], uses: Sequence[RowUse]) -> dict[str, str]:
     """Electrode to the open plan that counts on it; what has been read is spent and no longer laid out."""
-    return {name: plan.id for plan in plans if plan.state == OPEN for name in plan.electrodes if name not in rows.lives}
+    read = {row.electrode for row in uses}
+    open_plans = [plan for plan in plans if plan.state == OPEN]
+    return {name: plan.id for plan in open_plans for name in plan.electrodes if name not in read}
 
 
 def all_electrodes(reader: Reader) -> Known:
@@ -130,12 +148,11 @@ def all_electrodes(reader: Reader) -> Known:
     return with_plans(reader)[0]
 
 
-def with_plans(reader: Reader, rows: Sequence[StoredRow] | None = None) -> tuple[Known, list[RunPlan]]:
-    """The same, with every run plan; rows : of all current sheets, when they are at hand."""
-    rows = reader.rows() if rows is None else rows
-    by_life = SheetRows.of(rows)
-    plans = plans_of(reader, by_life)
-    return known_electrodes(reader, rows, laid_out(plans, by_life)), plans
+def with_plans(reader: Reader, uses: Sequence[RowUse] | None = None) -> tuple[Known, list[RunPlan]]:
+    """The same, with every run plan; uses : of all current sheets, when they are at hand."""
+    uses = reader.uses() if uses is None else uses
+    plans = plans_of(reader, uses)
+    return known_electrodes(reader, uses, laid_out(plans, uses)), plans
 
 
 def sample_names(plans: Iterable[RunPlan]) -> dict[str, str]:
