@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+import re
 import secrets
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime, timedelta
 from typing import Any
@@ -28,6 +29,7 @@ from brinemark.terms.stored import Record
 
 LARGEST_SEED = 2**53 - 1
 FEWEST_DIGITS = 4
+_DATE = re.compile(r"\d{1,4}[-/.]\d{1,4}([-/.]\d{1,4})?", re.ASCII)
 _TRIAL = datetime(2000, 1, 3, 9, 0, tzinfo=UTC)
 
 
@@ -106,7 +108,7 @@ def _drawn(bench: _Bench) -> Record:
     labels = _labels(bench)
     rows = [row for place, task in enumerate(allocation.tasks, 1) for row in _rows(bench, task, place, labels)]
     rows = _timed(rows, request) if request.start is not None else rows
-    remarks = [*_trial(bench, rows), *_remarks(bench, labels)]
+    remarks = [*_trial(bench, rows), *_remarks(bench, electrodes, labels)]
     coded = {code: name for name, code in labels.items() if code != name}
     results: dict[str, Any] = {
         "rows": [row_to_json(row) for row in rows],
@@ -242,7 +244,12 @@ def _trial(bench: _Bench, rows: Sequence[PlannedRow]) -> tuple[str, ...]:
     return sheet.warnings
 
 
-def _remarks(bench: _Bench, labels: Mapping[str, str]) -> Iterator[str]:
+def _remarks(bench: _Bench, names: Iterable[str], labels: Mapping[str, str]) -> Iterator[str]:
+    """What is odd: names that a spreadsheet would change, samples that were read under their own names before."""
+    dates = [name for name in (*names, *labels.values()) if _DATE.fullmatch(name)]
+    if dates:
+        named = ", ".join(dates[:3]) + (", ..." if len(dates) > 3 else "")
+        yield f"a spreadsheet may take names for dates ({named}): fill the sheet in as text"
     for name, label in labels.items():
         if label != name and name in bench.samples_there:
             yield f"sample {name} has readings under its own name; those of this run will stand under {label}"

@@ -173,10 +173,15 @@ def _plans(view: _View) -> Iterator[NextStep]:
         if plan.state == OPEN:
             sentence = f"run plan {plan.title} is open: {plan.empty} of {len(plan.rows)} rows are still empty"
             yield NextStep(FILL, sentence, "plan", (plan.id,))
-        elif plan.departures:
+        elif plan.departures and _since(view, plan.taken_at):
             missing = f", {plan.empty} of {len(plan.rows)} rows are empty" if plan.reason is None and plan.empty else ""
             count = f"{len(plan.departures)} departure{'' if len(plan.departures) == 1 else 's'}"
             yield NextStep(LOOK, f"run plan {plan.title} was taken in with {count}{missing}", "plan", (plan.id,))
+
+
+def _since(view: _View, moment: str | None) -> bool:
+    """Whether nothing was calibrated since; departures that somebody has gone on from need no further look."""
+    return view.calibration is None or moment is None or moment > view.calibration.made_at
 
 
 def _electrodes(view: _View) -> Iterator[NextStep]:

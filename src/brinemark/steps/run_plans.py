@@ -14,7 +14,7 @@ from brinemark.steps.makings import Known, known_electrodes
 from brinemark.steps.plan_comparison import Comparison, SheetRows, compare
 from brinemark.terms.run_plans import OPEN, TAKEN_IN, WITHDRAWN, Departure, PlannedRow, RunRequest
 from brinemark.terms.runs import RowUse, StoredRow
-from brinemark.terms.stored import Record
+from brinemark.terms.stored import Record, StoredSheet
 
 PLAN, GONE = "run plan", "plan withdrawn"
 
@@ -24,8 +24,9 @@ class RunPlan:
     """A run laid out, and what became of it.
 
     rows : of its sheet, in order; key : code to the sample's name, for whoever fills the cells and for afterwards;
-    left : electrodes for which there was nothing to do; filled : rows that a sheet has; sheets : titles of the sheets
-    that hold its electrodes; reason : why it was withdrawn; remarks : what was odd when it was laid out.
+    left : electrodes for which there was nothing to do; filled : rows that a sheet has; sheets, taken_at : titles of
+    the sheets that hold its electrodes, and when the newest of them came; reason : why it was withdrawn; remarks :
+    what was odd when it was laid out.
     """
 
     id: str
@@ -40,6 +41,7 @@ class RunPlan:
     filled: int = 0
     departures: tuple[Departure, ...] = ()
     sheets: tuple[str, ...] = ()
+    taken_at: str | None = None
     reason: str | None = None
     remarks: tuple[str, ...] = ()
 
@@ -61,6 +63,11 @@ class RunPlan:
         """The run sheet as text, ready to be filled in; comma : with decimal comma and semicolons."""
         return sheet_text(self.rows, comma=comma)
 
+    def sheet_bytes(self, *, comma: bool = False) -> bytes:
+        """The same as a file: UTF-8, with a byte order mark where a spreadsheet would misread a letter without one."""
+        text = self.sheet(comma=comma)
+        return text.encode("utf-8" if text.isascii() else "utf-8-sig")
+
     def to_dict(self, *, with_key: bool = False) -> dict[str, Any]:
         """The JSON of `lay-out --json`, and one plan of `plans --json`; the key is left out unless asked for."""
         return {
@@ -77,6 +84,7 @@ class RunPlan:
             "left": list(self.left),
             "key": dict(self.key) if with_key else None,
             "sheets": list(self.sheets),
+            "taken_at": self.taken_at,
             "departures": [asdict(one) for one in self.departures],
             "reason": self.reason,
             "remarks": list(self.remarks),
@@ -99,12 +107,12 @@ def plans_of(
     if not records:
         return []
     gone = {parent: record for record in reader.newest_first(GONE) for _, parent in record.parents}
-    titles = {sheet.id: sheet.title for sheet in reader.sheets()}
+    known = {sheet.id: sheet for sheet in reader.sheets()}
     planned = {name for record in records if record.id not in gone for name in _electrodes(record)}
     sheets = {row.sheet_id for row in uses if row.electrode in planned} - {without}
     there = reader.rows(sheets=sorted(filter(None, sheets))) if sheets else ()
     rows = SheetRows.of([*there, *extra])
-    return [_plan(record, gone.get(record.id), rows, titles) for record in records]
+    return [_plan(record, gone.get(record.id), rows, known) for record in records]
 
 
 def _electrodes(record: Record) -> list[str]:
@@ -112,12 +120,13 @@ def _electrodes(record: Record) -> list[str]:
     return [row["electrode"] for row in results["rows"]]
 
 
-def _plan(record: Record, gone: Record | None, rows: SheetRows, titles: Mapping[str, str]) -> RunPlan:
+def _plan(record: Record, gone: Record | None, rows: SheetRows, known: Mapping[str, StoredSheet]) -> RunPlan:
     results: Any = record.results
     settings: Any = record.settings
     planned = tuple(PlannedRow(**row) for row in results["rows"])
     seen = compare(planned, rows) if gone is None else Comparison(0, False, (), ())
     reason: Any = None if gone is None else gone.settings
+    sheets = [known[sheet] for sheet in seen.sheets if sheet in known]  # else one that is about to come
     return RunPlan(
         id=record.id,
         made_at=record.made_at,
@@ -130,7 +139,8 @@ def _plan(record: Record, gone: Record | None, rows: SheetRows, titles: Mapping[
         state=WITHDRAWN if gone is not None else TAKEN_IN if seen.taken_in else OPEN,
         filled=seen.filled,
         departures=seen.departures,
-        sheets=tuple(titles.get(sheet, sheet) for sheet in seen.sheets),
+        sheets=tuple(one.title for one in sheets),
+        taken_at=max((one.added_at for one in sheets), default=None),
         reason=None if reason is None else str(reason["reason"]),
         remarks=tuple(results["remarks"]),
     )

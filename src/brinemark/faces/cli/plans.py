@@ -132,7 +132,7 @@ def _check_free(target: Path, replace: bool) -> None:
 def _write_sheet(plan: RunPlan, target: Path, comma: bool, replace: bool) -> None:
     _check_free(target, replace)
     try:
-        target.write_bytes(plan.sheet(comma=comma).encode())
+        target.write_bytes(plan.sheet_bytes(comma=comma))
     except OSError as error:
         remedy = f"the plan is kept: write its sheet with plans {plan.id[:12]} --to FILE"
         raise Refused(f"cannot write {target} ({error.strerror})", "a place to write to", remedy) from error
