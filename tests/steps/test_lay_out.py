@@ -75,6 +75,17 @@ def test_the_sheet_tells_the_bench_no_name_and_no_file_tells_a_role(book: Logboo
     assert [name for name in files if any(word in name for word in words)] == []
 
 
+def test_whoever_fills_the_cells_is_told_what_to_make_ready(book: Logbook) -> None:
+    plan = laid_out(book)
+    assert sorted((one.name, one.dilution, one.electrodes) for one in plan.to_fill()) == [
+        ("QC-one", 1.0, 1),
+        ("Tank 1", 1.0, 2),
+        ("Tank 2", 2.0, 1),
+        ("Tank 2", 4.0, 1),
+    ]
+    assert {one.label: one.name for one in plan.to_fill() if one.name != "QC-one"} == plan.key
+
+
 def test_one_seed_gives_one_run_and_another_gives_another(tmp_path: Path) -> None:
     drawn = []
     for folder, seed in (("a", 5), ("b", 5), ("c", 6)):
@@ -364,3 +375,15 @@ def test_of_many_who_lay_out_the_same_electrodes_at_once_one_succeeds(book: Logb
     assert answers["open"] == 3
     assert len(book.run_plans()) == 3
     assert book.verify().sound
+
+
+def test_a_corrected_sheet_opens_its_plan_again(book: Logbook, tmp_path: Path) -> None:
+    plan = laid_out(book, add_to=[], closing_spike=None)
+    bench = Bench(tmp_path / "sheets", TRUTH)
+    book.add(bench.read(plan))
+    assert book.run_plans()[0].state == "taken in"
+    part = bench.read(plan, lambda rows: rows[:8], "part.csv")
+    book.add(part, corrects="run.csv", reason="the rest was another day's run")
+    (again,) = book.run_plans()
+    assert (again.state, again.filled, again.sheets) == ("open", 8, ("part.csv",))
+    assert states(book) == {"spent": 8, "laid out": 9, "ready": 1}

@@ -20,6 +20,16 @@ PLAN, GONE = "run plan", "plan withdrawn"
 
 
 @dataclass(frozen=True, slots=True)
+class ToFill:
+    """A sample or control in one dilution: its label on the sheet, its own name, and for how many electrodes."""
+
+    label: str
+    name: str
+    dilution: float
+    electrodes: int
+
+
+@dataclass(frozen=True, slots=True)
 class RunPlan:
     """A run laid out, and what became of it.
 
@@ -58,6 +68,18 @@ class RunPlan:
     def electrodes(self) -> tuple[str, ...]:
         """In the order in which they are to be read."""
         return tuple(dict.fromkeys(row.electrode for row in self.rows))
+
+    def to_fill(self) -> tuple[ToFill, ...]:
+        """What has to be made ready for the run, sample by sample, for whoever fills the cells."""
+        counts: dict[tuple[str, float], int] = {}
+        for row in self.rows:
+            if row.role in ("sample", "control") and row.sample is not None:
+                key = row.sample, row.dilution or 1.0
+                counts[key] = counts.get(key, 0) + 1
+        return tuple(
+            ToFill(label, self.key.get(label, label), dilution, count)
+            for (label, dilution), count in sorted(counts.items())
+        )
 
     def sheet(self, *, comma: bool = False) -> str:
         """The run sheet as text, ready to be filled in; comma : with decimal comma and semicolons."""

@@ -185,8 +185,9 @@ def _tell_rows(rows: tuple[PlannedRow, ...], unit: str) -> None:
 
 def _tell_rest(plan: RunPlan, key: bool) -> None:
     if key:
-        for code, name in sorted(plan.key.items()):
-            say(f"{code} is {name}", 2)
+        rows = [(one.label, one.name, f"{one.dilution:g}", str(one.electrodes)) for one in plan.to_fill()]
+        say("To be filled:", 2)
+        say_table(("label", "sample or control", "dilution", "electrodes"), rows, indent=4, right=(2, 3))
     if plan.left:
         say(f"nothing to do for: {', '.join(plan.left)}", 2)
     for departure in plan.departures:
