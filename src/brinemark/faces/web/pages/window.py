@@ -211,11 +211,11 @@ def _settings(trial: DefinitionTrial) -> str:
     """Where the definition is made the logbook's own, with its values filled in."""
     section = trial.tried.candidate.section.model_dump(mode="json")
     pairs = [(f"signal.{name}", _as_text(value)) for name, value in section.items()]
-    return f"/settings?{urlencode(pairs)}#signal"
+    return f"/settings?{urlencode(pairs)}#section-signal"
 
 
 def _as_text(value: Any) -> str:
-    return " ".join(f"{one:g}" for one in value) if isinstance(value, list) else str(value)
+    return ",".join(f"{one:.6g}" for one in value) if isinstance(value, list) else str(value)
 
 
 def _address_of(signal: Mapping[str, Any]) -> str:
