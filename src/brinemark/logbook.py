@@ -19,6 +19,7 @@ if TYPE_CHECKING:
     from brinemark.steps.batch_answers import Batch, MadeElectrode, RecordedMaking
     from brinemark.steps.change_settings import ChangedSettings
     from brinemark.steps.check import CheckReport
+    from brinemark.steps.definition_lock import SeenAlready
     from brinemark.steps.look import ReadingHead
     from brinemark.steps.next_steps import NextStep
     from brinemark.steps.report import Report
@@ -287,6 +288,12 @@ class Logbook:
         from brinemark.steps.definition_trial import curves_to_try
 
         return curves_to_try(self._place, sweep, most)
+
+    def definition_seen(self) -> SeenAlready:
+        """What was read of samples until now, and whether the present definition is locked."""
+        from brinemark.steps.definition_trial import seen_so_far
+
+        return seen_so_far(self._place)
 
     def known_count(self) -> int:
         """How many electrodes of known level, with a curve, a definition is tried on."""

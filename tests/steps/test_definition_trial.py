@@ -85,7 +85,8 @@ def test_a_look_is_kept_counted_and_listed_as_the_ranking_keeps_its_definitions(
     assert first.definitions == 2
     assert [one.signal["window_V"] for one in book.signals_tried()] == [list(OWN), list(BESIDE)]
     assert book.audit()[-1].action == "signal definitions tried"
-    assert first.tried.id in book.audit()[-1].detail["tried"]
+    detail: Any = book.audit()[-1].detail
+    assert first.tried.id in detail["tried"]
     assert book.try_definition((0.42, 0.72)).definitions == 3
     study = book.signals(quantities=("height",), baselines=("chord",), windows=(BESIDE,))
     assert {one.id for one in study.definitions} == {first.present.id, first.tried.id}

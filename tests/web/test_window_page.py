@@ -5,7 +5,7 @@ from __future__ import annotations
 import html
 import re
 import shutil
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from pathlib import Path
 from typing import Any
 
@@ -67,7 +67,9 @@ def token(pages: TestClient) -> str:
     return found[1]
 
 
-def send(pages: TestClient, address: str = "/curves/window", follow: bool = True, **fields: str) -> Any:
+def send(
+    pages: TestClient, fields: Mapping[str, str] = TRIED, address: str = "/curves/window", follow: bool = True
+) -> Any:
     return pages.post(address, data={"token": token(pages), **fields}, follow_redirects=follow)
 
 
@@ -82,7 +84,7 @@ def test_a_visit_tries_nothing_and_the_button_keeps_what_it_tries(pages: TestCli
     pages.get("/curves/definitions")
     assert pages.get(f"/pictures/definition.svg?{ADDRESS.partition('?')[2]}").status_code == 404
     assert (entries(desk), desk.book.signals_tried()) == (before, ())
-    answer = send(pages, follow=False, **TRIED)
+    answer = send(pages, follow=False)
     assert (answer.status_code, answer.headers["location"]) == (303, f"{ADDRESS}#effect")
     assert entries(desk) == before + 1
     assert desk.book.audit()[-1].action == "signal definitions tried"
@@ -93,7 +95,7 @@ def test_a_visit_tries_nothing_and_the_button_keeps_what_it_tries(pages: TestCli
         "height above a chord, 0.40 to 0.76 V, anodic, cycle last",
         "height above a chord, 0.44 to 0.74 V, anodic, cycle last",
     ]
-    send(pages, **TRIED)
+    send(pages)
     assert entries(desk) == before + 1
 
 
@@ -109,8 +111,8 @@ def test_no_curve_of_a_sample_is_read_by_any_of_its_addresses(
 
     monkeypatch.setattr(Traces, "get", spy)
     pages.get("/curves/window")
-    send(pages, **TRIED)
-    send(pages, **{**TRIED, "quantity": "charge", "sweep": "cathodic"})
+    send(pages)
+    send(pages, TRIED | {"quantity": "charge", "sweep": "cathodic"})
     pages.get(f"/pictures/definition.svg?{ADDRESS.partition('?')[2]}")
     pages.get("/pictures/definition.svg")
     rows = desk.book.rows()
@@ -121,7 +123,7 @@ def test_no_curve_of_a_sample_is_read_by_any_of_its_addresses(
 
 
 def test_the_effect_is_what_the_logbook_says(pages: TestClient, desk: Desk) -> None:
-    send(pages, **TRIED)
+    send(pages)
     shown = pages.get(ADDRESS, headers=JSON).json()["trial"]
     trial = desk.book.definition_tried((0.44, 0.74))
     assert trial is not None
@@ -154,7 +156,7 @@ def test_what_is_wrong_is_said_beside_what_was_filled_in_and_nothing_is_stored(p
         ({"low": "0.4", "high": "0.7", "sweep": "up"}, "anodic or cathodic"),
         ({"low": "0.4", "high": "0.7", "baseline": "none"}, "one of chord, polynomial, whittaker"),
     ):
-        answer = send(pages, **fields)
+        answer = send(pages, fields)
         assert answer.status_code == 422
         assert words in html.unescape(answer.text)
         assert f'value="{fields["low"]}"' in answer.text
@@ -163,7 +165,7 @@ def test_what_is_wrong_is_said_beside_what_was_filled_in_and_nothing_is_stored(p
 
 
 def test_the_link_to_the_settings_fills_the_definition_in(pages: TestClient) -> None:
-    send(pages, **TRIED)
+    send(pages)
     settings = pages.get(ADDRESS, headers=JSON).json()["trial"]["settings"]
     address, _, anchor = settings.partition("#")
     text = pages.get(address).text
@@ -181,7 +183,7 @@ def test_it_says_when_samples_were_read_already(known_folder: Path, tmp_path: Pa
     text = pages.get("/curves/window").text
     assert "<strong>Locked:</strong> a sample was read by the present definition." in text
     assert "Samples were read already (1 reading): a definition that is chosen now is not chosen blind." in text
-    tried = send(pages, **TRIED).text
+    tried = send(pages).text
     assert "a change now is not blind, and every later reading says so" in tried
     desk.close()
 
@@ -213,7 +215,7 @@ def test_many_electrodes_are_tried_by_a_job_that_keeps_the_same_record(
         return type("Job", (), {"id": "1"})()
 
     monkeypatch.setattr(desk.jobs, "begin", begin)
-    answer = send(pages, follow=False, **TRIED)
+    answer = send(pages, follow=False)
     assert answer.headers["location"] == "/jobs/1"
     ((kind, arguments),) = begun
     heard = Heard()
@@ -234,7 +236,7 @@ def test_a_ranking_is_a_job_and_its_result_stands_in_the_list(
         return type("Job", (), {"id": "7"})()
 
     monkeypatch.setattr(desk.jobs, "begin", begin)
-    answer = send(pages, "/curves/definitions", follow=False, low="0.44", high="0.74")
+    answer = send(pages, {"low": "0.44", "high": "0.74"}, "/curves/definitions", follow=False)
     assert answer.headers["location"] == "/jobs/7"
     assert begun == [("rank", {"windows": [(0.44, 0.74)]})]
     heard = Heard()
