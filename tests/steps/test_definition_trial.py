@@ -11,7 +11,6 @@ import numpy as np
 import pytest
 
 from brinemark.logbook import Logbook
-from brinemark.steps import definition_trial
 from brinemark.steps.curves import learned_shape, read_signal, remembering_cut
 from brinemark.steps.measure import Traces
 from brinemark.terms.curves import SignalDefinition
@@ -56,7 +55,7 @@ def test_a_look_reads_every_known_electrode_by_both_definitions(book: Logbook) -
 
 def test_no_curve_of_a_sample_is_read(book: Logbook, monkeypatch: pytest.MonkeyPatch) -> None:
     read: list[str] = []
-    get, opened = Traces.get, definition_trial.Traces.take
+    get, opened = Traces.get, Traces.take
 
     def spy(self: Traces, sha256: str, instrument: str) -> object:
         read.append(sha256)
