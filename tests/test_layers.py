@@ -32,6 +32,7 @@ FAULTS = (
     ("records", "records/files.py", "import brinemark.records.database", "files is not allowed to import"),
     ("outputs", "outputs/charts/__init__.py", "import brinemark.outputs.report", "charts is not allowed to import"),
     ("faces", "faces/web/__init__.py", "import brinemark.faces.cli", "web is not allowed to import"),
+    ("logbook", "logbook/held.py", "import brinemark.logbook.making", "held is not allowed to import"),
     ("web", "faces/web/work.py", "import brinemark.faces.web.desk", "work is not allowed to import"),
     ("pure", "science/curve/sweeps.py", "import time", "science is not allowed to import time"),
     ("pure", "terms/curves.py", "from pathlib import Path", "terms is not allowed to import pathlib"),

@@ -104,12 +104,13 @@ def renamed(part: Any, verb: str) -> Any:
 
 def test_what_is_attached_has_the_parts_of_the_answers_of_other_verbs_word_for_word() -> None:
     found = schema("report-results")["$defs"]
-    for verb in ("read", "controls", "calibrate", "show", "signals-tried"):
+    for verb in ("read", "controls", "calibrate", "show", "signals-tried", "batches"):
         for name, part in schema(verb).get("$defs", {}).items():
             assert found[f"{verb}.{name}"] == renamed(part, verb)
     shown, tried = schema("show")["properties"], schema("signals-tried")["properties"]
     assert found["show.row"] == renamed(shown["rows"]["items"], "show")
     assert found["show.said"] == renamed(shown["readings"]["items"], "show")
     assert found["signals-tried.tried"] == renamed(tried["tried"]["items"], "signals-tried")
+    assert found["departure"] == schema("plans")["$defs"]["departure"]
     whole = {key: part for key, part in schema("calibrate").items() if key not in ("$schema", "title", "$defs")}
     assert found["calibrate.calibration"] == renamed(whole, "calibrate")

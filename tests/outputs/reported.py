@@ -49,6 +49,7 @@ def sample_data(count: int, blind: bool = True) -> dict[str, Any]:
     names = [f"W{n:03d}" for n in range(count)]
     return {
         **_common("samples", names, blind),
+        "plans": [],
         "samples": [_sample(name, words) for name, words in zip(names, said, strict=True)],
         "readings": [_reading(name, words) for name, words in zip(names, said, strict=True)],
         "rows": [_row(n, name) for n, name in enumerate(names)],
@@ -114,6 +115,7 @@ def _calibration() -> dict[str, Any]:
 def _sample(name: str, statement: str) -> dict[str, Any]:
     return {
         "sample": name,
+        "own_name": None,
         "reading": hash_of(name),
         "made_at": "2031-05-05T09:00:00.250Z",
         "role": "sample",

@@ -41,7 +41,7 @@ def opened(folder: Path, data: bytes, limits: ArchiveLimits = SMALL) -> dict[str
     spool = folder / "spool"
     spool.mkdir()
     found = unpack(folder / "in.zip", spool, limits)
-    assert sorted(spool.iterdir()) == sorted(found.files.values())
+    assert sorted(path for path in spool.rglob("*") if path.is_file()) == sorted(found.files.values())
     return {name: path.read_bytes() for name, path in found.files.items()}
 
 
@@ -49,7 +49,19 @@ def test_files_come_out_whole_under_names_of_our_own(tmp_path: Path) -> None:
     files = {"run.csv": b"a,b\n", "curves/1.csv": NOISE[:500], "curves/ü.csv": b"", "CON": b"x"}
     data = packed(("curves/", b""), *files.items())
     assert opened(tmp_path, data) == files
-    assert sorted(path.name for path in (tmp_path / "spool").iterdir()) == ["000000", "000001", "000002", "000003"]
+    names = sorted(path.name for path in (tmp_path / "spool").rglob("*") if path.is_file())
+    assert names == ["000000", "000001", "000002", "000003"]
+
+
+def test_two_archives_in_one_spool_do_not_disturb_each_other(tmp_path: Path) -> None:
+    found = []
+    for name in ("one", "two"):
+        (tmp_path / f"{name}.zip").write_bytes(packed(("1.csv", name.encode())))
+        found.append(unpack(tmp_path / f"{name}.zip", tmp_path, SMALL).files["1.csv"])
+    (tmp_path / "bad.zip").write_bytes(packed(("1.csv", b"x"), ("2.csv", bytes(1999))))
+    with pytest.raises(Refused):
+        unpack(tmp_path / "bad.zip", tmp_path, SMALL)
+    assert [path.read_bytes() for path in found] == [b"one", b"two"]
 
 
 def test_what_a_computer_puts_in_by_itself_is_left_out_and_named(tmp_path: Path) -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections import Counter
 from pathlib import Path
 
@@ -9,9 +10,13 @@ import pytest
 
 from bench import Bench, Cells
 from brinemark.logbook import Logbook
+from brinemark.records.making_file import read_making
+from brinemark.records.run_request import NAMES as REQUEST_NAMES
+from brinemark.records.run_request import read_request
 from brinemark.science.making.codes import is_code
 from brinemark.steps.run_plans import RunPlan
 from brinemark.terms.errors import Refused
+from brinemark.terms.making import FACTORS
 
 TRUTH = {"Tank 1": 0.0, "Tank 2": 12.0, "QC-one": 1.0}
 WANTED: dict[str, object] = {
@@ -307,3 +312,22 @@ def test_a_life_that_was_cut_short_or_went_on_is_a_departure(book: Logbook, tmp_
 
     book.add(Bench(tmp_path / "sheets", TRUTH).read(plan, change))
     assert departures(book) == [("row missing", f"{long}: addition was planned and not read")]
+
+
+PAGE = Path(__file__).resolve().parents[2] / "docs" / "how-to" / "lay-out-a-run.md"
+
+
+def test_the_files_of_the_how_to_page_are_taken_as_they_stand(book: Logbook) -> None:
+    batch, run = re.findall(r"```toml\n(.*?)```", PAGE.read_text(encoding="utf-8"), re.DOTALL)
+    for name in ("H16", "H17"):
+        book.record_making(read_making(batch.replace("H16", name).encode(), f"{name}.toml"))
+    plan = book.lay_out(read_request(run.encode(), "run-14.toml"), 1)
+    assert (plan.title, len(plan.electrodes), len(plan.key)) == ("run 14", 10, 1)
+
+
+def test_the_how_to_page_names_every_factor_and_every_key() -> None:
+    text = PAGE.read_text(encoding="utf-8")
+    assert [factor.name for factor in FACTORS if f"`{factor.name}`" not in text] == []
+    plain = {"sample", "control", "addition", "closing_spike"}
+    keys = [name for name in REQUEST_NAMES if name not in plain and name not in text]
+    assert keys == []

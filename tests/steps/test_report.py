@@ -240,6 +240,8 @@ def test_a_batch_says_what_one_electrode_can_do_and_what_each_was_used_for(logbo
     for row in logbook.rows():
         if row.row.batch == "S3":
             assert row.row.electrode in said
+    used = attached(logbook.report("batch", "S1").pdf)["data"]["rows"]
+    assert [row["electrode"] for row in used if not row["signals"]] == []
     assert "safety sheet of each lot" in said
 
 

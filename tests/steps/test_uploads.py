@@ -3,11 +3,14 @@
 from __future__ import annotations
 
 import shutil
+import zipfile
+from collections.abc import Mapping
 from pathlib import Path
 
 import pytest
 
 from brinemark.logbook import Logbook
+from brinemark.records.archives import unpack
 from brinemark.steps.sheet_sources import Uploads, safe_title
 from brinemark.terms.errors import Refused, Stopped
 from build import sheet_csv, sheet_row, small_run, write_run
@@ -30,8 +33,12 @@ def spooled(run: Path, spool: Path, *, front: str = "", folders: bool = True) ->
     return files
 
 
+def bag(title: str, data: bytes, files: Mapping[str, Path]) -> Uploads:
+    return Uploads(title, data, list(files.items()))
+
+
 def uploads(run: Path, tmp_path: Path, **how: object) -> Uploads:
-    return Uploads("run.csv", run.read_bytes(), spooled(run, tmp_path / "spool", **how))  # type: ignore[arg-type]
+    return bag("run.csv", run.read_bytes(), spooled(run, tmp_path / "spool", **how))  # type: ignore[arg-type]
 
 
 def counted(book: Logbook) -> tuple[int, int]:
@@ -65,12 +72,12 @@ def test_a_browser_may_put_a_folder_in_front_or_leave_folders_out(
 def test_backslashes_of_the_sheet_are_slashes_of_the_upload(book: Logbook, run: Path, tmp_path: Path) -> None:
     files = spooled(run, tmp_path / "spool")
     sheet = run.read_bytes().replace(b"curves/", b".\\curves\\")
-    assert book.check_sheet(Uploads("run.csv", sheet, files)).findings == ()
+    assert book.check_sheet(bag("run.csv", sheet, files)).findings == ()
 
 
 def test_capital_letters_are_not_overlooked(book: Logbook, run: Path, tmp_path: Path) -> None:
     files = {name.replace("B1-1.csv", "b1-1.csv"): path for name, path in spooled(run, tmp_path / "spool").items()}
-    (finding,) = book.check_sheet(Uploads("run.csv", run.read_bytes(), files)).findings
+    (finding,) = book.check_sheet(bag("run.csv", run.read_bytes(), files)).findings
     assert (finding.row, finding.column, finding.remedy) == (2, "trace", "did you mean 'b1-1.csv'?")
 
 
@@ -85,7 +92,7 @@ def test_every_fault_of_every_row_is_told_and_nothing_is_stored(book: Logbook, r
     files["curves/B2-2.csv"].write_bytes(b"no table")
     files["curves/B1-6-before.csv"].write_bytes(b"")
     files["extra.txt"] = files["curves/B1-1.csv"]
-    checked = book.check_sheet(Uploads("run.csv", sheet_csv(rows).encode(), files))
+    checked = book.check_sheet(bag("run.csv", sheet_csv(rows).encode(), files))
     assert [(one.row, one.column) for one in checked.findings] == [
         (2, "measured_at"),
         (2, "level"),
@@ -106,9 +113,9 @@ def test_every_fault_of_every_row_is_told_and_nothing_is_stored(book: Logbook, r
 def test_uploads_that_no_row_names_are_told(book: Logbook, run: Path, tmp_path: Path) -> None:
     files = spooled(run, tmp_path / "spool")
     files["notes/extra.txt"] = files["curves/B1-1.csv"]
-    checked = book.check_sheet(Uploads("run.csv", run.read_bytes(), files))
+    checked = book.check_sheet(bag("run.csv", run.read_bytes(), files))
     assert checked.sound
-    assert checked.remarks == ("1 uploaded files that no row names, left out: 'notes/extra.txt'",)
+    assert checked.remarks == ("1 uploaded file that no row names, left out: 'notes/extra.txt'",)
 
 
 def test_curves_that_cannot_be_measured_are_all_told(book: Logbook, run: Path, tmp_path: Path) -> None:
@@ -116,14 +123,14 @@ def test_curves_that_cannot_be_measured_are_all_told(book: Logbook, run: Path, t
     for name in ("curves/B1-1.csv", "curves/B1-3.csv"):
         lines = files[name].read_text().splitlines()
         files[name].write_text("\n".join(lines[:60]) + "\n")
-    checked = book.check_sheet(Uploads("run.csv", run.read_bytes(), files))
+    checked = book.check_sheet(bag("run.csv", run.read_bytes(), files))
     assert [(one.row, one.column) for one in checked.findings] == [(2, "trace"), (4, "trace")]
 
 
 def test_spent_electrodes_of_an_earlier_sheet_are_all_told(book: Logbook, run: Path, tmp_path: Path) -> None:
     book.add(run)
     rows = [row | {"note": "again"} for row in small_run()]
-    checked = book.check_sheet(Uploads("two.csv", sheet_csv(rows).encode(), spooled(run, tmp_path / "spool")))
+    checked = book.check_sheet(bag("two.csv", sheet_csv(rows).encode(), spooled(run, tmp_path / "spool")))
     assert [one.row for one in checked.findings] == list(range(2, 10))
     assert "was spent on blank 0 in run.csv" in checked.findings[0].sentence
 
@@ -131,7 +138,7 @@ def test_spent_electrodes_of_an_earlier_sheet_are_all_told(book: Logbook, run: P
 def test_a_correction_of_uploads_takes_the_place_of_the_old_sheet(book: Logbook, run: Path, tmp_path: Path) -> None:
     book.add(run)
     rows = [row | {"note": "again"} for row in small_run()]
-    source = Uploads("two.csv", sheet_csv(rows).encode(), spooled(run, tmp_path / "spool"))
+    source = bag("two.csv", sheet_csv(rows).encode(), spooled(run, tmp_path / "spool"))
     assert [one.came for one in book.check_sheet(source, corrects="run.csv").findings] == [
         "a correction without a reason"
     ]
@@ -146,10 +153,10 @@ def test_one_upload_stands_for_one_name_only(book: Logbook, tmp_path: Path) -> N
     one = tmp_path / "spool" / "0"
     one.parent.mkdir()
     shutil.copy(run.parent / "a" / "1.csv", one)
-    (finding,) = book.check_sheet(Uploads("run.csv", run.read_bytes(), {"1.csv": one})).findings
+    (finding,) = book.check_sheet(bag("run.csv", run.read_bytes(), {"1.csv": one})).findings
     assert (finding.row, "already stands for" in finding.came) == (3, True)
     both = {"x/a/1.csv": one, "y/a/1.csv": one, "b/1.csv": one}
-    (finding,) = book.check_sheet(Uploads("run.csv", run.read_bytes(), both)).findings
+    (finding,) = book.check_sheet(bag("run.csv", run.read_bytes(), both)).findings
     assert (finding.row, "2 uploaded files that could be" in finding.came) == (2, True)
 
 
@@ -159,8 +166,40 @@ def test_paths_out_of_the_upload_are_refused_as_they_are_in_a_folder(
 ) -> None:
     rows = [sheet_row("B1-1", trace=name, prescan="")]
     files = {name: spooled(run, tmp_path / "spool")["curves/B1-1.csv"]}
-    (finding,) = book.check_sheet(Uploads("run.csv", sheet_csv(rows).encode(), files)).findings
+    (finding,) = book.check_sheet(bag("run.csv", sheet_csv(rows).encode(), files)).findings
     assert finding.column == "trace"
+
+
+def test_a_name_that_was_uploaded_twice_is_a_finding(book: Logbook, run: Path, tmp_path: Path) -> None:
+    files = list(spooled(run, tmp_path / "spool", folders=False).items())
+    (finding,) = book.check_sheet(Uploads("run.csv", run.read_bytes(), [*files, files[0]])).findings
+    assert (finding.row, finding.column, "2 uploaded files that could be" in finding.came) == (2, "prescan", True)
+
+
+def test_the_sheet_is_found_among_the_uploads(book: Logbook, run: Path, tmp_path: Path) -> None:
+    files = spooled(run, tmp_path / "spool")
+    sheet = tmp_path / "spool" / "sheet"
+    for text in (run.read_text(), "sep=;\n" + run.read_text().replace(",", ";")):
+        sheet.write_text(text)
+        found = Uploads.of([*files.items(), ("my run/run 3.csv", sheet)])
+        assert found.title == "run 3.csv"
+        assert book.check_sheet(found).findings == ()
+    with pytest.raises(Refused, match="0 run sheets among 14 uploaded files"):
+        Uploads.of(list(files.items()))
+    twice = [*files.items(), ("a.csv", sheet), ("b.csv", sheet)]
+    with pytest.raises(Refused, match="2 run sheets among 16 uploaded files"):
+        Uploads.of(twice)
+    assert Uploads.of(twice, "b.csv").title == "b.csv"
+
+
+def test_an_archive_comes_in_like_its_files(book: Logbook, run: Path, tmp_path: Path) -> None:
+    with zipfile.ZipFile(tmp_path / "run.zip", "w", zipfile.ZIP_DEFLATED) as archive:
+        for path in run.parent.rglob("*.csv"):
+            archive.write(path, f"my run/{path.relative_to(run.parent)}")
+    unpacked = unpack(tmp_path / "run.zip", tmp_path)
+    checked = book.check_sheet(Uploads.of(list(unpacked.files.items())))
+    assert (checked.findings, checked.remarks) == ((), ())
+    assert book.keep(checked).rows == 8
 
 
 def test_progress_counts_files_and_curves_and_can_stop(book: Logbook, run: Path, tmp_path: Path) -> None:
@@ -184,7 +223,7 @@ def test_progress_counts_files_and_curves_and_can_stop(book: Logbook, run: Path,
 
 def test_a_sheet_that_is_no_table_is_one_finding(book: Logbook) -> None:
     for data in (b"", b"PK\x03\x04", b"a,b\n1,2\n"):
-        assert len(book.check_sheet(Uploads("run.csv", data, {})).findings) == 1
+        assert len(book.check_sheet(bag("run.csv", data, {})).findings) == 1
 
 
 def test_what_changed_between_check_and_keeping_is_seen(book: Logbook, run: Path, tmp_path: Path) -> None:
@@ -194,7 +233,7 @@ def test_what_changed_between_check_and_keeping_is_seen(book: Logbook, run: Path
         settings.write('\n[prescan]\nuse = "covariate"\n')
     with Logbook.open(book.path) as changed, pytest.raises(Refused, match="settings that have changed"):
         changed.keep(checked)
-    source.files["curves/B1-1.csv"].write_bytes(b"potential_V,current_A\n")
+    dict(source.files)["curves/B1-1.csv"].write_bytes(b"potential_V,current_A\n")
     with pytest.raises(Refused, match="changed while it was taken in"):
         book.keep(checked)
     assert book.rows() == ()

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import shutil
 import stat
+import tempfile
 import zipfile
 import zlib
 from collections.abc import Iterator, Mapping
@@ -42,27 +44,25 @@ class Unpacked:
 
 
 def unpack(archive: Path, spool: Path, limits: ArchiveLimits = DEFAULT_LIMITS) -> Unpacked:
-    """Unpack a zip archive into a spool folder of ours; no name in it is ever used as a path.
+    """Unpack a zip archive into a new folder in a spool of ours; no name in it is ever used as a path.
 
     Everything that the directory of the archive says is checked before the first byte is unpacked, and what comes out
     is counted again while it does. Raises Refused for what is no sound zip archive, for encrypted entries, for entries
     that are absolute, lead to a parent, or are links or devices, for two of one name, and beyond the limits; then
     nothing of it is left in the spool.
     """
-    made: list[Path] = []
+    target = Path(tempfile.mkdtemp(prefix="unpacked-", dir=spool))
     try:
         with zipfile.ZipFile(archive) as opened:
             entries, left_out = _checked(opened, limits)
             files: dict[str, Path] = {}
             left = limits.total
-            for entry in entries:
-                path = spool / f"{len(made):06d}"
-                made.append(path)
+            for number, entry in enumerate(entries):
+                path = target / f"{number:06d}"
                 left -= _unpack_one(opened, entry, path, min(left, limits.largest))
                 files[entry.filename] = path
     except BaseException as error:
-        for path in made:
-            path.unlink(missing_ok=True)
+        shutil.rmtree(target, ignore_errors=True)
         if isinstance(error, zipfile.BadZipFile | zlib.error | EOFError | NotImplementedError | UnicodeDecodeError):
             raise Refused(f"no sound zip archive ({error})", "a zip archive", "pack the files again") from error
         raise

@@ -106,11 +106,14 @@ class Said:
         return value
 
     def number_or_text(self, name: str) -> float | str | None:
-        """What reads as a number is one."""
+        """What reads as a number is one; any other text is text."""
         if not self.has(name):
             return None
         value = self._plain_number(self.values[name])
-        return value if isinstance(value, float) else self.text(name)
+        if isinstance(value, float) or isinstance(self.values[name], str):
+            return value if isinstance(value, float) else self.text(name)
+        self.refuse(name, value, "a finite number or text", "write it in quotes")
+        return None
 
     def choice(self, name: str, known: Sequence[str], default: str) -> str:
         """One of some words."""

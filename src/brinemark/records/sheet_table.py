@@ -142,6 +142,17 @@ def read_table(data: bytes, name: str) -> SheetTable:
     return SheetTable(tuple(Cells(name, row, texts, comma) for row, texts in rows), encoding)
 
 
+def is_sheet_header(head: bytes) -> bool:
+    """Whether the first bytes of a file are those of a run sheet: a line with every needed column."""
+    for encoding in ("utf-8-sig", "utf-16"):
+        text = head.decode(encoding, errors="ignore")
+        for line in text.splitlines()[:2]:  # a line "sep=;" may stand before
+            cells = {cell.strip().strip('"') for cell in line.split(_delimiter(line))}
+            if cells.issuperset(NEEDED):
+                return True
+    return False
+
+
 def _delimiter(line: str) -> str:
     """The delimiter under which most columns are known ones."""
     counts = {d: sum(field.strip().strip('"') in COLUMNS for field in line.split(d)) for d in _DELIMITERS}

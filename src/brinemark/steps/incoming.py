@@ -70,14 +70,10 @@ class Faults:
             raise named from fault
         self.found.append(named)
 
-    @property
-    def rows(self) -> frozenset[int]:
-        """Numbers of the rows at fault."""
-        return frozenset(fault.row for fault in self.found if fault.row is not None)
-
     def sound(self, rows: tuple[StoredRow, ...]) -> tuple[StoredRow, ...]:
         """Rows of electrodes without a fault."""
-        spoilt = {row.row.electrode for row in rows if row.row.number in self.rows}
+        numbers = {fault.row for fault in self.found}
+        spoilt = {row.row.electrode for row in rows if row.row.number in numbers}
         return tuple(row for row in rows if row.row.electrode not in spoilt)
 
 

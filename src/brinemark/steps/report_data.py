@@ -16,14 +16,17 @@ from brinemark.steps.chosen import limits_of, named
 from brinemark.steps.definition_lock import DefinitionChoice, lock_of
 from brinemark.steps.identity import ENGINE
 from brinemark.steps.look import stored_calibration
+from brinemark.steps.making import batch_named
 from brinemark.steps.place import Place
 from brinemark.steps.read import judge_runs, read_samples
 from brinemark.steps.report_pictures import batch_pictures, calibration_pictures, sample_pictures
 from brinemark.steps.run_control import RunReport
+from brinemark.steps.run_plans import RunPlan, with_plans
 from brinemark.steps.shown import ShownRow
 from brinemark.steps.signals import tried_definitions
 from brinemark.steps.trace_back import show, way_back
 from brinemark.terms.errors import Refused
+from brinemark.terms.run_plans import WITHDRAWN
 from brinemark.terms.stored import Record
 from brinemark.terms.wording import film_words, statement_words
 
@@ -53,8 +56,15 @@ def gather_samples(place: Place, names: Sequence[str], calibration: str | None) 
         behind = list(reader.records([answer.id for answer in answers]).values())
         made = {record.id: record.made_at for record in behind}
         rows = way_back(place, reader, reader.rows(electrodes=electrodes), _ids(behind))
+        plans = [
+            one
+            for one in with_plans(reader)[1]
+            if one.state != WITHDRAWN and not set(one.electrodes).isdisjoint(electrodes)
+        ]
+        own = {code: name for plan in plans for code, name in plan.key.items()}
         said = {
-            "samples": [_sample(answer, made[answer.id]) for answer in answers],
+            "samples": [_sample(answer, made[answer.id], own.get(answer.sample)) for answer in answers],
+            "plans": [_plan(plan, [answer.sample for answer in answers]) for plan in plans],
             "readings": [answer.to_dict() for answer in answers],
             "standards": _standards(report, {use.batch for answer in answers for use in answer.electrodes}),
         }
@@ -63,7 +73,7 @@ def gather_samples(place: Place, names: Sequence[str], calibration: str | None) 
         return _gathered(
             _Told(place, reader, SAMPLES, [answer.sample for answer in answers], report, rows, runs),
             said,
-            [*first, *locks, *(parent for run in runs for parent in run.parents)],
+            [*first, *locks, *(("run plan", plan.id) for plan in plans), *_judged(runs)],
             lambda: sample_pictures(place, answers, report, of_now=calibration is None),
         )
 
@@ -71,7 +81,7 @@ def gather_samples(place: Place, names: Sequence[str], calibration: str | None) 
 def gather_batch(place: Place, batch: str, calibration: str | None) -> Gathered:
     """Of one batch. Raises Refused when it is unknown, or the calibration does not have it."""
     shown = show(place, f"{BATCH}:{batch}")
-    report = stored_calibration(place, calibration)
+    report, made = stored_calibration(place, calibration), batch_named(place, batch)
     if batch not in report.calibration.readings.batch:
         there = ", ".join(sorted(set(report.calibration.readings.batch)))
         came = f"no electrode of batch {batch!r} in calibration {report.id[:12]}"
@@ -83,13 +93,16 @@ def gather_batch(place: Place, batch: str, calibration: str | None) -> Gathered:
         readings = reader.made_from([row.id for row in found], "reading")
         own = [one for one in readings if ("calibration", report.id) in one.parents]
         record = reader.records([report.id])[report.id]
-        rows = way_back(place, reader, found, _ids([record, *own]))
+        judged = reader.records([parent for _, parent in _judged(runs)]).values()
+        rows = way_back(place, reader, found, _ids([record, *own, *judged]))
         kept = {one.id for one in own}
         said = {
+            "batch": made.to_dict(),
             "said": [asdict(one) for one in shown.readings if one.id in kept],
             "standards": _standards(report, {batch}),
         }
-        behind = [*(("reading", one.id) for one in own), *(parent for run in runs for parent in run.parents)]
+        making = [] if made.id is None else [("making", made.id)]
+        behind = [*making, *(("reading", one.id) for one in own), *_judged(runs)]
         told = _Told(place, reader, BATCH, [batch], report, rows, runs)
         return _gathered(told, said, behind, lambda: batch_pictures(place, report, batch))
 
@@ -168,12 +181,30 @@ def _ids(records: Iterable[Record]) -> frozenset[str]:
     return frozenset(parent for record in records for _, parent in record.parents)
 
 
-def _sample(answer: SampleReading, made_at: str) -> dict[str, Any]:
-    """A reading in words, beside its numbers."""
+def _judged(runs: Sequence[RunReport]) -> list[tuple[str, str]]:
+    return [parent for run in runs for parent in run.parents]
+
+
+def _plan(plan: RunPlan, samples: Sequence[str]) -> dict[str, Any]:
+    """How a run was laid out and what departed from it; of the coded samples those that are reported, and no others."""
+    return {
+        "plan": plan.id,
+        "title": plan.title,
+        "laid_out_at": plan.made_at,
+        "seed": plan.seed,
+        "state": plan.state,
+        "key": {code: name for code, name in plan.key.items() if code in samples},
+        "departures": [asdict(one) for one in plan.departures],
+    }
+
+
+def _sample(answer: SampleReading, made_at: str, own_name: str | None) -> dict[str, Any]:
+    """A reading in words, beside its numbers. own_name : of the sample, when the sheet has a code for it."""
     reading = answer.reading
     words = statement_words(reading, answer.unit, answer.analyte)
     return {
         "sample": answer.sample,
+        "own_name": own_name,
         "reading": answer.id,
         "made_at": made_at,
         "role": "sample" if answer.choice is not None else "control",

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import sys
 from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -37,8 +38,13 @@ AFTER = {"wrote": "adding run sheets", "added": "measuring curves", "made": "rea
     help="Another invented season; without it, always the same one.",
 )
 @click.option("--spectra", is_flag=True, help="A smaller season of the same films, read by their absorbance.")
+@click.option(
+    "--pages/--no-pages",
+    default=None,
+    help="Serve the bench pages of its logbook at the end; without either, on a terminal only.",
+)
 @json_option
-def demo(folder: Path, seed: int | None, spectra: bool, as_json: bool) -> None:
+def demo(folder: Path, seed: int | None, spectra: bool, pages: bool | None, as_json: bool) -> None:
     """Invent a harbour laboratory, 15 batches of electrodes and one consignment of tanks; then do the whole job on it.
 
     It writes run sheets with curves, adds them to a logbook, calibrates, reads every tank and draws charts. It takes
@@ -66,6 +72,11 @@ def demo(folder: Path, seed: int | None, spectra: bool, as_json: bool) -> None:
         say_json(_data(result, folder))
     else:
         _tell(result, folder)
+    if pages or (pages is None and not as_json and sys.stdout.isatty()):
+        from brinemark.faces.cli.serving import PORT, serve_pages
+
+        click.echo()
+        serve_pages(result.logbook, PORT, open_browser=sys.stdout.isatty())
 
 
 def _heard(work: Work, line: str) -> None:

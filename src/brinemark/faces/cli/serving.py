@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from pathlib import Path
+
 import click
 
 from brinemark.faces.cli.plain import say
@@ -25,18 +27,20 @@ def serve(session: Session, logbook: str | None, port: int, quiet: bool) -> None
     Example:
       brinemark serve harbour/logbook
     """
-    from pathlib import Path
+    serve_pages(Path(logbook) if logbook else session.folder(), port, open_browser=not quiet)
 
+
+def serve_pages(folder: Path, port: int, *, open_browser: bool) -> None:
+    """Serve until a signal ends it; when the usual port is taken, on any free one."""
+    from brinemark.faces.web.server import is_free
     from brinemark.faces.web.server import serve as run
-
-    folder = Path(logbook) if logbook else session.folder()
 
     def ready(address: str) -> None:
         click.echo(f"Serving {folder} at {address}")
         say("Only browsers on this machine reach it. Ctrl-C ends.")
-        if not quiet:
+        if open_browser:
             import webbrowser
 
             webbrowser.open(address)
 
-    run(folder, port, ready)
+    run(folder, port if port != PORT or is_free(port) else 0, ready)

@@ -47,6 +47,7 @@ class Job:
     answer: Any = None
     ended_at: str = ""
     spool: Path | None = None
+    keep: bool = False
 
     @property
     def ended(self) -> bool:
@@ -71,15 +72,19 @@ class Jobs:
         self._closing = False
         self._count = 0
 
-    def begin(self, kind: str, title: str, spool: Path | None = None, **arguments: Any) -> Job:
-        """Start a job of a kind that work.py knows."""
+    def begin(self, kind: str, title: str, folder: Path | None = None, *, keep: bool = False, **arguments: Any) -> Job:
+        """Start a job of a kind that work.py knows.
+
+        folder : files of its own, removed when it has ended, or with keep when the job is forgotten.
+        """
         with self._lock:
             self._count += 1
             job = Job(str(self._count), title, kind, arguments, _now())
-            job.spool = spool
+            job.spool, job.keep = folder, keep
             self._jobs[job.id], self._stops[job.id] = job, self._context.Event()
             for old in [one for one in self._jobs.values() if one.ended][: max(0, len(self._jobs) - KEPT)]:
                 del self._jobs[old.id], self._stops[old.id]
+                _sweep(old)
         thread = threading.Thread(target=self._follow, args=(job,), name=f"job {job.id}", daemon=True)
         self._threads = [one for one in self._threads if one.is_alive()] + [thread]
         thread.start()
@@ -111,6 +116,8 @@ class Jobs:
             self.stop(job.id)
         for thread in self._threads:
             thread.join(2.0 * PATIENCE_S)
+        for job in self.all():
+            _sweep(job)
 
     def _follow(self, job: Job) -> None:
         try:
@@ -124,12 +131,13 @@ class Jobs:
                 self._free.release()
         finally:
             job.ended_at = _now()
-            if job.spool is not None:
-                shutil.rmtree(job.spool, ignore_errors=True)
+            if not job.keep:
+                _sweep(job)
 
     def _run(self, job: Job) -> None:
         here, there = self._context.Pipe()
-        given = (job.kind, str(self._folder), dict(job.arguments), there, self._stops[job.id])
+        more = {"job": job.id, "into": str(job.spool)}
+        given = (job.kind, str(self._folder), {**job.arguments, **more}, there, self._stops[job.id])
         process = self._context.Process(target=carry_out, args=given, daemon=True)
         job.state = RUNNING
         process.start()
@@ -162,6 +170,12 @@ class Jobs:
                 waited += 0.1
                 if waited > PATIENCE_S:
                     return
+
+
+def _sweep(job: Job) -> None:
+    """Take its files away."""
+    if job.spool is not None:
+        shutil.rmtree(job.spool, ignore_errors=True)
 
 
 def _now() -> str:

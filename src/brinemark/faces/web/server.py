@@ -70,6 +70,17 @@ class _Server(uvicorn.Server):
             self._on_ready()
 
 
+def is_free(port: int) -> bool:
+    """Whether a port of this machine can be listened on."""
+    with socket.socket(socket.AF_INET, socket.SOCK_STREAM) as trial:
+        trial.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+        try:
+            trial.bind((LOOPBACK, port))
+        except OSError:
+            return False
+    return True
+
+
 def _listening(port: int) -> socket.socket:
     """A socket on the loopback address only."""
     listener = socket.socket(socket.AF_INET, socket.SOCK_STREAM)

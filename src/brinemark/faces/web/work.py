@@ -71,7 +71,7 @@ def verify(book: Logbook, _given: Mapping[str, Any], told: Told) -> dict[str, An
 
 def take_in(book: Logbook, given: Mapping[str, Any], told: Told) -> dict[str, Any]:
     """A run sheet with its uploaded files: all of it when every row is right, else every finding and nothing stored."""
-    files = {name: Path(path) for name, path in given["files"].items()}
+    files = [(name, Path(path)) for name, path in given["files"]]
     source = Uploads(given["called"], Path(given["sheet"]).read_bytes(), files)
     told.now("looking the sheet and its files through")
     checked = book.check_sheet(source, given.get("corrects"), given.get("reason"), told.step)
@@ -117,11 +117,29 @@ def try_window(book: Logbook, given: Mapping[str, Any], told: Told) -> dict[str,
     return {"said": trial.sentences[0], "see": given["see"]}
 
 
+def report(book: Logbook, given: Mapping[str, Any], told: Told) -> dict[str, Any]:
+    """A report, made and kept."""
+    told.now("reading, drawing and setting the pages")
+    made = book.report(given["of"], *given["names"], decimal=given["decimal"])
+    return {"said": f"{made}{'' if made.new else ', which was there already'}", "see": f"/reports/{made.id}"}
+
+
+def preview(book: Logbook, given: Mapping[str, Any], told: Told) -> dict[str, Any]:
+    """The pages that a report would have."""
+    told.now("reading, drawing and setting the pages")
+    pages = book.report_preview(given["of"], *given["names"], decimal=given["decimal"])
+    for number, page in enumerate(pages, start=1):
+        (Path(given["into"]) / f"{number}.png").write_bytes(page)
+    return {"said": f"{len(pages)} pages", "see": f"/reports/pages/{given['job']}", "answer": len(pages)}
+
+
 WORK: dict[str, Work] = {
     "calibrate": calibrate,
     "controls": controls,
+    "preview": preview,
     "rank": rank,
     "read": read,
+    "report": report,
     "take in": take_in,
     "try": try_window,
     "verify": verify,

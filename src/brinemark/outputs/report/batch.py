@@ -6,7 +6,7 @@ from collections.abc import Iterator, Mapping
 from typing import Any
 
 from brinemark.outputs.charts.frame import shown_unit
-from brinemark.outputs.report.blocks import Block, heading, items, prose, statement, table
+from brinemark.outputs.report.blocks import Block, facts, heading, items, prose, statement, table
 from brinemark.outputs.report.cautions import of_electrodes
 from brinemark.outputs.report.parts import (
     Data,
@@ -23,7 +23,8 @@ from brinemark.outputs.report.parts import (
     under_title,
     way_back_part,
 )
-from brinemark.outputs.report.wording import Numbers, counted
+from brinemark.outputs.report.wording import Numbers, counted, joined
+from brinemark.terms.making import BY_NAME, SPENT
 
 
 def batch_report(data: Data, numbers: Numbers, pictures: frozenset[str]) -> Page:
@@ -36,7 +37,8 @@ def batch_report(data: Data, numbers: Numbers, pictures: frozenset[str]) -> Page
     if limits:
         blocks += [*limits_table(limits, numbers), meaning_of_limits(data, numbers)]
     blocks += fans(pictures)
-    blocks += [heading("Its electrodes"), _electrodes(data, numbers), *_said(data, numbers)]
+    blocks += [heading("Its electrodes"), _electrodes(data, numbers), *_unused(data), *_said(data, numbers)]
+    blocks += _making(data, numbers)
     blocks += runs_part(data, numbers)
     blocks += calibration_part(data, numbers, frozenset())
     blocks += definition_part(data, numbers)
@@ -84,6 +86,34 @@ def _electrodes(data: Data, numbers: Numbers) -> Block:
         f"{counted(len({row['electrode'] for row in data['rows']}), 'electrode')}; defective film: its probability"
     )
     return table(head, rows, right=(3, 4), widths=(3, 4, 5, 4, 2, 4), caption=caption)
+
+
+def _unused(data: Data) -> list[Block]:
+    """Electrodes that have not been used, by their state."""
+    left = [one for one in data["batch"]["electrodes"] if one["state"] != SPENT]
+    if not left:
+        return []
+    told = [f"{one['electrode']} ({one['state']}{': ' + one['reason'] if one['reason'] else ''})" for one in left]
+    return [prose(f"Not used: {joined(told, 40)}.")]
+
+
+def _making(data: Data, numbers: Numbers) -> list[Block]:
+    """How the batch was made, as its maker recorded it, and what was corrected in that."""
+    made = data["batch"]["making"]
+    if made is None:
+        return [heading("How it was made"), prose("Its making was not recorded.")]
+    pairs = [("Made on", made["made_on"]), ("Maker", made["maker"]), ("Recipe", made["recipe"])]
+    pairs += [(BY_NAME[one["name"]].meaning.rstrip("."), _factor(one, numbers)) for one in made["factors"]]
+    pairs += [(name, _factor({"value": value, "unit": None}, numbers)) for name, value in made["further"].items()]
+    told = facts((name, str(value)) for name, value in [*pairs, ("Note", made["note"])] if value is not None)
+    earlier = [f"Corrected, {moment(one['recorded_at'])}: {one['reason']}." for one in data["batch"]["earlier"]]
+    return [heading("How it was made"), told, *([items(earlier)] if earlier else [])]
+
+
+def _factor(one: Mapping[str, Any], numbers: Numbers) -> str:
+    value, unit = one["value"], one["unit"]
+    shown = value if isinstance(value, str) else numbers.number(value, "g")
+    return shown if unit in (None, "1") else f"{shown} {shown_unit(unit)}"
 
 
 def _said(data: Data, numbers: Numbers) -> list[Block]:

@@ -22,7 +22,10 @@ from brinemark.outputs.report.wording import Decimal, Numbers, Readable, breakab
 
 SCHEMA = "report-results.json"
 MAKERS = {"samples": samples_report, "batch": batch_report, "calibration": calibration_report}
-NAME_KEYS = ("electrode", "batch", "instrument", "sample", "sheet_title", "name", "logbook", "analyte")
+NAME_KEYS = (
+    *("electrode", "batch", "instrument", "sample", "own_name", "sheet_title", "title", "name", "logbook", "analyte"),
+    *("maker", "recipe", "sheet"),
+)
 
 
 @dataclass(frozen=True, slots=True, eq=False)

@@ -22,7 +22,7 @@ MM_OF_PIXEL = 0.215
 TEXT = re.compile(r"(<text\b)([^>]*)>([^<]*)</text>")
 SIZE = re.compile(r'font-size="([\d.]+)px"')
 PLAINER, PLAINER_SIZE = "DejaVu Sans Mono", 0.8
-KEPT = 256
+KEPT = 64
 """Drawn pictures that are kept in memory, so that a page and a report draw one once."""
 
 

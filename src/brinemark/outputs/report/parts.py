@@ -62,6 +62,20 @@ def under_title(data: Data) -> tuple[str, ...]:
     return (f"Logbook: {data['logbook']}", f"Made from records up to {moment(data['youngest'])}")
 
 
+def plans_part(data: Data) -> list[Block]:
+    """How the runs were laid out before they were measured, and what departed from that."""
+    blocks: list[Block] = []
+    for plan in data["plans"]:
+        coded = "; samples were read under codes" if plan["key"] else ""
+        said = (
+            f"Run plan {plan['title']} drew by lot which electrode reads what and in which order (seed {plan['seed']})"
+        )
+        departures = [f"Departure: {one['sentence']}." for one in plan["departures"]]
+        blocks.append(prose(f"{said}, {moment(plan['laid_out_at'])}{coded}."))
+        blocks.append(items(departures) if departures else quiet("What was measured does not depart from it."))
+    return [heading("How the runs were laid out"), *blocks] if blocks else []
+
+
 def runs_part(data: Data, numbers: Numbers) -> list[Block]:
     """Every run with its blanks and controls."""
     if not data["runs"]:
@@ -283,8 +297,8 @@ def records_part(data: Data, numbers: Numbers) -> list[Block]:
                 "Attached to this PDF are results.json, with all data behind this report, and its JSON Schema.",
                 "The id of this report is the sha256 of the canonical JSON (RFC 8785) of recipe in results.json; "
                 "recipe.settings.data is the sha256 of the canonical JSON of data.",
-                "In the logbook, originals lie in originals/ under their sha256, and its check works out every id, "
-                "hash and the list of changes anew.",
+                "In the logbook, originals lie in originals/ under their sha256, and `brinemark check` works out "
+                "every id, every hash and the list of changes anew.",
             )
         ),
     ]

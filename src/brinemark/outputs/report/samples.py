@@ -27,6 +27,7 @@ from brinemark.outputs.report.parts import (
     in_order,
     limits_table,
     meaning_of_limits,
+    plans_part,
     records_part,
     runs_part,
     under_title,
@@ -54,7 +55,7 @@ def samples_report(data: Data, numbers: Numbers, pictures: frozenset[str]) -> Pa
     pairs = list(zip(data["samples"], data["readings"], strict=True))
     title = _title(data)
     blocks = [heading("What was asked"), prose(_asked(data)), heading("The answer")]
-    answers = [f"{one['sample']}: {numbers.words(one['words'])}." for one, _ in pairs]
+    answers = [f"{label(one)}: {numbers.words(one['words'])}." for one, _ in pairs]
     if len(pairs) > ONE_BY_ONE:
         answers = [_summary(data)]
     blocks += [*(statement(text) for text in answers), framed([SCREENING])]
@@ -65,14 +66,14 @@ def samples_report(data: Data, numbers: Numbers, pictures: frozenset[str]) -> Pa
     if common:
         blocks += [heading("What holds for all of them", 2), items(common)]
     for number, (one, reading) in enumerate(pairs):
-        blocks.append(heading("What it rests on" if len(pairs) == 1 else f"{upper(one['role'])} {one['sample']}"))
+        blocks.append(heading("What it rests on" if len(pairs) == 1 else f"{upper(one['role'])} {label(one)}"))
         blocks += [prose(f"{numbers.words(upper(one['words']))}.")] if len(pairs) > 1 else []
         blocks += _sample(number, one, reading, numbers, pictures)
         remarks = [text for text in _remarks(one, reading, numbers) if text not in common]
         blocks += [items(remarks)] if remarks else []
     if len(pairs) > MOST_PICTURED:
         blocks.append(quiet("Of so many samples, single curves are left out; a report of fewer samples shows them."))
-    blocks += runs_part(data, numbers)
+    blocks += [*plans_part(data), *runs_part(data, numbers)]
     blocks += calibration_part(data, numbers, pictures)
     blocks += _limits(data, numbers)
     blocks += definition_part(data, numbers)
@@ -82,18 +83,22 @@ def samples_report(data: Data, numbers: Numbers, pictures: frozenset[str]) -> Pa
     return Page(title, " ".join(answers), under_title(data), blocks)
 
 
+def label(one: Mapping[str, Any]) -> str:
+    """A sample by its name on the sheet, and by its own when that was a code."""
+    return one["sample"] if one["own_name"] is None else f"{one['sample']} ({one['own_name']})"
+
+
 def _title(data: Data) -> str:
     names = data["names"]
-    where = names[0] if len(names) == 1 else counted(len(names), "water")
+    where = label(data["samples"][0]) if len(names) == 1 else counted(len(names), "water")
     return f"{upper(data['analyte'])} in {where}"
 
 
 def _asked(data: Data) -> str:
     roles = [one["role"] for one in data["samples"]]
     controls = roles.count("control")
-    what = f"the {counted(len(roles), 'water')} {joined(data['names'])}"
-    if len(roles) == 1:
-        what = f"{roles[0]} {data['names'][0]}"
+    names = [label(one) for one in data["samples"]]
+    what = f"the {counted(len(roles), 'water')} {joined(names)}" if len(roles) > 1 else f"{roles[0]} {names[0]}"
     known = "" if controls == 0 else f" ({counted(controls, 'control')} of known level among them)"
     if len(roles) == 1:
         known = ""
@@ -117,7 +122,7 @@ def _summary(data: Data) -> str:
 
 def _overview(data: Data, numbers: Numbers) -> Block:
     rows = [
-        (one["sample"], numbers.words(one["words"]), joined([use["electrode"] for use in reading["electrodes"]], 6))
+        (label(one), numbers.words(one["words"]), joined([use["electrode"] for use in reading["electrodes"]], 6))
         for one, reading in zip(data["samples"], data["readings"], strict=True)
     ]
     return table(("water", "statement", "electrodes"), rows, widths=(3, 9, 4))

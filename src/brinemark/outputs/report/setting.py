@@ -126,7 +126,8 @@ def setting_identity(faces: Typefaces) -> dict[str, str]:
 def _layout_identity() -> str:
     """sha256 over the files that word, lay out and draw, so that a report made by others of them is another one."""
     here = LAYOUT.parent
-    files = sorted(path for folder in (here, here.parent / "charts") for path in folder.iterdir() if path.is_file())
+    folders = (here, here.parent / "charts")
+    files = [here.parent / "codes.py", *(path for one in folders for path in sorted(one.iterdir()) if path.is_file())]
     return sha256_hex(json.dumps([[path.name, sha256_hex(path.read_bytes())] for path in files]).encode())
 
 

@@ -3,13 +3,16 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from datetime import datetime
 from typing import Any
 from urllib.parse import urlencode
 
 from brinemark.faces.web.answers import Answer, GoTo, Page
 from brinemark.faces.web.filters import segment
+from brinemark.faces.web.looks import calibration_of, rows_of
 from brinemark.faces.web.visit import Visit
 from brinemark.steps.next_steps import CALIBRATE, CHECK, CONTROLS, FILL, LAY_OUT, LOOK, MAKE, READ
+from brinemark.terms.making import READY
 
 # What each step is called, where it is done, and whether a form begins it at once.
 WORDS: Mapping[str, tuple[str, str, bool]] = {
@@ -32,7 +35,29 @@ def home(_visit: Visit) -> Answer:
 def show(visit: Visit) -> Answer:
     """Everything that waits, most pressing first."""
     steps = visit.desk.kept("next", lambda: [_step(one.to_dict()) for one in visit.book.next_steps()])
-    return Page("next.html", "Next", {"steps": steps, "empty": not visit.book.sheets() and not visit.book.batches()})
+    return Page("next.html", "Next", {"steps": steps, **visit.desk.kept("overview", lambda: _overview(visit))})
+
+
+def _overview(visit: Visit) -> dict[str, Any]:
+    """How much there is, and when what was done last."""
+    rows = [row.row for row in rows_of(visit.desk)]
+    batches = visit.book.batches()
+    report, _ = calibration_of(visit.desk)
+    heads = visit.desk.kept("heads", visit.book.reading_heads)
+    counts = {
+        "batches": len(batches),
+        "ready": sum(one.count(READY) for one in batches),
+        "electrodes": sum(len(one.electrodes) for one in batches),
+        "sheets": len(visit.book.sheets(current=True)),
+        "samples": len({row.sample for row in rows if row.role == "sample"}),
+    }
+    last = {
+        "measured": max((row.measured_at for row in rows), default=None),
+        "read": heads[-1].made_at if heads else None,
+        "calibrated": None if report is None else visit.book.record(report.id).made_at,
+    }
+    shown = {name: when.isoformat() if isinstance(when, datetime) else when for name, when in last.items()}
+    return {"empty": not rows and not batches, "counts": counts, "last": shown}
 
 
 def _step(plain: Mapping[str, Any]) -> dict[str, Any]:

@@ -145,7 +145,7 @@ def _portions(visit: Visit, role: str) -> list[dict[str, object]]:
             if text:
                 one[key] = _number(text, role)
         if len(rest) > 2:
-            raise Refused(f"the line {line!r}", f"NAME; {second.upper()}; ELECTRODES", "part by semicolons", column=role)
+            raise Refused(f"the line {line!r}", f"NAME; {second.upper()}; ELECTRODES", "use semicolons", column=role)
         found.append(one)
     return found
 

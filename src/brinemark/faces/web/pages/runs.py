@@ -21,7 +21,7 @@ SHEET, CURVES, ARCHIVE = "sheet", "curves", "archive"
 
 def table(visit: Visit) -> Answer:
     """All sheets, the last one first."""
-    found = visit.desk.kept("sheets", lambda: _sheets(visit))
+    found = visit.desk.kept("run sheets", lambda: _sheets(visit))
     word = visit.ask("find").casefold()
     wanted = [one for one in found if word in one["text"]] if word else found
     part, shown = sliced(visit, len(wanted))
@@ -82,7 +82,8 @@ def began_taking_in(
         shutil.rmtree(spool, ignore_errors=True)
         raise
     corrects, reason = correction
-    said = {"called": name, "sheet": str(spool / SHEET), "files": files, "corrects": corrects, "reason": reason}
+    said: dict[str, Any] = {"called": name, "sheet": str(spool / SHEET), "files": files}
+    said |= {"corrects": corrects, "reason": reason}
     return GoTo(f"/jobs/{visit.desk.jobs.begin('take in', f'Take in {name}', spool, **said).id}")
 
 
@@ -103,27 +104,20 @@ def judge(visit: Visit) -> Answer:
     return GoTo(f"/jobs/{job.id}")
 
 
-def _spooled(uploads: Sequence[Upload], spool: Path) -> dict[str, str]:
-    """Curves under numbers of ours: the name of each as it came, to its place. Raises Refused."""
-    files: dict[str, str] = {}
+def _spooled(uploads: Sequence[Upload], spool: Path) -> list[tuple[str, str]]:
+    """Curves under numbers of ours: the name of each as it came, and its place. Raises Refused."""
+    files: list[tuple[str, str]] = []
     for number, one in enumerate(uploads):
         place = spool / f"file-{number:06d}"
         if one.field == CURVES:
             one.save(place)
-            _put(files, one.name, place)
+            files.append((one.name, str(place)))
         elif one.field == ARCHIVE:
             one.save(place)
             inside = spool / f"archive-{number:06d}"
             inside.mkdir()
-            for name, path in unpack(place, inside).files.items():
-                _put(files, name, path)
+            files += [(name, str(path)) for name, path in unpack(place, inside).files.items()]
     return files
-
-
-def _put(files: dict[str, str], name: str, place: Path) -> None:
-    if name in files:
-        raise Refused(f"two files called {name!r}", "each file once", "choose the folder instead of its files")
-    files[name] = str(place)
 
 
 def _sheets(visit: Visit) -> list[dict[str, Any]]:
