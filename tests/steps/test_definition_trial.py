@@ -11,7 +11,6 @@ import numpy as np
 import pytest
 
 from brinemark.logbook import Logbook
-from brinemark.steps import definition_trial
 from brinemark.steps.curves import learned_shape, read_signal, remembering_cut
 from brinemark.steps.measure import Traces
 from brinemark.terms.curves import SignalDefinition
@@ -56,7 +55,7 @@ def test_a_look_reads_every_known_electrode_by_both_definitions(book: Logbook) -
 
 def test_no_curve_of_a_sample_is_read(book: Logbook, monkeypatch: pytest.MonkeyPatch) -> None:
     read: list[str] = []
-    get, opened = Traces.get, definition_trial.Traces.take
+    get, opened = Traces.get, Traces.take
 
     def spy(self: Traces, sha256: str, instrument: str) -> object:
         read.append(sha256)
@@ -85,7 +84,8 @@ def test_a_look_is_kept_counted_and_listed_as_the_ranking_keeps_its_definitions(
     assert first.definitions == 2
     assert [one.signal["window_V"] for one in book.signals_tried()] == [list(OWN), list(BESIDE)]
     assert book.audit()[-1].action == "signal definitions tried"
-    assert first.tried.id in book.audit()[-1].detail["tried"]
+    detail: Any = book.audit()[-1].detail
+    assert first.tried.id in detail["tried"]
     assert book.try_definition((0.42, 0.72)).definitions == 3
     study = book.signals(quantities=("height",), baselines=("chord",), windows=(BESIDE,))
     assert {one.id for one in study.definitions} == {first.present.id, first.tried.id}

@@ -10,6 +10,7 @@ from brinemark.logbook.held import Opened
 
 if TYPE_CHECKING:
     from brinemark.steps.answers import CalibrationReport, SampleReading
+    from brinemark.steps.definition_lock import SeenAlready
     from brinemark.steps.row_signals import ReadRow
     from brinemark.steps.run_control import RunReport
     from brinemark.steps.scan_rates import ScanRates
@@ -114,6 +115,12 @@ class Amounts(Opened):
         from brinemark.steps.definition_trial import curves_to_try
 
         return curves_to_try(self._place, sweep, most)
+
+    def definition_seen(self) -> SeenAlready:
+        """What was read of samples until now, and whether the present definition is locked."""
+        from brinemark.steps.definition_trial import seen_so_far
+
+        return seen_so_far(self._place)
 
     def known_count(self) -> int:
         """How many electrodes of known level, with a curve, a definition is tried on."""

@@ -12,10 +12,10 @@ from typing import Any
 from brinemark.records.reader import Reader
 from brinemark.science.curve.sweeps import DIRECTIONS
 from brinemark.steps.candidates import BASELINES, QUANTITIES, Candidate, Ends, Wanted, candidates_of, own_window
-from brinemark.steps.definition_lock import DEFINITION, STUDY, seen_already, tried_until_now
+from brinemark.steps.definition_lock import DEFINITION, STUDY, SeenAlready, seen_already, tried_until_now
 from brinemark.steps.gather import LeftOut
 from brinemark.steps.identity import Definition, Made, Recipe, definition_of
-from brinemark.steps.measure import Traces
+from brinemark.steps.measure import Traces, stored_covariates
 from brinemark.steps.place import Place
 from brinemark.steps.study_electrodes import KnownElectrode, covariates_of, known_electrodes, sound
 from brinemark.steps.study_signals import (
@@ -118,6 +118,12 @@ def _held(one: KnownElectrode, unit: str) -> str:
     return "blank" if one.level == 0.0 else f"{one.level:g} {unit}"
 
 
+def seen_so_far(place: Place) -> SeenAlready:
+    """What was read of samples until now, and whether the present definition is locked."""
+    with place.database.reading() as reader:
+        return seen_already(reader, definition_of(place.settings))
+
+
 def known_count(place: Place) -> int:
     """How many electrodes a look reads, those whose pre-scan failed included."""
     with place.database.reading() as reader:
@@ -133,7 +139,9 @@ class _Bench:
         self.traces = Traces(place, reader)
         known, left = known_electrodes(reader.rows(), place.settings)
         self.traces.remember_prescans([one.row for one in known])
-        known, failed = sound(known, covariates_of(known, self.definition, self.traces), self.definition)
+        stored = stored_covariates([one.row for one in known], self.definition, self.traces)
+        covariates = covariates_of(known, self.definition, self.traces, stored)
+        known, failed = sound(known, covariates, self.definition)
         self.known: Sequence[KnownElectrode] = known
         self.left_out: tuple[LeftOut, ...] = (*left, *failed)
         self.lessons = Lessons(known, self.traces)

@@ -235,6 +235,16 @@ def _signals(row: StoredRow, definition: Definition, found: Mapping[tuple[str, s
     )
 
 
+def stored_covariates(rows: Sequence[StoredRow], definition: Definition, traces: Traces) -> dict[str, float]:
+    """The raw covariates of pre-scans that the logbook holds already, by row id; no curve is read."""
+    if definition.covariate is None or not _asked(COVARIATE_USES, definition):
+        return {}
+    curve = signal_definition(definition.covariate)
+    tasks = [_task(row, PRESCAN, row.prescan_sha256, curve, None, traces) for row in rows if row.prescan_sha256]
+    stored = traces.reader.records([task.recipe.id for task in tasks])
+    return {task.row.id: value_of(stored[task.recipe.id]).value for task in tasks if task.recipe.id in stored}
+
+
 def further_role(name: str) -> str:
     """Role of the signal records of a further covariate."""
     return f"{PRESCAN} {name}"

@@ -11,7 +11,7 @@ from brinemark.outputs.charts import Kind, definitions_chart, overlay_chart, ren
 from brinemark.science.curve.sweeps import find_sweeps
 from brinemark.steps.candidates import own_window
 from brinemark.steps.chosen import newest_waves
-from brinemark.steps.curves import take_apart
+from brinemark.steps.curves import is_against_prescan, take_apart
 from brinemark.steps.draw import reference_of
 from brinemark.steps.identity import definition_of
 from brinemark.steps.measure import Traces, WaveSet
@@ -76,6 +76,9 @@ class _Bench:
             wanted = [(row.prescan_sha256, True)] if prescans != WITHOUT else []
             wanted += [(row.trace_sha256, False)] if prescans != ONLY else []
             for sha256, prescan in wanted:
+                if prescan and self.above_baseline and is_against_prescan(self.definition):
+                    self.left_out.append((row.row.electrode, "its pre-scan is what is taken off"))
+                    continue
                 line = None if sha256 is None else self._line(row, sha256)
                 if line is not None:
                     yield OverlaidCurve(row.row.electrode, *_held(row, unit), *line, prescan)

@@ -82,12 +82,20 @@ def why_not(known: Sequence[KnownElectrode]) -> str | None:
     return None
 
 
-def covariates_of(known: Sequence[KnownElectrode], definition: Definition, traces: Traces) -> dict[str, float | None]:
-    """The raw covariate of each electrode, from its pre-scan or its row. Raises Refused with row and column."""
+def covariates_of(
+    known: Sequence[KnownElectrode], definition: Definition, traces: Traces, stored: Mapping[str, float] | None = None
+) -> dict[str, float | None]:
+    """The raw covariate of each electrode, from its pre-scan or its row. Raises Refused with row and column.
+
+    stored : of rows by their id, that are taken as they are.
+    """
     if definition.covariate is None:
         return {one.life.electrode: None for one in known}
-    curve = signal_definition(definition.covariate)
-    return {one.life.electrode: _covariate(one.row, curve, traces) for one in known}
+    curve, there = signal_definition(definition.covariate), stored or {}
+    return {
+        one.life.electrode: there[one.row.id] if one.row.id in there else _covariate(one.row, curve, traces)
+        for one in known
+    }
 
 
 def _covariate(row: StoredRow, curve: CurveDefinition, traces: Traces) -> float | None:

@@ -192,6 +192,8 @@ def _u_words(trial: DefinitionTrial) -> list[str]:
 
 def _scatter_words(trial: DefinitionTrial) -> list[str]:
     found = trial.tried.scatter
+    if not trial.tried.read:
+        return []
     if not found:
         return ["No two electrodes of one instrument have the same level beside a blank: their scatter is not known."]
     flat = [one.level for one in found if one.level > 0.0 and one.rise <= 0.0]

@@ -45,7 +45,7 @@ def show(visit: Visit) -> Answer:
     key = ("window view", data["definition"]["sweep"])
     data["view"] = visit.desk.kept(key, lambda: view_of(*visit.book.curves_to_try(data["definition"]["sweep"])))
     data["count"] = visit.desk.kept("known count", visit.book.known_count)
-    data["seen"] = visit.desk.kept("definition seen", lambda: _seen(visit, trial))
+    data["seen"] = visit.desk.kept("definition seen", lambda: _seen(visit))
     return Page("window.html", "Try a window of the signal", data)
 
 
@@ -161,18 +161,10 @@ def _written(value: float, unit: str) -> str:
     return text if unit != "V" or len(text.partition(".")[2]) >= 2 else f"{value:.2f}"
 
 
-def _seen(visit: Visit, trial: DefinitionTrial | None) -> dict[str, Any] | None:
-    """What was read of samples so far, and how many definitions were tried."""
-    found = trial or _kept(visit, {})
-    if found is None:
-        return None
-    seen = found.seen
-    return {
-        "tried": found.definitions,
-        "readings": seen.readings,
-        "locked": seen.locked,
-        "warnings": seen.warnings,
-    }
+def _seen(visit: Visit) -> dict[str, Any]:
+    """What was read of samples so far."""
+    seen = visit.book.definition_seen()
+    return {"readings": seen.readings, "locked": seen.locked, "warnings": seen.warnings}
 
 
 def _told(visit: Visit, trial: DefinitionTrial, asked: Mapping[str, str]) -> dict[str, Any]:
@@ -211,11 +203,11 @@ def _settings(trial: DefinitionTrial) -> str:
     """Where the definition is made the logbook's own, with its values filled in."""
     section = trial.tried.candidate.section.model_dump(mode="json")
     pairs = [(f"signal.{name}", _as_text(value)) for name, value in section.items()]
-    return f"/settings?{urlencode(pairs)}#signal"
+    return f"/settings?{urlencode(pairs)}#section-signal"
 
 
 def _as_text(value: Any) -> str:
-    return " ".join(f"{one:g}" for one in value) if isinstance(value, list) else str(value)
+    return ",".join(f"{one:.6g}" for one in value) if isinstance(value, list) else str(value)
 
 
 def _address_of(signal: Mapping[str, Any]) -> str:
