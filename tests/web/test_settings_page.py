@@ -139,6 +139,9 @@ def test_findings_stand_beside_their_fields_all_at_once(visitor: Visitor, folder
 
 
 def test_an_empty_field_takes_its_key_out(visitor: Visitor, folder: Path) -> None:
+    looked = visitor.send(PAGE, {**form(visitor), "decision.beta": "", "run.max_gap_h": "6", "do": "look"})
+    assert "<code>decision.beta</code>: 0.05 → 0.05 by default" in looked.text
+    assert "<code>run.max_gap_h</code>: 12 by default → 6" in looked.text
     assert keep(visitor, {"decision.beta": "", "decision.max_fold": " "}).status_code == 303
     table = tomllib.loads(text_of(folder))
     assert table["decision"] == {"alpha": 0.05, "interval": 0.95}

@@ -234,12 +234,21 @@ def _differences(table: Mapping[str, Any], changes: Changes) -> dict[Keys, KeyCh
         old: Any = table
         for name in keys:
             old = old.get(name) if isinstance(old, Mapping) else None
-        there = old is not None
-        filled = any(one[: len(keys)] == keys for one in changes if len(one) > len(keys))
-        if (is_section(keys) and new == {} and (there or filled)) or (there and same(old, new)) or (not there and new is None):
-            continue
-        found[keys] = KeyChange(dotted(keys), old, new)
+        if not _says_the_same(old, new) and not (new == {} and is_section(keys) and _is_filled(keys, changes)):
+            found[keys] = KeyChange(dotted(keys), old, new)
     return found
+
+
+def _says_the_same(old: JsonValue, new: JsonValue) -> bool:
+    """Whether a change is none: the value is there already, or the section, or neither is to be there."""
+    return old is None if new is None else old is not None and (new == {} or same(old, new))
+
+
+def _is_filled(keys: Keys, changes: Changes) -> bool:
+    """Whether keys of a new section come with it, which then say all of it."""
+    return any(
+        one[: len(keys)] == keys and len(one) > len(keys) and value is not None for one, value in changes.items()
+    )
 
 
 def _effects(changed: Sequence[Keys]) -> tuple[str, ...]:

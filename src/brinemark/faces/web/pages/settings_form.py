@@ -18,6 +18,7 @@ from brinemark.terms.settings import FAMILIES
 
 Texts = Mapping[str, Sequence[str]]
 NEW, OUT = "new", "take_out"
+ABSENT = "not in the file"
 SWITCHED = "covariate"
 ENDS = {"prior": ("center", "sd"), "wavelengths_nm": ("first", "second")}
 
