@@ -96,6 +96,7 @@ def _page(visit: Visit, form: Form, proposal: Mapping[str, Any] | None = None, s
         "left": form.left,
         "unknown": _unknown(form),
         "findings": _listed(slots, form.left),
+        "wrong_as_it_is": bool(form.now.findings),
         "readable": bool(form.now.table) or not form.now.findings,
         "was": json.dumps({one.name: one.texts for slot in clean.slots for one in slot.fields}, ensure_ascii=False),
         "proposal": proposal,

@@ -25,12 +25,15 @@ ENDS = {"prior": ("center", "sd"), "wavelengths_nm": ("first", "second")}
 
 @dataclass(slots=True, eq=False)
 class Field:
-    """One key as a field. texts : what it shows; was : the value that holds now; written : whether the file has it."""
+    """One key as a field. texts : what it shows, usual : what it shows when nothing was filled in; was : the value that
+    holds now; written : whether the file has it.
+    """
 
     name: str
     keys: Keys
     about: SettingKey
     texts: list[str]
+    usual: list[str]
     was: JsonValue
     written: bool
     given: bool
@@ -47,6 +50,10 @@ class Field:
         """Whether what is filled in says something else than what holds now."""
         found = self.value
         return self.written if found is None and self.was is not None else not same(found, self.was)
+
+    @property
+    def touched(self) -> bool:
+        return self.given and [text.strip() for text in self.texts] != self.usual
 
 
 @dataclass(slots=True, eq=False)
@@ -130,6 +137,8 @@ class Form:
         section = place[0]
         given = self.given.get(f"{name}.quantity")
         family = family_in(section, {**said, "quantity": given[0]} if given else said)
+        if self.spectra and section in BY_QUANTITY and not said and not given:
+            family = FAMILIES[1]
         about = keys_of(section, family, self.spectra)
         fields = [self._field(place, name, one, said) for one in about]
         known = {one.key for one in about} | _of_other_quantities(section)
@@ -139,8 +148,11 @@ class Form:
     def _field(self, place: Keys, name: str, about: SettingKey, said: Mapping[str, Any]) -> Field:
         was, written = said.get(about.key, about.default), about.key in said
         given = self.given.get(f"{name}.{about.key}")
-        texts = _fitting(given, about.kind) if given is not None else shown_texts(was, about.kind, self.style)
-        return Field(f"{name}.{about.key}", (*place, about.key), about, texts, was, written, given is not None)
+        usual = shown_texts(was, about.kind, self.style)
+        if about.key == "quantity" and usual == [""]:
+            usual = [FAMILIES[1]]  # of spectra, where no quantity is the default
+        texts = usual if given is None else _fitting(given, about.kind)
+        return Field(f"{name}.{about.key}", (*place, about.key), about, texts, usual, was, written, given is not None)
 
 
 def _of_other_quantities(section: str) -> set[str]:
@@ -165,7 +177,7 @@ def _changes_of(slot: Slot) -> dict[Keys, JsonValue]:
 
 
 def _own_findings(slot: Slot, table: Mapping[str, Any]) -> Iterator[Finding]:
-    filled = any(one.given and one.differs for one in slot.fields)
+    filled = any(one.touched for one in slot.fields)
     if slot.is_new and not slot.wanted and filled:
         yield Finding(
             slot.place, f"a new {words_of(slot.section)} without a name", "its name", "fill it in, or clear it"
@@ -243,7 +255,7 @@ def plain(form: Form) -> list[dict[str, Any]]:
             ],
             "fields": [_plain_field(one, next(count), form) for one in slot.fields],
             "written": sum(one.written for one in slot.fields),
-            "touched": any(one.given and one.differs for one in slot.fields) or bool(slot.findings),
+            "touched": any(one.touched for one in slot.fields) or bool(slot.findings),
         }
         for place, slot in enumerate(form.slots, start=1)
     ]
@@ -266,7 +278,7 @@ def _plain_field(one: Field, number: int, form: Form) -> dict[str, Any]:
         "texts": one.texts,
         "written": one.written,
         "fixed": about.fixed,
-        "differs": one.given and one.differs,
+        "differs": one.touched and one.differs,
         "effect": effect_of(one.keys) if effect_of(one.keys) != effect_of(one.keys[:1]) else "",
         "findings": one.findings,
     }
