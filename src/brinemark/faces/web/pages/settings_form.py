@@ -60,7 +60,7 @@ class Field:
 class Slot:
     """One section, or the room for a new one. here : in the file; wanted : to be there; names are those of fields.
 
-    others : keys of the file that have no field, by name.
+    others : keys of the file that have no field, by name; gone : those that the quantity filled in has no use for.
     """
 
     section: str
@@ -70,6 +70,7 @@ class Slot:
     wanted: bool
     fields: list[Field]
     others: dict[str, JsonValue] = field(default_factory=dict)
+    gone: list[str] = field(default_factory=list)
     findings: list[str] = field(default_factory=list)
 
     @property
@@ -141,9 +142,10 @@ class Form:
             family = FAMILIES[1]
         about = keys_of(section, family, self.spectra)
         fields = [self._field(place, name, one, said) for one in about]
-        known = {one.key for one in about} | _of_other_quantities(section)
-        others = {dotted((*place, key)): value for key, value in said.items() if key not in known}
-        return Slot(section, place, name, here, wanted, fields, others)
+        strange = {key: value for key, value in said.items() if key not in {one.key for one in about}}
+        gone = [key for key in strange if key in _of_quantities(section)] if family != family_in(section, said) else []
+        others = {dotted((*place, key)): value for key, value in strange.items() if key not in gone}
+        return Slot(section, place, name, here, wanted, fields, others, gone)
 
     def _field(self, place: Keys, name: str, about: SettingKey, said: Mapping[str, Any]) -> Field:
         was, written = said.get(about.key, about.default), about.key in said
@@ -155,7 +157,7 @@ class Form:
         return Field(f"{name}.{about.key}", (*place, about.key), about, texts, usual, was, written, given is not None)
 
 
-def _of_other_quantities(section: str) -> set[str]:
+def _of_quantities(section: str) -> set[str]:
     if section not in BY_QUANTITY:
         return set()
     return {one.key for family in FAMILIES for one in keys_of(section, family)}
@@ -168,11 +170,9 @@ def _changes_of(slot: Slot) -> dict[Keys, JsonValue]:
         return {}
     found: dict[Keys, JsonValue] = {} if slot.here or slot.section not in (*BY_ID, SWITCHED) else {slot.place: {}}
     for one in slot.fields:
-        if one.given and one.differs and not one.about.fixed:
+        if one.given and one.differs and (one.touched or not slot.here) and not one.about.fixed:
             found[one.keys] = one.value
-    if slot.section in BY_QUANTITY and slot.here:
-        kept = {one.about.key for one in slot.fields}
-        found.update({(*slot.place, key): None for key in _of_other_quantities(slot.section) - kept})
+    found.update({(*slot.place, key): None for key in slot.gone})
     return found
 
 
