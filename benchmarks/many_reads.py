@@ -26,7 +26,7 @@ from worlds import BURNED_LEVELS, HISTORY_LEVELS
 
 from brinemark.science.amount.calibration import calibrate
 from brinemark.science.amount.predictive import BatchPart, DrawMemory
-from brinemark.science.amount.reading import read_sample
+from brinemark.science.amount.reading import read_samples
 from brinemark.science.amount.simulate import TrueBatch, Truth, draw_batches, simulate_electrodes, simulate_history
 from brinemark.terms.amounts import Calibration, ElectrodeReadings, SamplePortion
 from brinemark.terms.settings import AnalyteSection, CalibrationSection, DecisionSection, PriorSection
@@ -91,14 +91,13 @@ def draws_of(number: int) -> Parts:
 def read_batch(task: tuple[int, int, Parts]) -> Done:
     """All samples of one batch."""
     number, count, parts = task
-    bench, before, told = _bench[0], peak(), 0
+    bench, before = _bench[0], peak()
     batch, rng = bench.new[number], np.random.default_rng([bench.seed, number])
     x, y = simulate_electrodes(Truth(), batch, np.resize(LEVELS, count), rng)
-    memory = DrawMemory(parts.get)
-    for xi, yi in zip(x, y, strict=True):
-        one = SamplePortion("X", batch.name, "bench", float(np.exp(xi)), float(yi), 0.0)
-        made = read_sample([one], bench.calibration, bench.readings, DecisionSection(), bench.seed, memory)
-        told += made.statement != "cannot say"
+    pairs = zip(np.exp(x).tolist(), y.tolist(), strict=True)
+    samples = [[SamplePortion("X", batch.name, "bench", covariate, signal, 0.0)] for covariate, signal in pairs]
+    known, seed = (bench.calibration, bench.readings, DecisionSection()), bench.seed
+    told = sum(made.statement != "cannot say" for made in read_samples(samples, *known, seed, DrawMemory(parts.get)))
     return Done(count, told, before, peak())
 
 

@@ -43,6 +43,8 @@ class Loops:
     integrals: Callable[..., FloatArray]
     marginals: Callable[..., None]
     climb: Callable[..., None]
+    tails: Callable[..., FloatArray]
+    tails_by_node: Callable[..., FloatArray]
     pool: Executor | None = None
 
     def share(self, work: Callable[[int, int], None], count: int) -> None:
@@ -65,7 +67,9 @@ def _found(pool: Executor | None = None) -> Loops | None:
     sums = importlib.import_module("brinemark.science.amount.kernels")
     base = importlib.import_module("brinemark.science.amount.kernels_base")
     modes = importlib.import_module("brinemark.science.amount.kernels_climb")
-    return Loops(base.ROWS, sums.densities, sums.integrals, sums.marginals, modes.climb, pool)
+    tails = importlib.import_module("brinemark.science.amount.kernels_tails")
+    of_tails = tails.approximate, tails.by_node
+    return Loops(base.ROWS, sums.densities, sums.integrals, sums.marginals, modes.climb, *of_tails, pool)
 
 
 def load() -> bool:

@@ -11,6 +11,7 @@ from dataclasses import dataclass, field, fields
 
 import numpy as np
 
+from brinemark.science.amount.compiled import loaded
 from brinemark.science.amount.memo import Memo
 from brinemark.science.amount.normal import normal_cdf, normal_quantile, normal_scores
 from brinemark.science.amount.response import LogResponse, occupancy
@@ -73,6 +74,11 @@ class Shape:
     def part(self, levels: slice | IntArray, draws: int | None = None) -> Shape:
         """Some of the levels, under the first draws."""
         return Shape(self.k[levels, :draws], self.growth[levels, :draws])
+
+    @property
+    def packed(self) -> tuple[FloatArray, FloatArray]:
+        """k and growth as compiled loops take them."""
+        return np.ascontiguousarray(self.k), np.ascontiguousarray(self.growth)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -139,6 +145,11 @@ class DipLaw:
         """Log response (n, M) of a typical electrode at sample levels (n,); inf is the plateau."""
         return np.asarray(self.electrode.log_gain + self.shift + self.response(level).value)
 
+    def shared_log_median(self, level: FloatArray) -> FloatArray:
+        """The same, what is before gain worked out once for all laws that share what is known."""
+        value = self.known.of(("value", level.tobytes()), lambda: self.response(level).value)
+        return np.asarray(self.electrode.log_gain + self.shift + value)
+
     def own_K(self, level: FloatArray) -> FloatArray:
         """Sd (n, M) of ln K of the electrode, the relative uncertainty of its own added level counted as one of K."""
         cell = self.cell(level)
@@ -173,6 +184,11 @@ class DipLaw:
         """P(Y <= signal | level) averaged over the draws; signal and level (n,) broadcast, giving (n,)."""
         seen = level if isinstance(level, Responses) else self.responses(np.atleast_1d(level))
         y = np.broadcast_to(np.atleast_1d(signal), max(np.size(signal), seen.value.shape[0]))
+        loops = loaded()
+        if loops is not None:
+            middle, spread = (np.broadcast_to(one, (y.size, self.shift.size)) for one in self.log_normal(seen))
+            packed = map(np.ascontiguousarray, (y, middle, spread, self.variance, self.electrode.cv))
+            return np.asarray(loops.tails_by_node(*packed, GAIN_NODES) @ GAIN_WEIGHTS)
         rows = max(1, BLOCK // (GAIN_NODES.size * self.shift.size))
         parts = (slice(start, start + rows) for start in range(0, y.size, rows))
         found = [self._by_node(y[part], seen.part(part) if seen.value.shape[0] > 1 else seen) for part in parts]
@@ -194,6 +210,9 @@ class DipLaw:
 
     def approximate_cdf(self, signal: float | FloatArray, shape: Shape) -> FloatArray:
         """approximate_by_draw averaged over the draws: (n,), or (k, n) for signals (k, 1, 1)."""
+        loops = loaded()
+        if loops is not None and np.ndim(signal) == 0:
+            return np.asarray(loops.tails(*self._factors(signal), bool(signal < 0.0), *shape.packed))
         rows = max(1, BLOCK // (np.size(signal) * self.shift.size))
         parts = (shape.part(slice(start, start + rows)) for start in range(0, shape.k.shape[0], rows))
         return np.concatenate([_average(self.approximate_by_draw(signal, part)) for part in parts], axis=-1)
@@ -201,14 +220,19 @@ class DipLaw:
     def approximate_by_draw(self, signal: float | FloatArray, shape: Shape) -> FloatArray:
         """P(Y <= signal | level) of every draw (n, M): normal on the scale asinh(k y / s) / k, k^2 the variance that
         grows with the signal, s^2 the additive one."""
-        s, below = np.sqrt(self.variance), np.less(signal, 0.0)
-        z = exp_arcsinh(shape.k * (np.abs(signal) / s))
+        of_signal, of_growth = self._factors(signal)
+        z, below = exp_arcsinh(shape.k * of_signal), np.less(signal, 0.0)
         if below.any():
             z = np.where(below, 1.0 / z, z)
-        z /= exp_arcsinh(shape.growth * (np.exp(self.electrode.log_gain + self.shift) / s))
+        z /= exp_arcsinh(shape.growth * of_growth)
         np.log(z, out=z)
         z /= shape.k
         return normal_cdf(z, spent=True)
+
+    def _factors(self, signal: float | FloatArray) -> tuple[FloatArray, FloatArray]:
+        """Of k, which make of it k |y| / s, and of the growth, which make of it k times the typical response over s."""
+        s = np.sqrt(self.variance)
+        return np.asarray(np.abs(signal) / s), np.asarray(np.exp(self.electrode.log_gain + self.shift) / s)
 
     def quantile(self, probability: float, level: FloatArray) -> FloatArray:
         """Signals (n,) with P(Y <= signal | level) = probability, to 1e-9 of the signal's scale."""

@@ -23,7 +23,7 @@ def _table() -> tuple[FloatArray, ...]:
     return value, density, -0.5 * at * density, (at**2 - 1.0) * density / 6.0
 
 
-_VALUE, _DENSITY, _BEND, _TWIST = _table()
+VALUE, DENSITY, _BEND, _TWIST = _table()
 
 
 def normal_cdf(z: FloatArray, spent: bool = False) -> FloatArray:
@@ -39,7 +39,7 @@ def normal_cdf(z: FloatArray, spent: bool = False) -> FloatArray:
     index = nearest.astype(np.int64)
     index += int(REACH * PER_UNIT)
     found = _TWIST.take(index)
-    for coefficient in (_BEND, _DENSITY, _VALUE):
+    for coefficient in (_BEND, DENSITY, VALUE):
         found *= steps
         found += coefficient.take(index)
     return found

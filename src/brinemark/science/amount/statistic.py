@@ -127,12 +127,12 @@ class SingleReading:
         return (1.0,)
 
     def folds(self, level: FloatArray, tail: float) -> FloatArray:
-        law, responses = self.tail.law.thinned(FOLD_DRAWS), self.tail.responses.part(slice(None), FOLD_DRAWS)
-        typical = np.exp(median(law.log_median(level), axis=1))
+        law, shape = self.tail.law.thinned(FOLD_DRAWS), self.tail.shape.part(slice(-1), FOLD_DRAWS)
+        typical = np.exp(median(self.tail.law.shared_log_median(level)[:, :FOLD_DRAWS], axis=1))
         if not self.mixed:
-            return folds_of(self.search, normal_draws_scores(law, typical, responses), tail)
+            return folds_of(self.search, normal_draws_scores(law, typical, shape), tail)
         rungs = np.arange(0, self.search.size, 2)
-        table = law.approximate_cdf(typical[:, None, None], law.shape(responses.part(rungs)))
+        table = law.approximate_cdf(typical[:, None, None], shape.part(rungs))
         return folds_of(self.search[rungs], scores_of(table).T, tail)
 
     def monte_carlo_sd(self, level: float) -> float:

@@ -54,7 +54,7 @@ class SignalTail:
         levels = np.append(search, np.inf)
         shape = law.shared_shape(levels)
         rough = scores_of(law.approximate_cdf(signal, shape))
-        correction = _correction(law, signal, levels, rough)
+        correction = _correction(law, signal, shape, (levels, rough))
         scores = rough + correction.at(-rough)
         score = SmoothCurve.through(place_of(search, search), scores[:-1])
         chances = normal_cdf(scores)
@@ -67,8 +67,11 @@ class SignalTail:
 
     def below(self, level: FloatArray) -> FloatArray:
         """P(Y <= signal | level) at levels (m,), inf allowed; beyond the search as at its end."""
-        score = self.score.at(place_of(level, self.search))
-        return np.where(np.isinf(level), self.plateau, normal_cdf(score, spent=True))
+        beyond = np.isinf(level)
+        if beyond.all():
+            return np.full(level.shape, self.plateau)
+        chances = normal_cdf(self.score.at(place_of(level, self.search)), spent=True)
+        return np.where(beyond, self.plateau, chances) if beyond.any() else chances
 
     def falls_to(self, target: float) -> float | None:
         """Level at which the probability falls to target: 0 if it starts there or below, None if it stays above."""
@@ -99,7 +102,8 @@ class SignalTail:
         each = self.law.approximate_by_draw(self.signal, self.shape.part(slice(rung, rung + 1)))[0]
         group = np.arange(each.size) % GROUPS
         means = np.bincount(group, each) / np.bincount(group)
-        return float(np.sqrt(means.var(ddof=1) / GROUPS))
+        away = means - means.sum() / GROUPS
+        return float(np.sqrt(away @ away / (GROUPS - 1) / GROUPS))
 
 
 def place_of(level: FloatArray, search: FloatArray) -> FloatArray:
@@ -112,26 +116,29 @@ def scores_of(probability: FloatArray) -> FloatArray:
     return normal_scores(probability.ravel().tolist(), LEAST).reshape(probability.shape)
 
 
-def normal_draws_scores(law: DipLaw, signal: FloatArray, responses: Responses) -> FloatArray:
+def normal_draws_scores(law: DipLaw, signal: FloatArray, shape: Shape) -> FloatArray:
     """Scores (n, k) of signals (k,) at n levels, the draws' scatter on the scale w taken as normal too: for typical
     electrodes, not for statements (folds of 2 to 20 differ by 1 to 4 % from those of all draws)."""
-    middle, spread = law.log_normal(responses)
-    k = np.sqrt(spread**2 + law.electrode.cv**2).mean(axis=1, keepdims=True)
-    s = float(np.sqrt(law.variance).mean())
-    placed = stretched(np.exp(middle), k, s)
-    mean, variance = placed.mean(axis=1, keepdims=True), placed.var(axis=1, keepdims=True)
+    k, s = shape.k.mean(axis=1, keepdims=True), float(np.sqrt(law.variance).mean())
+    typical = shape.growth / shape.k
+    typical *= np.exp(law.electrode.log_gain + law.shift)
+    placed = stretched(typical, k, s)
+    mean = placed.mean(axis=1, keepdims=True)
+    placed -= mean
+    variance = np.einsum("nm,nm->n", placed, placed)[:, None] / placed.shape[1]
     return np.asarray((stretched(signal, k, s) - mean) / np.sqrt(1.0 + variance))
 
 
-def _correction(law: DipLaw, signal: float, levels: FloatArray, rough: FloatArray) -> SmoothCurve:
-    """Exact minus approximate score over minus the approximate one, which is (n,) at the levels, plateau last."""
+def _correction(law: DipLaw, signal: float, shape: Shape, known: tuple[FloatArray, FloatArray]) -> SmoothCurve:
+    """Exact minus approximate score over minus the approximate one. shape : at levels, plateau last; known : these
+    (n,), and the approximate scores there."""
+    levels, rough = known
     inner = np.abs(rough[1:-1] - np.array(SCORES)[:, None]).argmin(axis=1) + 1
-    chosen = np.array(sorted({0, *inner.tolist(), rough.size - 1}))  # numpy's unique of a list loads masked arrays
-    place, first = np.unique(-rough[chosen], return_index=True)
-    near = np.abs(place) < FAR
-    if not near.any():
+    chosen = {-rough[n]: n for n in sorted({0, *inner.tolist(), rough.size - 1}, reverse=True) if abs(rough[n]) < FAR}
+    if not chosen:
         return SmoothCurve.through(np.zeros(1), np.zeros(1))
-    at, part = chosen[first[near]], law.thinned(PART)
+    place = np.array(sorted(chosen))
+    at, part = np.array([chosen[score] for score in place.tolist()]), law.thinned(PART)
     exact = part.cdf(np.array([signal]), law.shared_responses(levels).part(at, PART))
-    rough_part = part.approximate_cdf(signal, law.shared_shape(levels).part(at, PART))
-    return SmoothCurve.through(place[near], scores_of(exact) - scores_of(rough_part))
+    rough_part = part.approximate_cdf(signal, shape.part(at, PART))
+    return SmoothCurve.through(place, scores_of(exact) - scores_of(rough_part))
