@@ -103,5 +103,5 @@ def test_one_draw_without_scatter_is_the_normal_scale_itself() -> None:
 
 @given(st.floats(0, 1e6), st.floats(0, 1e6))
 def test_a_ratio_of_exponentials_has_the_difference_of_inverse_sines_for_its_logarithm(a: float, b: float) -> None:
-    found = float(np.log(exp_arcsinh(np.array(a)) / exp_arcsinh(np.array(b))))
-    assert found == pytest.approx(float(np.arcsinh(a) - np.arcsinh(b)), abs=1e-14)
+    found = np.log(exp_arcsinh(np.array([a])) / exp_arcsinh(np.array([b])))
+    assert found == pytest.approx(np.arcsinh([a]) - np.arcsinh([b]), abs=1e-14)

@@ -15,7 +15,7 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from brinemark.science.amount.curves import SmoothCurve
-from brinemark.science.amount.law import DipLaw, Responses, Shape, stretched
+from brinemark.science.amount.law import DipLaw, Shape, stretched
 from brinemark.science.amount.normal import normal_cdf, normal_quantile, normal_scores
 from brinemark.science.amount.roots import rising_root
 from brinemark.terms.arrays import FloatArray
@@ -59,11 +59,6 @@ class SignalTail:
         score = SmoothCurve.through(place_of(search, search), scores[:-1])
         chances = normal_cdf(scores)
         return cls(law, signal, search, shape, score, correction, chances[:-1], float(chances[-1]))
-
-    @property
-    def responses(self) -> Responses:
-        """What electrodes answer at the levels of the search."""
-        return self.law.shared_responses(np.append(self.search, np.inf)).part(slice(-1))
 
     def below(self, level: FloatArray) -> FloatArray:
         """P(Y <= signal | level) at levels (m,), inf allowed; beyond the search as at its end."""
