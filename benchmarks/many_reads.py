@@ -39,12 +39,13 @@ BATCHES, WANTED_S, MEMORY_MB = 9, 10.0, 30.0
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Bench:
-    """What every process needs."""
+    """What every process needs. plain : to read without compiled loops."""
 
     calibration: Calibration
     readings: ElectrodeReadings
     new: tuple[TrueBatch, ...]
     seed: int
+    plain: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,7 +64,7 @@ _bench: list[Bench] = []
 Parts = dict[str, BatchPart]
 
 
-def bench_of(batches: int, seed: int) -> Bench:
+def bench_of(batches: int, seed: int, plain: bool = False) -> Bench:
     """Simulate and calibrate."""
     rng, truth = np.random.default_rng(seed), Truth()
     names = [*(f"B{i}" for i in range(BATCHES)), *(f"N{i}" for i in range(batches))]
@@ -72,14 +73,12 @@ def bench_of(batches: int, seed: int) -> Bench:
     readings = simulate_history(truth, drawn, levels, rng)
     keep = simulate_history(truth, drawn[:BATCHES], levels[:BATCHES], np.random.default_rng([seed, 1]))
     made = calibrate(keep, AnalyteSection(), PriorSection(), CalibrationSection(seed=seed))
-    return Bench(made, readings, drawn[BATCHES:], seed)
+    return Bench(made, readings, drawn[BATCHES:], seed, plain)
 
 
-def start(bench: Bench, plain: bool = False) -> None:
-    """Once in every process; plain : without compiled loops."""
+def start(bench: Bench) -> None:
+    """Once in every process."""
     _bench.append(bench)
-    if not plain:
-        load()
 
 
 def peak() -> float:
@@ -97,6 +96,8 @@ def read_batch(task: tuple[int, int, Parts]) -> Done:
     """All samples of one batch."""
     number, count, parts = task
     bench, before, begun = _bench[0], peak(), time.process_time()
+    if not bench.plain:
+        load()
     batch, rng = bench.new[number], np.random.default_rng([bench.seed, number])
     x, y = simulate_electrodes(Truth(), batch, np.resize(LEVELS, count), rng)
     pairs = zip(np.exp(x).tolist(), y.tolist(), strict=True)
@@ -120,9 +121,9 @@ def main() -> int:
     subprocess.run([sys.executable, "-c", IMPORTS], check=True)
     imports = time.perf_counter() - begun
     batches = -(-given.reads // given.per_batch)
-    bench = bench_of(batches, given.seed)
+    bench = bench_of(batches, given.seed, given.plain)
     with ProcessPoolExecutor(
-        given.processes, mp_context=get_context("spawn"), initializer=start, initargs=(bench, given.plain)
+        given.processes, mp_context=get_context("spawn"), initializer=start, initargs=(bench,)
     ) as pool:
         begun = time.perf_counter()
         parts = list(pool.map(draws_of, range(batches)))

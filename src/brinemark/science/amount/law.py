@@ -15,7 +15,7 @@ from brinemark.science.amount.compiled import loaded
 from brinemark.science.amount.memo import Memo
 from brinemark.science.amount.normal import normal_cdf, normal_quantile, normal_scores
 from brinemark.science.amount.response import LogResponse, occupancy
-from brinemark.science.amount.roots import rising_root
+from brinemark.science.amount.roots import NOTHING, rising_root, root_near
 from brinemark.terms.arrays import FloatArray, IntArray
 
 # Own-gain nodes: a trapezoid over +-4.5 sd; against 201 nodes the tail probabilities differ by less than 1e-6.
@@ -47,7 +47,10 @@ class ElectrodeLaw:
 
     def picked(self, which: slice | IntArray) -> ElectrodeLaw:
         """Some of the draws."""
-        return ElectrodeLaw(*(getattr(self, field.name)[which] for field in fields(self)))
+        return ElectrodeLaw(*(getattr(self, name)[which] for name in LAW_FIELDS))
+
+
+LAW_FIELDS = tuple(one.name for one in fields(ElectrodeLaw))
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -235,20 +238,30 @@ class DipLaw:
         return np.asarray(np.abs(signal) / s), np.asarray(np.exp(self.electrode.log_gain + self.shift) / s)
 
     def quantile(self, probability: float, level: FloatArray) -> FloatArray:
-        """Signals (n,) with P(Y <= signal | level) = probability, to 1e-9 of the signal's scale."""
+        """Signals (n,) with P(Y <= signal | level) = probability, to 1e-10 of a normal score."""
         return np.array([self._quantile(probability, float(c)) for c in np.atleast_1d(level)])
 
     def _quantile(self, probability: float, level: float) -> float:
-        at, wanted = np.array([level]), normal_quantile(probability)
-        middle, spread = self.log_normal(self.responses(at))
+        """Looked for on the scale asinh(signal / s), near what the normal scale says."""
+        seen, wanted = self.responses(np.array([level])), normal_quantile(probability)
+        shape, s = self.shape(seen), float(np.sqrt(self.variance).mean())
+
+        def score(place: float) -> float:
+            return float(normal_scores(self.cdf(np.array([s * np.sinh(place)]), seen), 1e-15)[0]) - wanted
+
+        def rough(place: float) -> float:
+            return float(normal_scores(self.approximate_cdf(float(s * np.sinh(place)), shape), 1e-15)[0]) - wanted
+
+        low, high = (float(np.arcsinh(end / s)) for end in self._ends(seen))
+        place = root_near(score, rising_root(rough, low, high, 1e-4), 1.0 / float(shape.k.mean()))
+        return s * float(np.sinh(rising_root(score, low, high, NOTHING) if place is None else place))
+
+    def _ends(self, seen: Responses) -> tuple[float, float]:
+        """Signals below and above all that an electrode gives."""
+        middle, spread = self.log_normal(seen)
         top, cv = float(np.exp(middle.max())), float(self.electrode.cv.max())
         noise = 9.0 * float(np.sqrt(self.variance.max() + (cv * top) ** 2))
-        high = top * float(np.exp(GAIN_NODES[-1] * spread.max())) * (1.0 + 9.0 * cv) + noise
-
-        def score(signal: float) -> float:
-            return float(normal_scores(self.cdf(np.array([signal]), at), 1e-15)[0]) - wanted
-
-        return rising_root(score, -noise, high, 1e-9 * top)
+        return -noise, top * float(np.exp(GAIN_NODES[-1] * spread.max())) * (1.0 + 9.0 * cv) + noise
 
     def simulate(self, level: float, pick: IntArray, own: FloatArray, normal: FloatArray) -> FloatArray:
         """Signals (S,) at one level for draws pick (S,), own latents (3, S) of the electrode (gain, floor, K, standard
