@@ -45,8 +45,8 @@ def normal(z: float) -> float:
 @compiled
 def log_ratio(a: float, b: float) -> float:
     """ln(a / b) of positive ordinary numbers, by one division: k ln 2 + 2 artanh(s), s = (m - b) / (m + b), where
-    m = a / 2^k is within a factor of root 2 of b. The series is summed in pairs, which wait less for each other."""
-    k = ((bits_of(a) - bits_of(b) + (ONE_BITS - ROOT_HALF_BITS)) >> 52)
+    m = a / 2^k is within a factor of 1.6 of b. The series is summed in pairs, which wait less for each other."""
+    k = (bits_of(a) - bits_of(b) + (ONE_BITS - ROOT_HALF_BITS)) >> 52
     m = number_of(bits_of(a) - (k << 52))
     power = number_of(k + ROUND_BITS) - ROUND
     s = (m - b) / (m + b)
