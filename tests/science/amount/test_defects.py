@@ -18,8 +18,9 @@ from brinemark.science.amount.defects import (
     log_shares,
     mixture_at,
 )
+from brinemark.science.amount.electrodes import _drawn_kinds, electrode_laws, film_kinds
 from brinemark.science.amount.films import film_doubt, known_dips
-from brinemark.science.amount.law import DipLaw, _drawn_kinds, electrode_laws, film_kinds
+from brinemark.science.amount.law import DipLaw
 from brinemark.science.amount.lives import NODES
 from brinemark.science.amount.predictive import BatchDraws, batch_draws
 from brinemark.science.amount.priors import DEFAULTS

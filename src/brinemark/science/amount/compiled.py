@@ -1,8 +1,8 @@
-"""The likelihoods of lives.py in compiled loops, once the extra "fast" is installed and loaded.
+"""The likelihoods of lives.py and the tails of law.py in compiled loops, once the extra "fast" is installed and loaded.
 
-Loading takes about as long as a reading from cold, so readings never ask for it, and give the same digits in whatever
-process they are made: calibrating does, and studies that read thousands. With the same nodes, log
-marginals agree to rounding; nodes sought by either differ by what their differences leave, log marginals by 1e-8.
+Loading takes about as long as a reading from cold, so the command that reads never asks for it, and gives the same
+digits in whatever process: calibrating does, and studies that read thousands. With the same nodes, log marginals agree
+to rounding; nodes sought by either differ by what their differences leave, log marginals by 1e-8. Tails agree to 1e-12.
 
 Every batch under every parameter vector is a piece of work of its own, with a place of its own for its result, so that
 results do not depend on how many threads share them.
@@ -43,6 +43,8 @@ class Loops:
     integrals: Callable[..., FloatArray]
     marginals: Callable[..., None]
     climb: Callable[..., None]
+    tails: Callable[..., FloatArray]
+    tails_by_node: Callable[..., FloatArray]
     pool: Executor | None = None
 
     def share(self, work: Callable[[int, int], None], count: int) -> None:
@@ -65,7 +67,9 @@ def _found(pool: Executor | None = None) -> Loops | None:
     sums = importlib.import_module("brinemark.science.amount.kernels")
     base = importlib.import_module("brinemark.science.amount.kernels_base")
     modes = importlib.import_module("brinemark.science.amount.kernels_climb")
-    return Loops(base.ROWS, sums.densities, sums.integrals, sums.marginals, modes.climb, pool)
+    tails = importlib.import_module("brinemark.science.amount.kernels_tails")
+    of_tails = tails.approximate, tails.by_node
+    return Loops(base.ROWS, sums.densities, sums.integrals, sums.marginals, modes.climb, *of_tails, pool)
 
 
 def load() -> bool:
