@@ -27,6 +27,7 @@ from brinemark.science.amount.response import ParameterLayout, Population, UnitD
 from brinemark.terms.arrays import FloatArray, IntArray
 
 LATENTS = 3
+AT_ONCE = 16  # LANES_AT_ONCE of kernels_base.py
 PIECES = 8  # that work is cut into where threads share it: more than threads, since some take longer
 ROOM = 2**20  # numbers of a pack held at once, so that memory does not grow with the parameter vectors
 Rule: TypeAlias = tuple[FloatArray, FloatArray, IntArray]
@@ -158,7 +159,7 @@ class CompiledResponse:
     ) -> FloatArray:
         """Log marginal likelihood (D, G) of each batch; modes : the five arrays of Adapted; sides : nodes of a batch,
         of electrodes read once, and several times."""
-        groups, outer, rules = self._groups(group_of_unit), hermite_grid(sides[0]), tuple(map(_rule, sides[1:]))
+        groups, outer, rules = self._groups(group_of_unit), _outer(sides[0]), tuple(map(_rule, sides[1:]))
         out = np.empty((theta.shape[1], groups.size - 1))
         for rows in self._rows(theta.shape[1]):
             pack, part = self._pack(theta[:, rows]), tuple(np.ascontiguousarray(one[..., rows, :]) for one in modes)
@@ -216,6 +217,15 @@ def _rule(sides: tuple[int, ...]) -> Rule:
         (points[i, :side],), weights = hermite_grid((side,))
         log_weights[i, :side] = weights - 0.5 * LOG_2PI
     return points, log_weights, np.array([*sides, 1, 1][:LATENTS])
+
+
+def _outer(sides: tuple[int, ...]) -> tuple[FloatArray, FloatArray, int]:
+    """Nodes (3, A), log weights (A,), how many nodes come before the last two latents repeat; A in sixteens, nodes
+    without weight after the last."""
+    points, log_weights = hermite_grid(sides)
+    missing = -log_weights.size % AT_ONCE
+    log_weights = np.pad(log_weights, (0, missing), constant_values=-np.inf)
+    return np.pad(points, ((0, 0), (0, missing))), log_weights, sides[1] * sides[2]
 
 
 def _padded(values: FloatArray, axis: int) -> FloatArray:

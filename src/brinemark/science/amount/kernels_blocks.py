@@ -1,4 +1,4 @@
-"""Symmetric 3 x 3 blocks in compiled loops: made positive definite, inverse, lower root (newton.py)."""
+"""Symmetric 3 x 3 blocks in compiled loops: made positive definite, inverse, lower and upper root (newton.py)."""
 
 from __future__ import annotations
 
@@ -6,7 +6,7 @@ from math import isfinite, sqrt
 
 import numpy as np
 
-from brinemark.science.amount.kernels_base import compiled
+from brinemark.science.amount.kernels_base import compiled, uncounted
 from brinemark.science.amount.newton import FLOOR as LEAST
 from brinemark.science.amount.newton import THINNEST
 from brinemark.terms.arrays import FloatArray
@@ -27,7 +27,7 @@ def positive(block: FloatArray) -> FloatArray:
     return np.ascontiguousarray(vectors * size) @ np.ascontiguousarray(vectors.T)
 
 
-@compiled
+@uncounted
 def is_positive(block: FloatArray, least: float) -> bool:
     """Whether block - least times the unit matrix is positive definite, by the leading minors; nan is not."""
     a, b, c = block[0, 0] - least, block[1, 1] - least, block[2, 2] - least
@@ -64,3 +64,9 @@ def root_of(m: FloatArray) -> FloatArray:
     root[2, 1] = (m[2, 1] - root[2, 0] * root[1, 0]) / root[1, 1]
     root[2, 2] = sqrt(m[2, 2] - root[2, 0] ** 2 - root[2, 1] ** 2)
     return root
+
+
+@compiled
+def upper_root_of(m: FloatArray) -> FloatArray:
+    """Upper root of a positive definite 3 x 3 block."""
+    return np.ascontiguousarray(root_of(np.ascontiguousarray(m[::-1, ::-1]))[::-1, ::-1])

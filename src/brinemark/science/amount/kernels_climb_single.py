@@ -12,7 +12,7 @@ from typing import TypeAlias
 import numpy as np
 
 from brinemark.science.amount.kernels_base import Latents, Pack, compiled
-from brinemark.science.amount.kernels_blocks import inverse, is_positive, positive, root_of
+from brinemark.science.amount.kernels_blocks import inverse, is_positive, positive, upper_root_of
 from brinemark.science.amount.kernels_single import single_slopes
 from brinemark.science.amount.newton import FLOOR as LEAST
 from brinemark.science.amount.quadrature import LOG_2PI, MAX_NEWTON, SHORTEST, STEP_DONE
@@ -70,7 +70,7 @@ def keep(here: State, at: tuple[int, int, int, int], modes: Modes) -> None:
     """What a search has found, into modes."""
     (d, g, first, last), (z, z_root, e, slope, e_root) = at, modes
     z[:, d, g] = here[0]
-    z_root[:, :, d, g] = root_of(inverse(here[3]))
+    z_root[:, :, d, g] = upper_root_of(inverse(here[3]))
     for i in range(last - first):
         one = here[2][i]
         e[0, d, first + i] = here[1][i]
