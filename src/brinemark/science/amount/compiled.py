@@ -116,10 +116,10 @@ class CompiledResponse:
         object.__setattr__(self, "starts", starts)
 
     def __call__(self, theta: FloatArray, z: FloatArray, e: FloatArray) -> FloatArray:
-        """(1, A, D, U) for theta (P, D, 1), z (3, A, D, U), e (1 to 3, 1, A, D, U)."""
-        z_all, e_all = np.broadcast_arrays(z, _padded(e[:, 0], 0))
-        found = self.loops.densities(self._pack(theta), z_all, e_all, self.layout.own_K)
-        return np.asarray(found)[None]
+        """(B, A, D, U) for theta (P, D, 1), z (3, A, D, U), e (1 to 3, B, A, D, U)."""
+        pack, own_K = self._pack(theta), self.layout.own_K
+        each = [np.broadcast_arrays(z, _padded(one, 0)) for one in np.moveaxis(e, 1, 0)]
+        return np.stack([self.loops.densities(pack, *place, own_K) for place in each])
 
     def integral(
         self, theta: FloatArray, z: FloatArray, middle: FloatArray, root: FloatArray, sides: tuple[int, ...]
@@ -220,12 +220,12 @@ def _rule(sides: tuple[int, ...]) -> Rule:
 
 
 def _outer(sides: tuple[int, ...]) -> tuple[FloatArray, FloatArray, int]:
-    """Nodes (3, A), log weights (A,), how many nodes come before the last two latents repeat; A in sixteens, nodes
-    without weight after the last."""
-    points, log_weights = hermite_grid(sides)
-    missing = -log_weights.size % AT_ONCE
-    log_weights = np.pad(log_weights, (0, missing), constant_values=-np.inf)
-    return np.pad(points, ((0, 0), (0, missing))), log_weights, sides[1] * sides[2]
+    """Nodes (3, A), log weights (A,), how many nodes come before the last two latents repeat; A in sixteens, the last
+    nodes once more, without weight, where there are fewer."""
+    (points, log_weights), pairs = hermite_grid(sides), sides[1] * sides[2]
+    again = log_weights.size - pairs + np.arange(-log_weights.size % AT_ONCE) % pairs
+    log_weights = np.append(log_weights, np.full(again.size, -np.inf))
+    return np.concatenate([points, points[:, again]], axis=1), log_weights, pairs
 
 
 def _padded(values: FloatArray, axis: int) -> FloatArray:

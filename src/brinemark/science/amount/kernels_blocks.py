@@ -67,6 +67,22 @@ def root_of(m: FloatArray) -> FloatArray:
 
 
 @compiled
-def upper_root_of(m: FloatArray) -> FloatArray:
-    """Upper root of a positive definite 3 x 3 block."""
-    return np.ascontiguousarray(root_of(np.ascontiguousarray(m[::-1, ::-1]))[::-1, ::-1])
+def mend(block: FloatArray) -> None:
+    """Make a symmetric 3 x 3 block positive definite in place, where it is not."""
+    if not is_positive(block, LEAST):
+        block[:] = positive(block)
+
+
+@uncounted
+def inverse_upper_root(m: FloatArray, root: FloatArray) -> None:
+    """Into root (3, 3) the upper root of the inverse of a positive definite block: the inverse of its lower root, the
+    other way up."""
+    first = 1.0 / sqrt(m[0, 0])
+    b, c = m[1, 0] * first, m[2, 0] * first
+    second = 1.0 / sqrt(m[1, 1] - b * b)
+    d = (m[2, 1] - c * b) * second
+    third = 1.0 / sqrt(m[2, 2] - c * c - d * d)
+    root[0, 0], root[1, 1], root[2, 2] = first, second, third
+    root[0, 1], root[1, 2] = -b * first * second, -d * second * third
+    root[0, 2] = -(c * first + d * root[0, 1]) * third
+    root[1, 0], root[2, 0], root[2, 1] = 0.0, 0.0, 0.0

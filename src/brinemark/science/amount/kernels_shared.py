@@ -51,6 +51,8 @@ def densities(reading: Latents, points: tuple[float, float, int], room: FloatArr
         top = max(top, room[VALUES, j])
     for j in range(size):
         room[VALUES, j] = exponential(room[VALUES, j] - top) * room[FACTORS, j]
+    room[VALUES, 0] *= 0.5
+    room[VALUES, count - 1] *= 0.5
     return top
 
 

@@ -234,8 +234,8 @@ def log_slopes(pack: Pack, at: tuple[int, int], k: float, p: float) -> tuple[Ben
     log_floor = min(population[LN_FLOOR, d] + population[FLOOR_BATCH_SD, d] * p, FARTHEST)
     floor = exponential(log_floor) * by_draw[FLOOR, d, r]
     total = max(floor + theta, 1e-300)
-    s, fall = floor / total, -h * theta * (1.0 - theta)
-    b, steep = fall / total, -h * (1.0 - 2.0 * theta)
+    inverse, fall = 1.0 / total, -h * theta * (1.0 - theta)
+    s, b, steep = floor * inverse, fall * inverse, -h * (1.0 - 2.0 * theta)
     c = steep * b - b * b
     c1 = 2.0 * h * fall * b + steep * c - 2.0 * b * c
     c2 = 2.0 * h * fall * (steep * b + 2.0 * c) + steep * c1 - 2.0 * c * c - 2.0 * b * c1
@@ -279,9 +279,10 @@ def squared(f: Bent, w: float) -> Bent:
 def root_of(f: Bent, more: float) -> Bent:
     """(f + more)^(1/2)."""
     root = sqrt(f[0] + more)
-    half = 0.5 / root
+    inverse = 1.0 / root
+    half = 0.5 * inverse
     k, p = half * f[1], half * f[2]
-    return root, k, p, half * f[3] - k * k / root, half * f[4] - k * p / root, half * f[5] - p * p / root
+    return root, k, p, half * f[3] - k * k * inverse, half * f[4] - k * p * inverse, half * f[5] - p * p * inverse
 
 
 @uncounted

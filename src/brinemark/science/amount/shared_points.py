@@ -24,8 +24,8 @@ import numpy as np
 
 from brinemark.terms.arrays import BoolArray, FloatArray
 
-REACH = 6.5  # sd of a product N p about its mode
-STEP = 0.8  # of the smallest such sd
+REACH = 6.0  # sd of a product N p about its mode
+STEP = 1.0  # of the smallest such sd
 TOGETHER = 4  # points come in fours, which the compiled loops take at once
 MOST = 64
 FARTHEST_START = 30.0
@@ -50,8 +50,9 @@ def over_log_mean(
         place = np.arange(int(count.max()))[:, None, None]
         logs = np.where(place < count, log_density(low + step * place), -np.inf)
         top = logs.max(axis=0)
+        halves = np.where((place == 0) | (place == count - 1.0), 0.5, 1.0)
         start, by = (low - median) / spread, step / spread
-        total = _summed(np.exp(logs - top), start, by)
+        total = _summed(halves * np.exp(logs - top), start, by)
         served = few & (np.abs(start) <= FARTHEST_START).all(axis=0) & (total > LEAST).all(axis=0)
         return np.log(total * by) + top - 0.5 * np.log(2.0 * np.pi), served
 
