@@ -219,13 +219,13 @@ def _rule(sides: tuple[int, ...]) -> Rule:
     return points, log_weights, np.array([*sides, 1, 1][:LATENTS])
 
 
-def _outer(sides: tuple[int, ...]) -> tuple[FloatArray, FloatArray, int]:
-    """Nodes (3, A), log weights (A,), how many nodes come before the last two latents repeat; A in sixteens, the last
-    nodes once more, without weight, where there are fewer."""
+def _outer(sides: tuple[int, ...]) -> tuple[FloatArray, FloatArray, tuple[int, int]]:
+    """Nodes (3, A), log weights (A,), how many nodes come before the last two latents repeat, and how many there are; A
+    in sixteens, the last nodes once more, without weight, where there are fewer."""
     (points, log_weights), pairs = hermite_grid(sides), sides[1] * sides[2]
     again = log_weights.size - pairs + np.arange(-log_weights.size % AT_ONCE) % pairs
     log_weights = np.append(log_weights, np.full(again.size, -np.inf))
-    return np.concatenate([points, points[:, again]], axis=1), log_weights, pairs
+    return np.concatenate([points, points[:, again]], axis=1), log_weights, (pairs, points.shape[1])
 
 
 def _padded(values: FloatArray, axis: int) -> FloatArray:

@@ -47,14 +47,14 @@ from brinemark.science.amount.shared_points import MOST
 from brinemark.terms.arrays import FloatArray, IntArray
 
 Node: TypeAlias = tuple[int, int, int]  # of the batch, parameter vector, electrode
-# lanes of an electrode (kernels_shared.py), lower root (3, 3) of its nodes, 1 for absent latents, and how many nodes of
-# the batch come before its K and floor repeat
-Place: TypeAlias = tuple[FloatArray, FloatArray, int]
+# lanes of an electrode (kernels_shared.py), lower root (3, 3) of its nodes, 1 for absent latents; how many nodes of the
+# batch come before its K and floor repeat, and how many there are without those that only fill up
+Place: TypeAlias = tuple[FloatArray, FloatArray, tuple[int, int]]
 # room for (2, nodes of an electrode, nodes of a batch), (2, nodes of an electrode), (4, readings of an electrode), and
 # for shared points (kernels_shared.py)
 Work: TypeAlias = tuple[FloatArray, FloatArray, FloatArray, FloatArray]
-# nodes (3, A) and log weights (A,) of a batch, and how many come before its K and floor repeat
-Outer: TypeAlias = tuple[FloatArray, FloatArray, int]
+# nodes (3, A) and log weights (A,) of a batch, and the same two numbers
+Outer: TypeAlias = tuple[FloatArray, FloatArray, tuple[int, int]]
 # first electrode of each batch (G + 1,), and the first and last but one of the pairs d G + g that are wanted
 Jobs: TypeAlias = tuple[IntArray, int, int]
 Modes: TypeAlias = tuple[FloatArray, FloatArray, FloatArray, FloatArray, FloatArray]
@@ -139,7 +139,7 @@ def integrals(pack: Pack, place: tuple[FloatArray, FloatArray, FloatArray], rule
                 lanes[:3, a], lanes[MIDDLE : MIDDLE + 3, a] = place[0][:, node, d, u], place[1][:, node, d, u]
             root[:] = place[2][:, :, d, u]
             batch_lanes(pack, d, lanes, size)
-            over_electrode(pack, (d, u), (lanes, root, size), (rule, rule), work, own_K)
+            over_electrode(pack, (d, u), (lanes, root, (size, nodes)), (rule, rule), work, own_K)
             out[:, d, u] = lanes[SUM, :nodes]
     return out
 
@@ -162,11 +162,11 @@ def over_electrode(
     pack: Pack, at: tuple[int, int], place: Place, rules: tuple[Rule, Rule], work: Work, own_K: bool
 ) -> None:
     """Into lanes[SUM] log int p(e) p(y | z, e) de; rules : of electrodes read once, and several times."""
-    (d, u), (lanes, root, pairs), starts = at, place, pack[4]
+    (d, u), (lanes, root, (pairs, nodes)), starts = at, place, pack[4]
     if starts[u + 1] - starts[u] == 1:
         over_single(pack, (d, u), (lanes, pairs), root[0, 0], (rules[0], work[0], work[3]))
     else:
-        for a in range(lanes.shape[1]):
+        for a in range(nodes):
             if own_K:
                 over_three(pack, (a, d, u), place, rules[1], work[1])
             else:
@@ -188,14 +188,14 @@ def marginals(
     modes : what climb (kernels_climb.py) gives; rules : of the batch, of electrodes read once, and several times.
     """
     groups, first, last = jobs
-    (points, log_weights, pairs), one, several = rules
+    (points, log_weights, counts), one, several = rules
     nodes, dims = log_weights.size, modes[2].shape[0]
     lanes, root, total = np.zeros((LANES, nodes)), np.eye(3), np.empty(nodes)
     work = workspace(pack, (one, several), nodes)
     for job in range(first, last):
         d, g = job // (groups.size - 1), job % (groups.size - 1)
         batch_nodes(modes, (d, g), points, lanes)
-        batch_lanes(pack, d, lanes, pairs)
+        batch_lanes(pack, d, lanes, counts[0])
         for a in range(nodes):
             z = lanes[:3, a]
             total[a] = log_weights[a] - 0.5 * (z[0] * z[0] + z[1] * z[1] + z[2] * z[2] + 3.0 * LOG_2PI)
@@ -204,7 +204,7 @@ def marginals(
             for i in range(dims):
                 for j in range(dims):
                     root[i, j] = modes[4][i, j, d, u]
-            over_electrode(pack, (d, u), (lanes, root, pairs), (one, several), work, own_K)
+            over_electrode(pack, (d, u), (lanes, root, counts), (one, several), work, own_K)
             for a in range(nodes):
                 total[a] += lanes[SUM, a]
         z_root = modes[1][:, :, d, g]

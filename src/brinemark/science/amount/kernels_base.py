@@ -2,7 +2,9 @@
 
 Imported only when the extra "fast" is installed and somebody asks for it. The compiler turns loops over plain
 arithmetic into instructions that work on four or eight numbers at once, which it cannot do with calls of a C library;
-and plain arithmetic, whose order the compiler keeps, gives the same digits whichever library a machine has.
+and plain arithmetic, whose order the compiler keeps, does not depend on the C library of a machine. Of what may change
+results it may only join a product and a sum without rounding between ("contract"), where the processor can: on one that
+cannot, last digits are others.
 
 A pack holds, for D parameter vectors, U electrodes and R readings: population (rows below, D); centre (2, D, U) log
 gain and spread; by_draw (5, D, R) log of the cell level, log of the factor of the gain, the factor itself, additive
@@ -44,7 +46,8 @@ LANES_AT_ONCE = 16
 compiled = njit(cache=True, error_model="numpy", nogil=True, fastmath={"contract"})
 # For what makes no array of its own: without it each call counts the references to every array that it is given, up and
 # down, and two threads wait for each other's counts.
-uncounted = njit(cache=True, error_model="numpy", nogil=True, fastmath={"contract"}, _nrt=False)
+_UNCOUNTED: Any = {"_nrt": False}
+uncounted: Any = njit(cache=True, error_model="numpy", nogil=True, fastmath={"contract"}, **_UNCOUNTED)
 
 
 def _bits_of(context: Any, number: Any) -> Any:

@@ -12,7 +12,7 @@ from brinemark.science.amount.shared_points import FARTHEST_START, LEAST, MOST, 
 from brinemark.terms.arrays import FloatArray
 
 # Rows of room (ROWS, A or MOST): the normal density at the nodes of the batch, what takes it from one point to the
-# next, what takes that from one point to the next, step in sd, sum; densities at the points, what they are worked out of.
+# next, what takes that from one point to the next, step in sd, sum; densities at the points, 1 over the sd there.
 NORMAL, RATIO, BEND, BY, TOTAL, VALUES, FACTORS = range(7)
 ROWS = 7
 # Rows of lanes (LANES, A) of an electrode at the A nodes of its batch: z of the batch (3), centre of the electrode's
@@ -33,7 +33,7 @@ def points_of(lanes: FloatArray, sd: float) -> tuple[float, float, int]:
     wanted = (high - low) / (STEP * sd * thinnest)
     if not wanted <= MOST - 1:
         return low, 0.0, 0
-    count = TOGETHER * int(ceil((wanted + 1.0) / TOGETHER))
+    count = TOGETHER * ceil((wanted + 1.0) / TOGETHER)
     return low, (high - low) / (count - 1.0), count
 
 
@@ -44,8 +44,8 @@ def densities(reading: Latents, points: tuple[float, float, int], room: FloatArr
     (additive, signal, cv), (low, step, count) = reading, points
     size = whole(count)
     for j in range(size):
-        away, factor = misfit(additive, signal, cv, low + step * PLACES[j])
-        room[FACTORS, j], room[VALUES, j] = factor, -0.5 * away * away
+        away, room[FACTORS, j] = misfit(additive, signal, cv, low + step * PLACES[j])
+        room[VALUES, j] = -0.5 * away * away
     top = -inf
     for j in range(count):
         top = max(top, room[VALUES, j])

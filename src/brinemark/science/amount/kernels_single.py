@@ -50,6 +50,7 @@ from brinemark.science.amount.kernels_shared import (
 from brinemark.science.amount.quadrature import LOG_2PI
 from brinemark.terms.arrays import FloatArray
 
+Room: TypeAlias = tuple[Rule, FloatArray, FloatArray]
 # A function of ln K and ln floor of the batch, and its derivatives by k, p, kk, kp, pp in population sd.
 Bent: TypeAlias = tuple[float, float, float, float, float, float]
 
@@ -139,9 +140,7 @@ def medians(pack: Pack, at: tuple[int, int], lanes: FloatArray, pairs: int) -> N
 
 
 @uncounted
-def over_single(
-    pack: Pack, at: tuple[int, int], lanes: tuple[FloatArray, int], root: float, work: tuple[Rule, FloatArray, FloatArray]
-) -> None:
+def over_single(pack: Pack, at: tuple[int, int], lanes: tuple[FloatArray, int], root: float, work: Room) -> None:
     """Into lanes[SUM] log int p(e) p(y | z, e) de at every node of the batch, without (2 pi)^(-1/2) of the reading.
 
     lanes : and how many nodes come before K and floor repeat; root : sd of e; work : nodes of e where shared points do

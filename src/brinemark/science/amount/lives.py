@@ -34,7 +34,7 @@ from brinemark.terms.arrays import BoolArray, FloatArray, IntArray
 
 # A trial point of the search may lie absurdly far out; exp(150) is as impossible as infinity, and finite.
 FARTHEST = 150.0
-NODES = Nodes(group=(4, 4, 3))
+NODES = Nodes(group=(3, 4, 3))
 SINGLE_NODES, LIFE_NODES = (7,), (5, 4, 3)
 
 

@@ -1,11 +1,12 @@
 """Posterior draws by Laplace approximation and adaptive importance sampling with a mixture of all proposals.
 
 The first round draws from the Laplace approximation and from the prior (which bounds the weights where data say
-little, and is left out where they say so much that no draw from it could count); later rounds from multivariate t distributions fitted to all draws so far, and every draw is weighted against
-the mixture of all proposals used ("Adaptive Multiple Importance Sampling", Scandinavian Journal of Statistics 39
-(2012) 798-812, doi 10.1111/j.1467-9469.2011.00756.x). Three gates decide whether the result may be used: no NaN,
-Pareto k, and the largest weight (after Pareto smoothing of the tail), because k alone missed a two-sd error in one
-quantile of one run (docs/decisions).
+little, and is left out where they say so much that no draw from it could count); later rounds from multivariate t
+distributions fitted to all draws so far, and every draw is weighted against the mixture of all proposals used
+("Adaptive Multiple Importance Sampling", Scandinavian Journal of Statistics 39 (2012) 798-812, doi
+10.1111/j.1467-9469.2011.00756.x). Three gates decide whether the result may be used: no NaN, Pareto k, and the largest
+weight (after Pareto smoothing of the tail), because k alone missed a two-sd error in one quantile of one run
+(docs/decisions).
 """
 
 from __future__ import annotations

@@ -117,8 +117,9 @@ class LatentModel:
 
 @dataclass(frozen=True, slots=True)
 class Nodes:
-    """Nodes a side for group and unit integrals; unit None: as each class of units has it, 7 without classes. Measured on 60 simulated electrodes, nine parameter vectors, worst
-    error of the log marginal: (5, 5) 1.2e-3, (5, 7) 1.2e-4, (9, 9) 3e-6 (benchmarks/quadrature.py)."""
+    """Nodes a side for group and unit integrals; unit None: those of each class of units, 7 where there are no classes.
+    Measured on 60 simulated electrodes, nine parameter vectors, worst error of the log marginal: (5, 5) 1.2e-3, (5, 7)
+    1.2e-4, (9, 9) 3e-6 (benchmarks/quadrature.py)."""
 
     group: int | tuple[int, ...] = 5
     unit: int | None = None

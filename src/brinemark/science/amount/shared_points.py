@@ -1,4 +1,4 @@
-"""The integral over the own latent of an electrode read once, on points of its signal that all nodes of its batch share.
+"""The integral over the own latent of an electrode read once, on points that all nodes of its batch share.
 
 Given the latents z_a of its batch, the log x of the mean signal of such an electrode is normal with median m_a and
 spread s_a, and its reading depends on x alone, so that
