@@ -29,7 +29,7 @@ from brinemark.terms.arrays import FloatArray, IntArray
 LATENTS = 3
 AT_ONCE = 16  # LANES_AT_ONCE of kernels_base.py
 PIECES = 8  # that work is cut into where threads share it: more than threads, since some take longer
-ROOM = 2**20  # numbers of a pack held at once, so that memory does not grow with the parameter vectors
+ROOM = 2**21  # numbers of a pack held at once, so that memory does not grow with the parameter vectors
 Rule: TypeAlias = tuple[FloatArray, FloatArray, IntArray]
 Pack: TypeAlias = tuple[FloatArray, FloatArray, FloatArray, FloatArray, IntArray]
 
@@ -109,6 +109,7 @@ class CompiledResponse:
     layout: ParameterLayout
     own_K: bool = field(init=False)
     starts: IntArray = field(init=False)
+    last: dict[bytes, Pack] = field(init=False, default_factory=dict)
 
     def __post_init__(self) -> None:
         object.__setattr__(self, "own_K", self.layout.own_K)
@@ -191,7 +192,14 @@ class CompiledResponse:
         return CompiledResponse(self.loops, self.data.of_units(units), self.layout)
 
     def _pack(self, theta: FloatArray) -> Pack:
-        """What the loops take (kernels_base.py)."""
+        """What the loops take (kernels_base.py); the last one is kept, since integrals follow the search for modes."""
+        key = theta.tobytes()
+        if key not in self.last:
+            self.last.clear()
+            self.last[key] = self._packed(theta)
+        return self.last[key]
+
+    def _packed(self, theta: FloatArray) -> Pack:
         data, pop = self.data, population(theta, self.layout)
         middle = centre(pop, data)
         rows = np.array([getattr(pop, name)[:, 0] for name in self.loops.rows])

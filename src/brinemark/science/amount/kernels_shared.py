@@ -85,15 +85,20 @@ def over_shared(reading: Latents, lanes: FloatArray, sd: float, room: FloatArray
 @uncounted
 def begun(lanes: FloatArray, low: float, step: float, room: FloatArray) -> int:
     """The normal density at the first point, and what takes it further; at how many nodes it is near enough."""
-    near = 0
-    for a in range(lanes.shape[1]):
+    near, size = 0, lanes.shape[1]
+    # One exponential a loop: the compiler would take a longer one in pieces that leave some over.
+    for a in range(size):
         inverse = 1.0 / lanes[SPREAD, a]
-        start, by = (low - lanes[MEDIAN, a]) * inverse, step * inverse
-        room[NORMAL, a] = exponential(-0.5 * start * start)
-        room[RATIO, a] = exponential(-by * (start + 0.5 * by))
-        room[BEND, a] = exponential(-by * by)
-        room[BY, a], room[TOTAL, a] = by, 0.0
+        start = (low - lanes[MEDIAN, a]) * inverse
+        room[BY, a], room[TOTAL, a] = step * inverse, start
         near += abs(start) <= FARTHEST_START
+    for a in range(size):
+        room[NORMAL, a] = exponential(-0.5 * room[TOTAL, a] * room[TOTAL, a])
+    for a in range(size):
+        room[RATIO, a] = exponential(-room[BY, a] * (room[TOTAL, a] + 0.5 * room[BY, a]))
+    for a in range(size):
+        room[BEND, a] = exponential(-room[BY, a] * room[BY, a])
+        room[TOTAL, a] = 0.0
     return near
 
 
