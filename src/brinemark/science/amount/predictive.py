@@ -209,7 +209,7 @@ def _latents(calibration: Calibration, readings: ElectrodeReadings, rng: np.rand
     normal = rng.normal(size=(LATENTS, candidates, count, model.n_groups))
     widen = 1.2
     z = adapted.z[:, None] + widen * np.einsum("ijdv,jadv->iadv", adapted.z_root, normal)
-    weights = log_group_integrand(model, calibration.draws, adapted, z, NODES.unit) + 0.5 * (normal**2).sum(axis=0)
+    weights = log_group_integrand(model, calibration.draws, adapted, z) + 0.5 * (normal**2).sum(axis=0)
     if mixture is not None:
         log_det = sum(np.log(adapted.z_root[i, i]) for i in range(LATENTS))
         weights = weights + log_det + mixture.log_prior(calibration.draws)
