@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from accuracy_cases import CASES, NEAR_K
@@ -25,7 +25,8 @@ class Figures:
     left out of all else; levels, held : coverage of the two-sided interval at each level; coverage : over all levels;
     worst : the lowest coverage, its error and level; error : median |ln(best / true)| from .5 ug/L up; fold : median
     upper over lower end at 2 ug/L; near_K : the same at 1.5, 2 and 2.5 together; wide : share of intervals at 2 ug/L
-    without an upper end; above : share of "at or above" at ABOVE_AT; folds : at each level.
+    without an upper end; above : share of "at or above" at ABOVE_AT; folds : at each level; near_held : coverage at
+    1.5, 2 and 2.5 together; scatter : mean middle of the scatter between waters, where waters told.
     """
 
     case: str
@@ -45,6 +46,8 @@ class Figures:
     wide: float
     above: tuple[Rate, ...]
     folds: tuple[Rate, ...]
+    near_held: Rate
+    scatter: float
 
 
 def figures_of(made: Sequence[Done]) -> list[Figures]:
@@ -56,8 +59,10 @@ def figures_of(made: Sequence[Done]) -> list[Figures]:
         for who in ways:
             failed = sum(who in one.failed for one in done)
             rows = [one.answers[case][who] for one in done if who in one.answers[case]]
+            told = [one.scatter[who][1] for one in done if who in one.scatter]
             if len(rows) > 1:
-                found.append(_figures((case, who), [_by_level(each) for each in rows], failed))
+                figures = _figures((case, who), [_by_level(each) for each in rows], failed)
+                found.append(replace(figures, scatter=float(np.mean(told)) if told else float("nan")))
     return found
 
 
@@ -72,7 +77,7 @@ def _figures(named: tuple[str, str], made: Sequence[ByLevel], failed: int) -> Fi
     levels = tuple(sorted(made[0]))
     silent = float(np.mean([row[4] == CANNOT_SAY for one in made for rows in one.values() for row in rows]))
     held = tuple(_rate(made, level, _holds) for level in levels)
-    pooled = share([np.concatenate([_said(one[c], _holds(one[c], c)) for c in levels]) for one in made])
+    pooled = _held_at(made, levels)
     low = min(range(len(levels)), key=lambda i: held[i][0])
     near = [level for level in NEAR_K if level in levels]
     return Figures(
@@ -92,7 +97,15 @@ def _figures(named: tuple[str, str], made: Sequence[ByLevel], failed: int) -> Fi
         _rate(made, FOLD_AT, lambda rows, _: np.isinf(rows[:, 2]).astype(float))[0],
         tuple(_rate(made, level, lambda rows, _: (rows[:, 4] == AT_OR_ABOVE).astype(float)) for level in ABOVE_AT),
         tuple(_median_fold(made, [level]) for level in levels),
+        _held_at(made, near),
+        float("nan"),
     )
+
+
+def _held_at(made: Sequence[ByLevel], levels: Sequence[float]) -> Rate:
+    """Coverage over several levels."""
+    parts = [[_said(one[c], _holds(one[c], c)) for c in levels if c in one] for one in made]
+    return share([np.concatenate(part) for part in parts if part])
 
 
 def _holds(rows: FloatArray, level: float) -> FloatArray:
