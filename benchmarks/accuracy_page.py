@@ -48,10 +48,10 @@ alike*: told that floors scatter neither between batches nor between electrodes,
 blank gives, and so power, depends on that and not on K. In these worlds nothing of this scatters.
 """
 WATERS = """With pre-scan and closing spike. *K between*: the scatter of ln K between waters that is taken: held, or the
-middle of what recoveries say, whose tail reaches beyond what is held. Each water is spiked by 2 ug/L and read by two fresh
-electrodes of a new batch as samples are, by the program under the held default; run control, recoveries and scatter are
-the program's own, nothing is told. The rows of siblings with an addition have the same histories and samples; there the
-scatter of K between electrodes is learned.
+middle of what recoveries say, whose tail reaches beyond what is held. Each water is spiked by 2 ug/L and read by two
+fresh electrodes of a new batch as samples are, by the program under the held default; run control, recoveries and
+scatter are the program's own, nothing is told. The rows of siblings with an addition have the same histories and
+samples; there the scatter of K between electrodes is learned.
 """
 KNOWING = (SAME_WATER, LEARNED, LIMIT)
 Found = Mapping[tuple[str, str], Figures]
