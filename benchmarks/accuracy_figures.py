@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 from accuracy_cases import CASES, NEAR_K
-from accuracy_read import AT_OR_ABOVE, CANNOT_SAY, Answers, Done
+from accuracy_read import AT_OR_ABOVE, CANNOT_SAY, US, Answers, Done
 from second_half import clustered
 
 from brinemark.terms.arrays import FloatArray
@@ -26,7 +26,8 @@ class Figures:
     worst : the lowest coverage, its error and level; error : median |ln(best / true)| from .5 ug/L up; fold : median
     upper over lower end at 2 ug/L; near_K : the same at 1.5, 2 and 2.5 together; wide : share of intervals at 2 ug/L
     without an upper end; above : share of "at or above" at ABOVE_AT; folds : at each level; near_held : coverage at
-    1.5, 2 and 2.5 together; scatter : mean middle of the scatter between waters, where waters told.
+    1.5, 2 and 2.5 together; beside : median of the folds there over the program's own of the same samples; scatter :
+    mean middle of the scatter between waters, where waters told.
     """
 
     case: str
@@ -47,7 +48,8 @@ class Figures:
     above: tuple[Rate, ...]
     folds: tuple[Rate, ...]
     near_held: Rate
-    scatter: float
+    beside: Rate = (float("nan"), float("nan"))
+    scatter: float = float("nan")
 
 
 def figures_of(made: Sequence[Done]) -> list[Figures]:
@@ -59,10 +61,9 @@ def figures_of(made: Sequence[Done]) -> list[Figures]:
         for who in ways:
             failed = sum(who in one.failed for one in done)
             rows = [one.answers[case][who] for one in done if who in one.answers[case]]
-            told = [one.scatter[who][1] for one in done if who in one.scatter]
             if len(rows) > 1:
                 figures = _figures((case, who), [_by_level(each) for each in rows], failed)
-                found.append(replace(figures, scatter=float(np.mean(told)) if told else float("nan")))
+                found.append(replace(figures, beside=_beside(done, case, who), scatter=_scatter(done, who)))
     return found
 
 
@@ -98,8 +99,29 @@ def _figures(named: tuple[str, str], made: Sequence[ByLevel], failed: int) -> Fi
         tuple(_rate(made, level, lambda rows, _: (rows[:, 4] == AT_OR_ABOVE).astype(float)) for level in ABOVE_AT),
         tuple(_median_fold(made, [level]) for level in levels),
         _held_at(made, near),
-        float("nan"),
     )
+
+
+def _scatter(done: Sequence[Done], who: str) -> float:
+    told = [one.scatter[who][1] for one in done if who in one.scatter]
+    return float(np.mean(told)) if told else float("nan")
+
+
+def _beside(done: Sequence[Done], case: str, who: str) -> Rate:
+    """Median of folds near K over the program's own of the same samples; of samples that both can say of."""
+    parts = []
+    for one in done:
+        if {who, US} <= set(one.answers[case]):
+            theirs, ours = (_by_level(one.answers[case][each]) for each in (who, US))
+            both = [(theirs[c], ours[c]) for c in NEAR_K if c in theirs and c in ours]
+            parts += [np.concatenate([_ends_apart(a) / _ends_apart(b) for a, b in both])] if both else []
+    return _median([part[np.isfinite(part)] for part in parts])
+
+
+def _ends_apart(rows: FloatArray) -> FloatArray:
+    """Upper over lower end, nan where one is open or nothing can be said."""
+    there = (rows[:, 1] > 0) & np.isfinite(rows[:, 2]) & (rows[:, 4] != CANNOT_SAY)
+    return np.asarray(np.divide(rows[:, 2], rows[:, 1], out=np.full(len(rows), np.nan), where=there))
 
 
 def _held_at(made: Sequence[ByLevel], levels: Sequence[float]) -> Rate:
@@ -142,7 +164,11 @@ def _error(made: Sequence[ByLevel]) -> float:
 
 def _median_fold(made: Sequence[ByLevel], levels: Sequence[float]) -> Rate:
     """Median fold at levels together, and its standard error by redrawing histories."""
-    parts = [np.concatenate([_folds(one[c]) for c in levels if c in one] or [np.zeros(0)]) for one in made]
+    return _median([np.concatenate([_folds(one[c]) for c in levels if c in one] or [np.zeros(0)]) for one in made])
+
+
+def _median(parts: Sequence[FloatArray]) -> Rate:
+    """Median of all parts, one of each history, and its standard error by redrawing histories."""
     parts = [part for part in parts if part.size]
     if len(parts) < 2:
         return float("nan"), float("nan")

@@ -51,7 +51,8 @@ WATERS = """With pre-scan and closing spike. *K between*: the scatter of ln K be
 middle of what recoveries say, whose tail reaches beyond what is held. Each water is spiked by 2 ug/L and read by two
 fresh electrodes of a new batch as samples are, by the program under the held default; run control, recoveries and
 scatter are the program's own, nothing is told. The rows of siblings with an addition have the same histories and
-samples; there the scatter of K between electrodes is learned.
+samples; there the scatter of K between electrodes is learned. *over held*: median, sample by sample, of the fold over
+that with .10 held.
 """
 KNOWING = (SAME_WATER, LEARNED, LIMIT)
 Found = Mapping[tuple[str, str], Figures]
@@ -172,17 +173,19 @@ def _costs_table(found: Found) -> list[str]:
 def _waters_table(found: Found) -> list[str]:
     """Fold and coverage near K after so many waters."""
     at = [f"{level:g}" for level in NEAR_K]
-    head = ("case", "read by", "K between", *(f"fold at {c}" for c in at), "all three", *(f"holds {c}" for c in at))
+    folds_at, holds_at = [f"fold at {c}" for c in at], [f"holds {c}" for c in at]
+    head = ("case", "read by", "K between", *folds_at, "all three", "over held", *holds_at, "all three")
     rows = []
     for name, who in (("both", US), *(("rising", who) for who in (US, *WATERS_KNOWN.values(), *KNOWING))):
         if (name, who) in found:
             one = found[name, who]
             folds = [_spread(dict(zip(one.levels, one.folds, strict=True))[level]) for level in NEAR_K]
             held = [rate(dict(zip(one.levels, one.held, strict=True))[level]) for level in NEAR_K]
+            beside = rate(one.beside) if who != US else ""
             scatter = {US: ".10 held", SAME_WATER: "0 told"}.get(who, fold(one.scatter))
-            told = [*folds, _spread(one.near_K), *held, rate(one.near_held)]
+            told = [*folds, _spread(one.near_K), beside, *held, rate(one.near_held)]
             rows.append((CASES[name].what, who, scatter, *told))
-    return table((*head, "all three"), rows)
+    return table(head, rows)
 
 
 def _spread(pair: Rate) -> str:
