@@ -177,7 +177,7 @@ def _near_K(found: Found, case: str, who: str, more: str) -> Target:
     what = f"pre-scan and closing spike, 1.5 to 2.5 ug/L, median fold{more}"
     good, near = value <= NARROW, value - 2 * error <= NARROW
     shown = rate(found[case, LIMIT].near_K, 2)
-    return Target(what, f"at most {NARROW:g}", rate((value, error), 2), shown, good, near, "; ".join(told))
+    return Target(what, f"at most {NARROW:g}", rate((value, error)), shown, good, near, "; ".join(told))
 
 
 def _duds(found: Found, case: str, what: str, limits: Limits) -> list[Target]:
