@@ -23,7 +23,7 @@ if TYPE_CHECKING:
     from brinemark.steps.trial_answers import DefinitionTrial, KnownReading
 
 SWEEPS = ("anodic", "cathodic")
-MOST_AT_ONCE = 150
+MOST_AT_ONCE = 120
 """Electrodes that a request reads; more are read by a job."""
 
 NAMES = ("low", "high", "quantity", "baseline", "sweep")
