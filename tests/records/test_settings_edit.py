@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import stat
 import tomllib
 from collections.abc import Mapping
@@ -145,6 +146,12 @@ def test_line_ends_of_the_other_kind_stay() -> None:
         ("[stock]\nK1.level = 1.0\n", {("stock", "K2"): {}}, {"stock": {"K1": {"level": 1.0}, "K2": {}}}),
         ("", {("decision", "beta"): 0.1}, {"decision": {"beta": 0.1}}),
         ("[a]\n", {("a",): None}, {}),
+        (
+            "[stock]\nK1 = {level = 1}\n",
+            {("stock", "K1"): None, ("decision", "beta"): 0.1},
+            {"decision": {"beta": 0.1}},
+        ),
+        ("signal.window_V = [0.4, 0.7]\n", {("signal", "window_V"): None}, {}),
     ],
 )
 def test_other_ways_of_writing_are_changed_whole_or_refused(text: str, changes: dict[Any, Any], found: Any) -> None:
@@ -247,6 +254,56 @@ def test_any_valid_changes_are_made_with_every_comment_kept(changes: dict[tuple[
     assert all(kept.count(one) >= comments(BOOK).count(one) for one in comments(BOOK))
     assert check_settings(new)[1] == ()
     assert edited(new, changes) == new
+
+
+@st.composite
+def odd_texts(draw: st.DrawFn) -> str:
+    """The same few settings written in every way that TOML has, with comments anywhere."""
+    note = st.sampled_from(["", " # a", "   #b # c"])
+    line = st.sampled_from(["", "# on its own", "\t# indented", "#alpha = 1"])
+    ways = {
+        "decision": [
+            "[decision]{n}\n{l}\nalpha = 0.04{n}\n{l}\n",
+            "decision = {{alpha = 0.04}}{n}\n",
+            "decision.alpha = 4e-2{n}\n",
+        ],
+        "stock": [
+            "[stock.K1]{n}\nlevel = 1{n}\n{l}\n",
+            "[stock]{n}\nK1.level = 1{n}\n",
+            "[stock]\n{l}\n[stock.K1]\nlevel = 1{n}\n",
+            "[stock]\nK1 = {{level = 1, rel_u = 0.1}}{n}\n",
+            "stock.'K1'.level = 1{n}\n",
+        ],
+        "signal": [
+            "[signal]\nwindow_V = [{n}\n 0.4, {n}\n{l}\n 0.7,\n]{n}\n",
+            '[ signal ]{n}\n"window_V" = [0.4, 0.7]{n}\n{l}\n',
+            "signal.window_V = [0.4, 0.7]\n",
+        ],
+        "lot": ["[lot.L1]\n[lot.L2]{n}\nu = 0.0\n", "", "[lot]\n[lot.'L 3']{n}\n{l}"],
+    }
+    parts = [draw(st.sampled_from(choices)) for choices in ways.values()]
+    parts = [re.sub(r"\{([nl])\}", lambda hit: draw(note if hit[1] == "n" else line), part) for part in parts]
+    parts = [part.replace("{{", "{").replace("}}", "}") for part in draw(st.permutations(parts))]
+    rooted = [part for part in parts if not part.lstrip().startswith("[")]
+    return draw(line) + "\n" + "\n".join([*rooted, *(part for part in parts if part not in rooted)])
+
+
+@given(odd_texts(), change_sets())
+@settings(max_examples=80, deadline=None)
+def test_every_way_of_writing_is_changed_with_its_comments_or_refused(text: str, changes: dict[Any, Any]) -> None:
+    try:
+        new = edited(text, changes)
+    except Refused as refusal:
+        assert "by hand" in str(refusal)
+        return
+    kept = "\n".join(comments(new))
+    assert all(kept.count(one) >= comments(text).count(one) for one in comments(text))
+    table = tomllib.loads(new)
+    for keys, value in changes.items():
+        found: Any = table
+        for name in keys:
+            found = found.get(name) if isinstance(found, dict) else None
+        assert same(found, value) or (value == {} and isinstance(found, dict))
 
 
 def test_a_file_is_put_in_place_whole_and_keeps_its_rights(tmp_path: Path) -> None:

@@ -171,6 +171,20 @@ def test_settings_that_are_wrong_as_they_are_can_be_mended(book: Logbook) -> Non
     assert "# oops" in file_of(book).read_text("utf-8")
 
 
+def test_any_value_that_a_file_can_hold_can_be_taken_out(book: Logbook) -> None:
+    odd = "[odd]\na = 1979-05-27\nb = nan\nc = 100000000000000000000\nd = [[1, 'x'], {e = inf}]\n"
+    file_of(book).write_text(file_of(book).read_text("utf-8") + odd, "utf-8")
+    changed = change_at(book.path, Wish({("odd",): None}, "not ours"))
+    assert changed.changed[0].old == {
+        "a": "1979-05-27",
+        "b": "nan",
+        "c": "100000000000000000000",
+        "d": [[1, "x"], {"e": "inf"}],
+    }
+    with Logbook.open(book.path) as again:
+        assert again.verify().sound
+
+
 def test_a_mark_before_the_text_stays(book: Logbook) -> None:
     file_of(book).write_bytes(b"\xef\xbb\xbf" + file_of(book).read_bytes())
     book.change_settings({"decision.alpha": 0.01}, "x")

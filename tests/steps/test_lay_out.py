@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from collections import Counter
+from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 
 import pytest
@@ -72,6 +73,17 @@ def test_the_sheet_tells_the_bench_no_name_and_no_file_tells_a_role(book: Logboo
     assert len(set(files)) == len(files)
     words = ("blank", "standard", "sample", "control", "spike", "addition", "Tank")
     assert [name for name in files if any(word in name for word in words)] == []
+
+
+def test_whoever_fills_the_cells_is_told_what_to_make_ready(book: Logbook) -> None:
+    plan = laid_out(book)
+    assert sorted((one.name, one.dilution, one.electrodes) for one in plan.to_fill()) == [
+        ("QC-one", 1.0, 1),
+        ("Tank 1", 1.0, 2),
+        ("Tank 2", 2.0, 1),
+        ("Tank 2", 4.0, 1),
+    ]
+    assert {one.label: one.name for one in plan.to_fill() if one.name != "QC-one"} == plan.key
 
 
 def test_one_seed_gives_one_run_and_another_gives_another(tmp_path: Path) -> None:
@@ -331,3 +343,47 @@ def test_the_how_to_page_names_every_factor_and_every_key() -> None:
     plain = {"sample", "control", "addition", "closing_spike"}
     keys = [name for name in REQUEST_NAMES if name not in plain and name not in text]
     assert keys == []
+
+
+def test_names_that_a_spreadsheet_takes_for_dates_are_told(book: Logbook) -> None:
+    book.record_making({"batch": "16", "made_on": "2031-05-30", "electrodes": ["16-1", "16-2", "16-3"]})
+    plan = book.lay_out({"instrument": "bench", "batches": ["16"], "blanks": 3}, 1)
+    assert plan.remarks == ("a spreadsheet may take names for dates (16-1, 16-2, 16-3): fill the sheet in as text",)
+
+
+def test_a_sheet_with_other_letters_is_written_so_that_spreadsheets_read_it(book: Logbook) -> None:
+    book.record_making({"batch": "電", "made_on": "2031-05-30", "electrodes": ["電-1", "電-2"]})
+    plan = book.lay_out({"instrument": "bench", "batches": ["電"], "blanks": 2}, 1)
+    assert plan.sheet_bytes().startswith(b"\xef\xbb\xbf")
+    assert plan.sheet_bytes().decode("utf-8-sig") == plan.sheet()
+    assert all(re.fullmatch(r"curves/00[12]-[12]\.csv", row.trace) for row in plan.rows)
+
+
+def test_of_many_who_lay_out_the_same_electrodes_at_once_one_succeeds(book: Logbook) -> None:
+    made(book, "L1")
+    wanted = {"instrument": "bench", "batches": ["L1"], "blanks": 2}
+
+    def one(seed: int) -> str:
+        with Logbook.open(book.path) as mine:
+            try:
+                return mine.lay_out(wanted | {"electrodes": []}, seed).state
+            except Refused as refusal:
+                return refusal.came
+
+    with ThreadPoolExecutor(4) as people:
+        answers = Counter(people.map(one, range(8)))
+    assert answers["open"] == 3
+    assert len(book.run_plans()) == 3
+    assert book.verify().sound
+
+
+def test_a_corrected_sheet_opens_its_plan_again(book: Logbook, tmp_path: Path) -> None:
+    plan = laid_out(book, add_to=[], closing_spike=None)
+    bench = Bench(tmp_path / "sheets", TRUTH)
+    book.add(bench.read(plan))
+    assert book.run_plans()[0].state == "taken in"
+    part = bench.read(plan, lambda rows: rows[:8], "part.csv")
+    book.add(part, corrects="run.csv", reason="the rest was another day's run")
+    (again,) = book.run_plans()
+    assert (again.state, again.filled, again.sheets) == ("open", 8, ("part.csv",))
+    assert states(book) == {"spent": 8, "laid out": 9, "ready": 1}

@@ -42,7 +42,7 @@ def test_entries_stand_in_words_newest_first(visitor: Visitor, filled: Path) -> 
     page = visitor.get("/audit").text
     text = page[page.index("<tbody>") : page.index("</tbody>")]
     assert text.index("settings changed") < text.index("sheet added") < text.index("logbook made")
-    assert "decision.alpha: 0.05 → 0.01" in text
+    assert "decision.alpha: not in the file → 0.01" in text
     assert "reason: =cmd &lt;b&gt;" in text
     assert "{" not in text
 

@@ -128,3 +128,13 @@ def test_settings_that_are_not_sound_are_said_on_every_page_and_the_pages_come_b
     assert "nonsense" in answer.text
     path.write_text(good, encoding="utf-8")
     assert bench.client.get("/samples").status_code == 200
+
+
+def test_what_an_earlier_version_answered_is_still_shown(bench: Bench, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("brinemark.steps.chosen.ENGINE", "9.9.9/1")
+    page = bench.client.get("/samples/S-mid")
+    assert "Not read yet" not in page.text
+    assert "calibrate first" in bench.client.get("/samples").text
+    for address in (one for one in links(page.text) if one.startswith("/pictures/")):
+        assert bench.client.get(address).status_code == 200, address
+    assert "Calibrate</button>" in bench.client.get("/next").text

@@ -139,6 +139,9 @@ def test_findings_stand_beside_their_fields_all_at_once(visitor: Visitor, folder
 
 
 def test_an_empty_field_takes_its_key_out(visitor: Visitor, folder: Path) -> None:
+    looked = visitor.send(PAGE, {**form(visitor), "decision.beta": "", "run.max_gap_h": "6", "do": "look"})
+    assert "<code>decision.beta</code>: 0.05 → 0.05 by default" in looked.text
+    assert "<code>run.max_gap_h</code>: 12 by default → 6" in looked.text
     assert keep(visitor, {"decision.beta": "", "decision.max_fold": " "}).status_code == 303
     table = tomllib.loads(text_of(folder))
     assert table["decision"] == {"alpha": 0.05, "interval": 0.95}
@@ -234,6 +237,11 @@ def test_a_logbook_of_spectra_has_the_fields_of_spectra(visitor: Visitor, folder
     assert "signal.window_V" not in shown
     assert shown["instrument.uv.stray_light"] == "0.0005"
     assert "instrument.uv.sign" not in shown
+    assert (shown["new.further_covariate.quantity"], shown["covariate.window_nm"]) == ("band", ["", ""])
+    unfinished = visitor.send(PAGE, {**shown, "covariate": "yes", "do": "look"})
+    assert "no [covariate] window_nm" in unfinished.text
+    assert keep(visitor, {"covariate": "yes", "covariate.window_nm": ["402", "462"]}).status_code == 303
+    assert tomllib.loads(text_of(folder))["covariate"] == {"quantity": "band", "window_nm": [402.0, 462.0]}
     assert keep(visitor, {"signal.against": "prescan", "prescan.use": "covariate"}).status_code == 303
     assert "# by eye" in text_of(folder)
 
@@ -257,6 +265,7 @@ def test_a_file_that_is_wrong_as_it_is_can_be_mended_on_the_page(visitor: Visito
     page = visitor.get(PAGE)
     assert page.status_code == 200
     assert "nearest known key, alpha" in page.text
+    assert "the file is wrong as it is" in page.text
     changes = {"take_out": ["decision.alfa", "funny"], "run.max_gap_h": "6"}
     assert keep(visitor, changes).status_code == 303
     table = tomllib.loads(text_of(folder))

@@ -13,7 +13,7 @@ import numpy as np
 
 from brinemark.records import audit, schema, statements
 from brinemark.records.rows import row_from_json
-from brinemark.terms.runs import StoredRow
+from brinemark.terms.runs import RowUse, StoredRow
 from brinemark.terms.stored import Original, Record, StoredSheet
 
 if TYPE_CHECKING:
@@ -57,13 +57,18 @@ class Reader:
         batches: Sequence[str] | None = None,
         samples: Sequence[str] | None = None,
         roles: Sequence[str] | None = None,
+        sheets: Sequence[str] | None = None,
         superseded: bool = False,
     ) -> tuple[StoredRow, ...]:
         """Rows by sheet, then row number; rows of corrected sheets only when asked for."""
-        wanted = {"electrode": electrodes, "batch": batches, "sample": samples, "role": roles}
+        wanted = {"electrode": electrodes, "batch": batches, "sample": samples, "role": roles, "sheet_id": sheets}
         given = {column: list(values) for column, values in wanted.items() if values is not None}
         query = statements.rows([(column, len(values)) for column, values in given.items()], superseded=superseded)
         return tuple(_row(row) for row in self._all(query, [one for values in given.values() for one in values]))
+
+    def uses(self, superseded: bool = False) -> tuple[RowUse, ...]:
+        """What the rows of current sheets used their electrodes for, by sheet, then row number."""
+        return tuple(RowUse(*row) for row in self._all(statements.uses(superseded=superseded)))
 
     def known_row_ids(self, ids: Sequence[str]) -> frozenset[str]:
         """Those of ids that are rows."""

@@ -16,6 +16,7 @@ from pathlib import Path
 from typing import Any, TypeAlias
 
 import tomlkit
+from tomlkit.exceptions import TOMLKitError
 from tomlkit.items import AoT, Array, InlineTable, Item, Table
 
 from brinemark.records.files import sync_folder
@@ -32,6 +33,7 @@ None takes a key or a whole section out; {} under the names of a section makes i
 """
 
 MARK = "@@ this place @@"
+_CANNOT = (LookupError, ValueError, TypeError, AttributeError, StopIteration)
 _BARE = re.compile(r"[A-Za-z0-9_-]+")
 
 
@@ -75,7 +77,7 @@ def edited(text: str, changes: Changes) -> str:
     for keys, value in _in_order(changes):
         before = table
         table = _with(table, keys, value)
-        if not same(before, table):
+        if not same(_told(before), _told(table)):
             made = _one(made, keys, value, table)
     if made == plain:
         return text
@@ -103,9 +105,12 @@ def _with(table: Mapping[str, Any], keys: Keys, value: JsonValue) -> dict[str, A
         inner.pop(keys[-1], None)
     elif value != {} or keys[-1] not in inner:
         inner[keys[-1]] = copy.deepcopy(value)
-    if keys[0] in BY_ID and made.get(keys[0]) == {}:
-        del made[keys[0]]
     return made
+
+
+def _told(table: Mapping[str, Any]) -> dict[str, Any]:
+    """What a file says; a header alone says nothing, but for the one section whose being there matters."""
+    return {name: value for name, value in table.items() if value != {} or name == "covariate"}
 
 
 def same(one: Any, two: Any) -> bool:
@@ -123,11 +128,9 @@ def _one(text: str, keys: Keys, value: JsonValue, wanted: Mapping[str, Any]) -> 
         try:
             made = way(text, keys, value)
             found = tomllib.loads(made)
-        except (KeyError, ValueError, TypeError, AttributeError):  # tomllib's and tomlkit's faults are ValueErrors
+        except (*_CANNOT, TOMLKitError):  # written in a way in which this cannot be done
             continue
-        if found.get(keys[0]) == {} and keys[0] in BY_ID:
-            del found[keys[0]]
-        if same(found, wanted) and _keeps_comments(text, made):
+        if same(_told(found), _told(wanted)) and _keeps_comments(text, made):
             return made
     raise Refused(
         f"{dotted(keys)} cannot be changed here without losing a comment or touching something else",

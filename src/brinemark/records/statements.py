@@ -139,3 +139,13 @@ def rows(counts: Sequence[tuple[str, int]], *, superseded: bool) -> str:
         'FROM "sheet_row" JOIN "electrode_row" AS "row" ON "row"."id" = "row_id" '
         f'JOIN "sheet" ON "sheet"."id" = "sheet_id"{where} ORDER BY "sheet"."seq", "number"'
     )
+
+
+def uses(*, superseded: bool) -> str:
+    """What the rows of sheets used their electrodes for, in the order of the sheets."""
+    where = "" if superseded else f" WHERE {_CURRENT_SHEETS}"
+    return (
+        'SELECT "row"."id", "sheet_id", "electrode", "batch", "role", "sample", "level" '
+        'FROM "sheet_row" JOIN "electrode_row" AS "row" ON "row"."id" = "row_id" '
+        f'JOIN "sheet" ON "sheet"."id" = "sheet_id"{where} ORDER BY "sheet"."seq", "number"'
+    )

@@ -5,6 +5,7 @@ The texts before and after are kept as originals, so that any settings that ever
 
 from __future__ import annotations
 
+import math
 import tomllib
 from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
@@ -28,6 +29,7 @@ from brinemark.terms.settings import Settings
 
 ACTION = "settings changed"
 BOM = b"\xef\xbb\xbf"
+LARGEST = 2**53  # the audit list is JSON by RFC 8785, whose whole numbers end here
 
 RENEWS = "needs a new calibration before anything is read"
 NEXT_CALIBRATION = "counts from the next calibration on; until then samples are read by the one there is"
@@ -234,13 +236,34 @@ def _differences(table: Mapping[str, Any], changes: Changes) -> dict[Keys, KeyCh
         old: Any = table
         for name in keys:
             old = old.get(name) if isinstance(old, Mapping) else None
-        there = old is not None
-        filled = any(one[: len(keys)] == keys for one in changes if len(one) > len(keys))
-        kept = (is_section(keys) and new == {} and (there or filled)) or (there and same(old, new))
-        if kept or (not there and new is None):
-            continue
-        found[keys] = KeyChange(dotted(keys), old, new)
+        if not _says_the_same(old, new) and not (new == {} and is_section(keys) and _is_filled(keys, changes)):
+            found[keys] = KeyChange(dotted(keys), _plain(old), _plain(new))
     return found
+
+
+def _plain(value: Any) -> JsonValue:
+    """A value of the file as the audit list can hold it: dates, numbers that are none and huge ones as text."""
+    if isinstance(value, Mapping):
+        return {str(name): _plain(one) for name, one in value.items()}
+    if isinstance(value, list | tuple):
+        return [_plain(one) for one in value]
+    if value is None or isinstance(value, bool | str):
+        return value
+    if isinstance(value, int | float) and math.isfinite(value) and abs(value) < LARGEST:
+        return value
+    return str(value)
+
+
+def _says_the_same(old: JsonValue, new: JsonValue) -> bool:
+    """Whether a change is none: the value is there already, or the section, or neither is to be there."""
+    return old is None if new is None else old is not None and (new == {} or same(old, new))
+
+
+def _is_filled(keys: Keys, changes: Changes) -> bool:
+    """Whether keys of a new section come with it, which then say all of it."""
+    return any(
+        one[: len(keys)] == keys and len(one) > len(keys) and value is not None for one, value in changes.items()
+    )
 
 
 def _effects(changed: Sequence[Keys]) -> tuple[str, ...]:

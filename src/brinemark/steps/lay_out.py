@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+import re
 import secrets
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime, timedelta
 from typing import Any
@@ -17,9 +18,8 @@ from brinemark.science.making.allocation import Portion, Task, Wish, allocate
 from brinemark.science.making.codes import draw_codes
 from brinemark.steps.identity import Made, Recipe
 from brinemark.steps.making import plain_reason
-from brinemark.steps.makings import Known, making_of
+from brinemark.steps.makings import Known
 from brinemark.steps.place import Place
-from brinemark.steps.plan_comparison import SheetRows
 from brinemark.steps.run_plans import GONE, PLAN, RunPlan, plans_of, row_to_json, sample_names, with_plans
 from brinemark.terms.errors import Refused
 from brinemark.terms.findings import Finding, findings_of
@@ -29,6 +29,7 @@ from brinemark.terms.stored import Record
 
 LARGEST_SEED = 2**53 - 1
 FEWEST_DIGITS = 4
+_DATE = re.compile(r"\d{1,4}[-/.]\d{1,4}([-/.]\d{1,4})?", re.ASCII)
 _TRIAL = datetime(2000, 1, 3, 9, 0, tzinfo=UTC)
 
 
@@ -84,9 +85,9 @@ def _checked_seed(seed: int | None) -> int:
 
 
 def _bench(place: Place, reader: Reader, request: RunRequest, seed: int) -> _Bench:
-    rows = reader.rows()
-    known, plans = with_plans(reader, rows)
-    there = {row.row.sample: row.row.role for row in rows if row.row.sample and row.row.role != "addition"}
+    uses = reader.uses()
+    known, plans = with_plans(reader, uses)
+    there = {row.sample: row.role for row in uses if row.sample and row.role != "addition"}
     return _Bench(place, known, plans, request, seed, there)
 
 
@@ -107,7 +108,7 @@ def _drawn(bench: _Bench) -> Record:
     labels = _labels(bench)
     rows = [row for place, task in enumerate(allocation.tasks, 1) for row in _rows(bench, task, place, labels)]
     rows = _timed(rows, request) if request.start is not None else rows
-    remarks = [*_trial(bench, rows), *_remarks(bench, labels)]
+    remarks = [*_trial(bench, rows), *_remarks(bench, electrodes, labels)]
     coded = {code: name for name, code in labels.items() if code != name}
     results: dict[str, Any] = {
         "rows": [row_to_json(row) for row in rows],
@@ -132,7 +133,7 @@ def _chosen(known: Known, request: RunRequest) -> dict[str, str]:
             alike = nearest(name, batches)
             hint = f"did you mean {shown(alike)}?" if alike else "record the making of its batch first"
             raise Refused(f"electrode {shown(name)}, which no making names", "one that is ready", hint)
-        state = known.electrode(name, batches[name], making_of(known.makings[batches[name]]))
+        state = known.electrode(name, batches[name])
         if state.state != READY:
             came = f"electrode {shown(name)}, which is {state.words}"
             raise Refused(came, "one that is ready", "choose another", column="electrodes")
@@ -178,7 +179,6 @@ def _rows(bench: _Bench, task: Task, place: int, labels: Mapping[str, str]) -> I
     """The rows of one electrode: its main readings, then the additions."""
     request = bench.request
     file = f"curves/{place:03d}-{safe_part(task.electrode)}"
-    making = making_of(bench.known.makings[task.batch])
     base = PlannedRow(
         place,
         task.electrode,
@@ -186,7 +186,7 @@ def _rows(bench: _Bench, task: Task, place: int, labels: Mapping[str, str]) -> I
         request.instrument,
         task.role,
         matrix_lot=request.matrix_lot,
-        position=dict(making.positions).get(task.electrode),
+        position=dict(bench.known.made[task.batch].positions).get(task.electrode),
         operator=request.operator,
     )
     main = _main_rows(request, task, base, labels)
@@ -244,7 +244,12 @@ def _trial(bench: _Bench, rows: Sequence[PlannedRow]) -> tuple[str, ...]:
     return sheet.warnings
 
 
-def _remarks(bench: _Bench, labels: Mapping[str, str]) -> Iterator[str]:
+def _remarks(bench: _Bench, names: Iterable[str], labels: Mapping[str, str]) -> Iterator[str]:
+    """What is odd: names that a spreadsheet would change, samples that were read under their own names before."""
+    dates = [name for name in (*names, *labels.values()) if _DATE.fullmatch(name)]
+    if dates:
+        named = ", ".join(dates[:3]) + (", ..." if len(dates) > 3 else "")
+        yield f"a spreadsheet may take names for dates ({named}): fill the sheet in as text"
     for name, label in labels.items():
         if label != name and name in bench.samples_there:
             yield f"sample {name} has readings under its own name; those of this run will stand under {label}"
@@ -253,13 +258,13 @@ def _remarks(bench: _Bench, labels: Mapping[str, str]) -> Iterator[str]:
 def run_plans(place: Place) -> list[RunPlan]:
     """Every run plan, oldest first: open, taken in or withdrawn."""
     with place.database.reading() as reader:
-        return plans_of(reader, SheetRows.of(reader.rows()))
+        return plans_of(reader, reader.uses())
 
 
 def plan_named(place: Place, name: str) -> RunPlan:
     """The plan of this title, or whose id begins so. Raises Refused when there is none, or several."""
     with place.database.reading() as reader:
-        return _named(plans_of(reader, SheetRows.of(reader.rows())), name)
+        return _named(plans_of(reader, reader.uses()), name)
 
 
 def _named(plans: Sequence[RunPlan], name: str) -> RunPlan:
@@ -276,7 +281,7 @@ def withdraw(place: Place, name: str, reason: str) -> RunPlan:
     """Withdraw an open plan, so that its electrodes are ready again; the plan stays on record. Raises Refused."""
     why = plain_reason(reason)
     with place.database.writing() as writer:
-        plan = _named(plans_of(writer.reader, SheetRows.of(writer.reader.rows())), name)
+        plan = _named(plans_of(writer.reader, writer.reader.uses()), name)
         if plan.state != OPEN:
             when = f"which is {plan.state}" + (f" by {', '.join(plan.sheets)}" if plan.sheets else "")
             raise Refused(f"run plan {shown(plan.title)}, {when}", "an open plan", "leave it as it is")

@@ -135,15 +135,15 @@ def _check_names(known: Known, making: Making, old: Record | None) -> None:
     """An electrode's name means one electrode of one batch, in all makings and sheets. Raises Refused."""
     others = {
         name.casefold(): (name, batch)
-        for batch, record in known.makings.items()
-        if record is not old
-        for name in making_of(record).electrodes
+        for batch, made in known.made.items()
+        if known.makings[batch] is not old
+        for name in made.electrodes
     }
     for name in making.electrodes:
         other, batch = others.get(name.casefold(), ("", ""))
         row = known.rows.get(name)
-        if row is not None and row.row.batch != making.batch:
-            other, batch = name, row.row.batch
+        if row is not None and row.batch != making.batch:
+            other, batch = name, row.batch
         if other:
             unlike = "" if other == name else ", which differs only in capital letters"
             came = f"electrode {shown(name)}, in the logbook {shown(other)} of batch {shown(batch)}{unlike}"
@@ -208,12 +208,11 @@ def _whole(known: Known, electrode: str) -> MadeElectrode:
     """An electrode of the logbook. Raises Refused for an unknown name."""
     batch = known.batch_of(electrode)
     if batch is None:
-        names = [name for record in known.makings.values() for name in making_of(record).electrodes]
+        names = known.batches_of_electrodes()
         alike = nearest(electrode, names)
         hint = f"did you mean {shown(alike)}?" if alike else "record the making of its batch first"
         raise Refused(f"no electrode {shown(electrode)} in this logbook", "an electrode of a making", hint)
-    record = known.makings.get(batch)
-    return known.electrode(electrode, batch, None if record is None else making_of(record))
+    return known.electrode(electrode, batch)
 
 
 def _check_aside(known: Known, electrode: MadeElectrode, back: bool) -> None:

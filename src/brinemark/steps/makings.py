@@ -10,7 +10,7 @@ from brinemark.records.making_file import making_from_json
 from brinemark.records.reader import Reader
 from brinemark.steps.batch_answers import Batch, EarlierMaking, MadeElectrode
 from brinemark.terms.making import LAID_OUT, READY, SET_ASIDE, SPENT, Making
-from brinemark.terms.runs import StoredRow
+from brinemark.terms.runs import RowUse
 from brinemark.terms.stored import Record
 
 MAKING, ASIDE = "making", "set aside"
@@ -22,13 +22,15 @@ CORRECTS, FOLLOWS, OF_MAKING = "corrects", "follows", "making"
 class Known:
     """Everything that decides an electrode's state, at one moment.
 
-    makings : current making records by batch; all_makings : also the corrected ones, by id; rows : first row of each
-    electrode that current sheets name; aside : by electrode, its newest record; laid_out : electrode to the open plan.
+    makings, made : current making records by batch, and what they say; all_makings : also the corrected ones, by id;
+    rows : first row of each electrode that current sheets name, what it was used for; titles : of the sheets; aside :
+    by electrode, its newest record; laid_out : electrode to the open plan.
     """
 
     makings: Mapping[str, Record]
+    made: Mapping[str, Making]
     all_makings: Mapping[str, Record]
-    rows: Mapping[str, StoredRow]
+    rows: Mapping[str, RowUse]
     titles: Mapping[str, str]
     aside: Mapping[str, Record]
     laid_out: Mapping[str, str]
@@ -36,20 +38,15 @@ class Known:
     def batch_of(self, electrode: str) -> str | None:
         """The batch that a making or a sheet puts the electrode into."""
         row = self.rows.get(electrode)
-        return self.batches_of_electrodes().get(electrode) if row is None else row.row.batch
+        return self.batches_of_electrodes().get(electrode) if row is None else row.batch
 
     def batches_of_electrodes(self) -> dict[str, str]:
         """Electrode to batch, as the makings say."""
-        return {name: batch for batch in self.makings for name in self.electrodes(batch)}
-
-    def electrodes(self, batch: str) -> tuple[str, ...]:
-        """The electrodes that the making of a batch names."""
-        record = self.makings.get(batch)
-        return () if record is None else making_of(record).electrodes
+        return {name: batch for batch, making in self.made.items() for name in making.electrodes}
 
     def dates(self) -> dict[str, str]:
         """Batch to the day it was made on."""
-        return {batch: making_of(record).made_on for batch, record in self.makings.items()}
+        return {batch: making.made_on for batch, making in self.made.items()}
 
     def reason_aside(self, electrode: str) -> str | None:
         """Why the electrode is set aside now, or None."""
@@ -59,14 +56,14 @@ class Known:
         settings: Any = record.settings
         return str(settings["reason"])
 
-    def electrode(self, name: str, batch: str, making: Making | None) -> MadeElectrode:
+    def electrode(self, name: str, batch: str) -> MadeElectrode:
         """One electrode with its state: spent before set aside before laid out before ready."""
-        row, reason = self.rows.get(name), self.reason_aside(name)
+        row, reason, making = self.rows.get(name), self.reason_aside(name), self.made.get(batch)
         made = making is not None and name in making.electrodes
-        position = dict(making.positions).get(name) if making is not None else None
+        position = next((where for one, where in making.positions if one == name), None) if making else None
         if row is not None:
             title = self.titles[row.sheet_id]
-            return MadeElectrode(name, batch, SPENT, made, position or row.row.position, sheet=title, used_for=use(row))
+            return MadeElectrode(name, batch, SPENT, made, position, sheet=title, used_for=use(row))
         if reason is not None:
             return MadeElectrode(name, batch, SET_ASIDE, made, position, reason=reason)
         if name in self.laid_out:
@@ -75,10 +72,9 @@ class Known:
 
     def batch(self, name: str, more: Sequence[str] = ()) -> Batch:
         """A batch, made or known from sheets; more : its electrodes that only sheets name."""
-        record = self.makings.get(name)
-        making = None if record is None else making_of(record)
+        record, making = self.makings.get(name), self.made.get(name)
         names = dict.fromkeys((*(() if making is None else making.electrodes), *more))
-        electrodes = tuple(self.electrode(one, name, making) for one in names)
+        electrodes = tuple(self.electrode(one, name) for one in names)
         if record is None:
             return Batch(name, None, electrodes)
         return Batch(name, making, electrodes, record.id, record.made_at, tuple(self._earlier(record)))
@@ -93,7 +89,7 @@ class Known:
         """All batches by name."""
         more: dict[str, list[str]] = {name: [] for name in self.makings}
         for electrode, row in self.rows.items():
-            more.setdefault(row.row.batch, []).append(electrode)
+            more.setdefault(row.batch, []).append(electrode)
         return {name: self.batch(name, found) for name, found in more.items()}
 
 
@@ -105,15 +101,16 @@ def known_makings(reader: Reader) -> Known:
     for record in reader.newest_first(ASIDE):
         settings: Any = record.settings
         aside.setdefault(settings["electrode"], record)
-    current = {making_of(record).batch: record for key, record in makings.items() if key not in old}
-    return Known(current, makings, {}, {}, aside, {})
+    said = [(record, making_of(record)) for key, record in makings.items() if key not in old]
+    current = {making.batch: record for record, making in said}
+    return Known(current, {making.batch: making for _, making in said}, makings, {}, {}, aside, {})
 
 
-def known_electrodes(reader: Reader, rows: Sequence[StoredRow], laid_out: Mapping[str, str]) -> Known:
-    """All that the logbook knows of its electrodes; rows : of all current sheets; laid_out : electrode to open plan."""
-    first: dict[str, StoredRow] = {}
-    for row in rows:
-        first.setdefault(row.row.electrode, row)
+def known_electrodes(reader: Reader, uses: Iterable[RowUse], laid_out: Mapping[str, str]) -> Known:
+    """All that the logbook knows of its electrodes; uses : of all current sheets; laid_out : electrode to open plan."""
+    first: dict[str, RowUse] = {}
+    for row in uses:
+        first.setdefault(row.electrode, row)
     titles = {sheet.id: sheet.title for sheet in reader.sheets()}
     return replace(known_makings(reader), rows=first, titles=titles, laid_out=laid_out)
 
@@ -124,9 +121,8 @@ def making_of(record: Record) -> Making:
     return making_from_json(settings["making"])
 
 
-def use(stored: StoredRow) -> str:
+def use(row: RowUse) -> str:
     """What the first row of an electrode was: blank, standard 2, sample S1."""
-    row = stored.row
     if row.role == "blank":
         return "blank"
     return f"{row.role} {row.sample or format(row.level or 0.0, 'g')}"

@@ -22,7 +22,7 @@ from brinemark.terms.amounts import FitCheck
 from brinemark.terms.errors import Refused
 from brinemark.terms.making import READY
 from brinemark.terms.run_plans import OPEN
-from brinemark.terms.runs import StoredRow
+from brinemark.terms.runs import RowUse
 from brinemark.terms.stored import Record, StoredSheet
 
 MAKE, LAY_OUT, FILL = "make", "lay-out", "fill"
@@ -58,7 +58,7 @@ class _View:
     """The logbook at one moment. calibration : the one that `read` would take; refusal : why there is none."""
 
     reader: Reader
-    rows: Sequence[StoredRow]
+    rows: Sequence[RowUse]
     sheets: Sequence[StoredSheet]
     known: Known
     plans: Sequence[RunPlan]
@@ -76,7 +76,7 @@ def next_steps(place: Place, now: str | None = None) -> list[NextStep]:
 
 
 def _view(place: Place, reader: Reader) -> _View:
-    rows = reader.rows()
+    rows = reader.uses()
     known, plans = with_plans(reader, rows)
     calibration, refusal = None, None
     try:
@@ -105,7 +105,7 @@ def _calibrate(view: _View) -> Iterator[NextStep]:
         return
     if view.calibration is None:
         made = next(view.reader.newest_first("calibration"), None)
-        many = _many(list(dict.fromkeys(row.row.electrode for row in known.values())), "electrode")
+        many = _many(list(dict.fromkeys(row.electrode for row in known.values())), "electrode")
         came = "" if view.refusal is None else view.refusal.came
         sentence = f"no calibration to read by: {came}" if made else f"{many} with known levels and no calibration"
         yield NextStep(CALIBRATE, sentence, "calibration", () if made is None else (made.id,))
@@ -120,11 +120,11 @@ def _calibrate(view: _View) -> Iterator[NextStep]:
     yield NextStep(CALIBRATE, sentence, "sheet", tuple(fresh))
 
 
-def _calibrating(rows: Iterable[StoredRow]) -> dict[str, StoredRow]:
+def _calibrating(rows: Iterable[RowUse]) -> dict[str, RowUse]:
     """Rows of electrodes that never read a sample or control, by id."""
     there = list(rows)
-    unknown = {row.row.electrode for row in there if row.row.role not in (*CALIBRATION_ROLES, "addition")}
-    return {row.id: row for row in there if row.row.electrode not in unknown}
+    unknown = {row.electrode for row in there if row.role not in (*CALIBRATION_ROLES, "addition")}
+    return {row.id: row for row in there if row.electrode not in unknown}
 
 
 def _calibrating_then(view: _View, calibration: Record) -> set[str]:
@@ -135,8 +135,8 @@ def _calibrating_then(view: _View, calibration: Record) -> set[str]:
     rows = view.rows
     if len(then) < len(view.sheets):
         alive = {sheet.id for sheet in then} - {sheet.supersedes for sheet in then}
-        rows = [row for row in view.reader.rows(superseded=True) if row.sheet_id in alive]
-    return {key for key, row in _calibrating(rows).items() if row.row.electrode in told}
+        rows = [row for row in view.reader.uses(superseded=True) if row.sheet_id in alive]
+    return {key for key, row in _calibrating(rows).items() if row.electrode in told}
 
 
 def _samples(view: _View) -> Iterator[NextStep]:
@@ -145,8 +145,8 @@ def _samples(view: _View) -> Iterator[NextStep]:
         return
     electrodes: dict[str, set[str]] = {}
     for row in view.rows:
-        if row.row.role == "sample" and row.row.sample is not None:
-            electrodes.setdefault(row.row.sample, set()).add(row.row.electrode)
+        if row.role == "sample" and row.sample is not None:
+            electrodes.setdefault(row.sample, set()).add(row.electrode)
     read = _read(view)
     unread = tuple(name for name in electrodes if name not in read)
     more = tuple(
@@ -173,10 +173,15 @@ def _plans(view: _View) -> Iterator[NextStep]:
         if plan.state == OPEN:
             sentence = f"run plan {plan.title} is open: {plan.empty} of {len(plan.rows)} rows are still empty"
             yield NextStep(FILL, sentence, "plan", (plan.id,))
-        elif plan.departures:
+        elif plan.departures and _since(view, plan.taken_at):
             missing = f", {plan.empty} of {len(plan.rows)} rows are empty" if plan.reason is None and plan.empty else ""
             count = f"{len(plan.departures)} departure{'' if len(plan.departures) == 1 else 's'}"
             yield NextStep(LOOK, f"run plan {plan.title} was taken in with {count}{missing}", "plan", (plan.id,))
+
+
+def _since(view: _View, moment: str | None) -> bool:
+    """Whether nothing was calibrated since; departures that somebody has gone on from need no further look."""
+    return view.calibration is None or moment is None or moment > view.calibration.made_at
 
 
 def _electrodes(view: _View) -> Iterator[NextStep]:

@@ -8,8 +8,7 @@ from typing import Any
 
 from brinemark.records.reader import Reader
 from brinemark.records.text import nearest
-from brinemark.science.amount.predictive import DrawMemory
-from brinemark.science.amount.reading import read_sample
+from brinemark.science.amount.reading import SampleReader
 from brinemark.steps.answers import AdditionLine, ElectrodeUse, ReadingLine, SampleReading
 from brinemark.steps.chosen import Chosen, current, named
 from brinemark.steps.conditions import condition_findings
@@ -50,7 +49,7 @@ class _Bench:
     calibration: Calibration
     traces: Traces
     calibration_rows: tuple[StoredRow, ...]
-    memory: DrawMemory
+    science: SampleReader
     controls: dict[str, tuple[_Sample, Record]] = field(default_factory=dict)
     lock: Record | None = None
 
@@ -117,9 +116,9 @@ def judge_runs(
 def _bench(place: Place, reader: Reader, calibration: str | None) -> _Bench:
     chosen = current(place, reader) if calibration is None else named(reader, calibration)
     record = reader.record(chosen.record.id) or chosen.record
-    known = reader.rows(roles=CALIBRATION_ROLES)
-    memory = draw_memory(reader, record.id)
-    return _Bench(place, reader, chosen, record, unpack_calibration(record), Traces(place, reader), known, memory)
+    known, made = reader.rows(roles=CALIBRATION_ROLES), unpack_calibration(record)
+    science = SampleReader.of(made, place.settings.decision, made.seed, draw_memory(reader, record.id))
+    return _Bench(place, reader, chosen, record, made, Traces(place, reader), known, science)
 
 
 def _with_waters(bench: _Bench, desk: RunDesk) -> tuple[_Bench, Parents]:
@@ -128,7 +127,9 @@ def _with_waters(bench: _Bench, desk: RunDesk) -> tuple[_Bench, Parents]:
     if water is None:
         return bench, ()
     knowing = replace(bench.calibration, water=water)
-    return replace(bench, calibration=knowing, memory=bench.memory.for_other_water()), parents
+    memory = bench.science.memory.for_other_water()
+    science = SampleReader.of(knowing, bench.place.settings.decision, knowing.seed, memory)
+    return replace(bench, calibration=knowing, science=science), parents
 
 
 def _informed(sample: _Sample, waters: Parents) -> _Sample:
@@ -200,9 +201,7 @@ def _of_rows(bench: _Bench, name: str, rows: Sequence[StoredRow], kind: str = "r
 
 def _read(bench: _Bench, sample: _Sample) -> Record:
     portions = [_portion(bench, life, sample) for life in sample.lives]
-    decision = bench.place.settings.decision
-    known = bench.calibration, sample.peers.readings
-    reading = read_sample(portions, *known, decision, bench.calibration.seed, bench.memory)
+    reading = bench.science.read(portions, sample.peers.readings)
     made = pack_reading(reading, _context(bench, sample, reading))
     return _recipe(bench, sample).record(made)
 
@@ -307,7 +306,7 @@ def _store(place: Place, bench: _Bench, samples: Sequence[_Sample], made: Sequen
         new = [*writer.add_records(signals), *writer.add_records([record for _, record in controls])]
         new += writer.add_records(made)
         writer.cache_arrays(bench.traces.fresh)
-        keep_draws(writer, bench.record.id, bench.memory)
+        keep_draws(writer, bench.record.id, bench.science.memory)
         locked = writer.add_records([] if bench.lock is None else [bench.lock])
         if new or locked:
             said = [{"sample": sample.name, "reading": one.id} for sample, one in zip(samples, made, strict=True)]

@@ -13,10 +13,20 @@ from brinemark.steps.answers import ANSWER_SCHEMA
 from brinemark.steps.makings import Known, known_electrodes
 from brinemark.steps.plan_comparison import Comparison, SheetRows, compare
 from brinemark.terms.run_plans import OPEN, TAKEN_IN, WITHDRAWN, Departure, PlannedRow, RunRequest
-from brinemark.terms.runs import StoredRow
-from brinemark.terms.stored import Record
+from brinemark.terms.runs import RowUse, StoredRow
+from brinemark.terms.stored import Record, StoredSheet
 
 PLAN, GONE = "run plan", "plan withdrawn"
+
+
+@dataclass(frozen=True, slots=True)
+class ToFill:
+    """A sample or control in one dilution: its label on the sheet, its own name, and for how many electrodes."""
+
+    label: str
+    name: str
+    dilution: float
+    electrodes: int
 
 
 @dataclass(frozen=True, slots=True)
@@ -24,8 +34,9 @@ class RunPlan:
     """A run laid out, and what became of it.
 
     rows : of its sheet, in order; key : code to the sample's name, for whoever fills the cells and for afterwards;
-    left : electrodes for which there was nothing to do; filled : rows that a sheet has; sheets : titles of the sheets
-    that hold its electrodes; reason : why it was withdrawn; remarks : what was odd when it was laid out.
+    left : electrodes for which there was nothing to do; filled : rows that a sheet has; sheets, taken_at : titles of
+    the sheets that hold its electrodes, and when the newest of them came; reason : why it was withdrawn; remarks :
+    what was odd when it was laid out.
     """
 
     id: str
@@ -40,6 +51,7 @@ class RunPlan:
     filled: int = 0
     departures: tuple[Departure, ...] = ()
     sheets: tuple[str, ...] = ()
+    taken_at: str | None = None
     reason: str | None = None
     remarks: tuple[str, ...] = ()
 
@@ -57,6 +69,18 @@ class RunPlan:
         """In the order in which they are to be read."""
         return tuple(dict.fromkeys(row.electrode for row in self.rows))
 
+    def to_fill(self) -> tuple[ToFill, ...]:
+        """What has to be made ready for the run, sample by sample, for whoever fills the cells."""
+        counts: dict[tuple[str, float], int] = {}
+        for row in self.rows:
+            if row.role in ("sample", "control") and row.sample is not None:
+                key = row.sample, row.dilution or 1.0
+                counts[key] = counts.get(key, 0) + 1
+        return tuple(
+            ToFill(label, self.key.get(label, label), dilution, count)
+            for (label, dilution), count in sorted(counts.items())
+        )
+
     def sheet(self, *, comma: bool = False) -> str:
         """The run sheet as text, ready to be filled in; comma : with decimal comma and semicolons."""
         return sheet_text(self.rows, comma=comma)
@@ -64,6 +88,11 @@ class RunPlan:
     def filled_sheet(self, cells: Mapping[int, Mapping[str, str]]) -> str:
         """The run sheet of the rows that were filled in, by their place in the plan from 0, as text."""
         return filled_text(self.rows, cells)
+
+    def sheet_bytes(self, *, comma: bool = False) -> bytes:
+        """The same as a file: UTF-8, with a byte order mark where a spreadsheet would misread a letter without one."""
+        text = self.sheet(comma=comma)
+        return text.encode("utf-8" if text.isascii() else "utf-8-sig")
 
     def to_dict(self, *, with_key: bool = False) -> dict[str, Any]:
         """The JSON of `lay-out --json`, and one plan of `plans --json`; the key is left out unless asked for."""
@@ -81,6 +110,7 @@ class RunPlan:
             "left": list(self.left),
             "key": dict(self.key) if with_key else None,
             "sheets": list(self.sheets),
+            "taken_at": self.taken_at,
             "departures": [asdict(one) for one in self.departures],
             "reason": self.reason,
             "remarks": list(self.remarks),
@@ -92,20 +122,37 @@ def row_to_json(row: PlannedRow) -> dict[str, Any]:
     return {key: value for key, value in asdict(row).items() if value not in (None, "")}
 
 
-def plans_of(reader: Reader, rows: SheetRows) -> list[RunPlan]:
-    """Every run plan, oldest first, with what became of it."""
+def plans_of(
+    reader: Reader, uses: Sequence[RowUse], extra: Sequence[StoredRow] = (), without: str | None = None
+) -> list[RunPlan]:
+    """Every run plan, oldest first, with what became of it.
+
+    uses : of all current sheets; extra : rows that are about to come; without : id of a sheet that is about to go.
+    """
+    records = list(reader.newest_first(PLAN))[::-1]
+    if not records:
+        return []
     gone = {parent: record for record in reader.newest_first(GONE) for _, parent in record.parents}
-    titles = {sheet.id: sheet.title for sheet in reader.sheets()}
-    found = [_plan(record, gone.get(record.id), rows, titles) for record in reader.newest_first(PLAN)]
-    return found[::-1]
+    known = {sheet.id: sheet for sheet in reader.sheets()}
+    planned = {name for record in records if record.id not in gone for name in _electrodes(record)}
+    sheets = {row.sheet_id for row in uses if row.electrode in planned} - {without}
+    there = reader.rows(sheets=sorted(filter(None, sheets))) if sheets else ()
+    rows = SheetRows.of([*there, *extra])
+    return [_plan(record, gone.get(record.id), rows, known) for record in records]
 
 
-def _plan(record: Record, gone: Record | None, rows: SheetRows, titles: Mapping[str, str]) -> RunPlan:
+def _electrodes(record: Record) -> list[str]:
+    results: Any = record.results
+    return [row["electrode"] for row in results["rows"]]
+
+
+def _plan(record: Record, gone: Record | None, rows: SheetRows, known: Mapping[str, StoredSheet]) -> RunPlan:
     results: Any = record.results
     settings: Any = record.settings
     planned = tuple(PlannedRow(**row) for row in results["rows"])
     seen = compare(planned, rows) if gone is None else Comparison(0, False, (), ())
     reason: Any = None if gone is None else gone.settings
+    sheets = [known[sheet] for sheet in seen.sheets if sheet in known]  # else one that is about to come
     return RunPlan(
         id=record.id,
         made_at=record.made_at,
@@ -118,15 +165,18 @@ def _plan(record: Record, gone: Record | None, rows: SheetRows, titles: Mapping[
         state=WITHDRAWN if gone is not None else TAKEN_IN if seen.taken_in else OPEN,
         filled=seen.filled,
         departures=seen.departures,
-        sheets=tuple(titles.get(sheet, sheet) for sheet in seen.sheets),
+        sheets=tuple(one.title for one in sheets),
+        taken_at=max((one.added_at for one in sheets), default=None),
         reason=None if reason is None else str(reason["reason"]),
         remarks=tuple(results["remarks"]),
     )
 
 
-def laid_out(plans: Iterable[RunPlan], rows: SheetRows) -> dict[str, str]:
+def laid_out(plans: Iterable[RunPlan], uses: Sequence[RowUse]) -> dict[str, str]:
     """Electrode to the open plan that counts on it; what has been read is spent and no longer laid out."""
-    return {name: plan.id for plan in plans if plan.state == OPEN for name in plan.electrodes if name not in rows.lives}
+    read = {row.electrode for row in uses}
+    open_plans = [plan for plan in plans if plan.state == OPEN]
+    return {name: plan.id for plan in open_plans for name in plan.electrodes if name not in read}
 
 
 def all_electrodes(reader: Reader) -> Known:
@@ -134,12 +184,11 @@ def all_electrodes(reader: Reader) -> Known:
     return with_plans(reader)[0]
 
 
-def with_plans(reader: Reader, rows: Sequence[StoredRow] | None = None) -> tuple[Known, list[RunPlan]]:
-    """The same, with every run plan; rows : of all current sheets, when they are at hand."""
-    rows = reader.rows() if rows is None else rows
-    by_life = SheetRows.of(rows)
-    plans = plans_of(reader, by_life)
-    return known_electrodes(reader, rows, laid_out(plans, by_life)), plans
+def with_plans(reader: Reader, uses: Sequence[RowUse] | None = None) -> tuple[Known, list[RunPlan]]:
+    """The same, with every run plan; uses : of all current sheets, when they are at hand."""
+    uses = reader.uses() if uses is None else uses
+    plans = plans_of(reader, uses)
+    return known_electrodes(reader, uses, laid_out(plans, uses)), plans
 
 
 def sample_names(plans: Iterable[RunPlan]) -> dict[str, str]:

@@ -10,8 +10,7 @@ from brinemark.records.text import shown
 from brinemark.steps.incoming import Incoming
 from brinemark.steps.makings import Known
 from brinemark.steps.place import Place
-from brinemark.steps.plan_comparison import SheetRows
-from brinemark.steps.run_plans import PLAN, plans_of
+from brinemark.steps.run_plans import plans_of
 from brinemark.terms.errors import Refused
 from brinemark.terms.runs import SheetRow, StoredRow
 from brinemark.terms.stored import StoredSheet
@@ -76,9 +75,8 @@ def making_remarks(incoming: Incoming, makings: Known) -> Iterator[str]:
     for stored in incoming.rows:
         first.setdefault(stored.row.electrode, stored.row)
     dates = makings.dates()
-    unnamed = [
-        row for row in first.values() if row.batch in dates and row.electrode not in makings.electrodes(row.batch)
-    ]
+    made = makings.batches_of_electrodes()
+    unnamed = [row for row in first.values() if row.batch in dates and row.electrode not in made]
     if unnamed:
         named = ", ".join(row.electrode for row in unnamed[:8]) + (", ..." if len(unnamed) > 8 else "")
         yield f"electrodes that the making of their batch does not name: {named}"
@@ -117,11 +115,8 @@ def _sample_faults(reader: Reader, incoming: Incoming, old: StoredSheet | None) 
 
 def plan_remarks(reader: Reader, incoming: Incoming, old: StoredSheet | None) -> Iterator[str]:
     """Where the sheet departs from the run plans that lay out its electrodes."""
-    if next(reader.newest_first(PLAN), None) is None:
-        return
     new = {row.row.electrode for row in incoming.rows}
-    before = [row for row in reader.rows() if old is None or row.sheet_id != old.id]
-    for plan in plans_of(reader, SheetRows.of([*before, *incoming.rows])):
+    for plan in plans_of(reader, reader.uses(), incoming.rows, None if old is None else old.id):
         if new.intersection(plan.electrodes):
             for departure in plan.departures:
                 yield f"run plan {plan.title}: {departure.sentence}"

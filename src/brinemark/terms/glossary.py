@@ -24,16 +24,12 @@ THINGS = {
     "ready": Term("", "State of an electrode that was made and is neither laid out, spent nor set aside."),
     "laid out": Term("", "State of an electrode that an open run plan counts on."),
     "spent": Term("", "State of an electrode that has rows on a run sheet; it cannot be used again."),
-    "set aside": Term(
-        "", "State of an electrode that is not to be used, for a reason; it can be taken back."
-    ),
+    "set aside": Term("", "State of an electrode that is not to be used, for a reason; it can be taken back."),
     "position": Term("", "Where in its batch an electrode was made, for example its place in the oven."),
     "instrument": Term("", "The potentiostat or spectrometer that measured, by the id the laboratory gives it."),
     "run": Term("", "One sitting at one instrument with its blanks, standards and controls."),
     "run sheet": Term("", "The table that goes into the logbook: one row for one reading of one electrode."),
-    "run plan": Term(
-        "", "A run laid out before it is measured: what each electrode reads, and the order, by lot."
-    ),
+    "run plan": Term("", "A run laid out before it is measured: what each electrode reads, and the order, by lot."),
     "code": Term("", "Five characters that stand for a sample on the sheet; the last shows a slip of the pen."),
     "departure": Term("", "One way in which a sheet differs from its run plan; it is told, not refused."),
     "logbook": Term("", "The directory the user owns: settings, records and the original files."),

@@ -74,3 +74,16 @@ class StoredRow:
     row: SheetRow
     trace_sha256: str | None = None
     prescan_sha256: str | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class RowUse:
+    """The little of a stored row that says what its electrode was used for; quick to have for a whole logbook."""
+
+    id: str
+    sheet_id: str
+    electrode: str
+    batch: str
+    role: str
+    sample: str | None
+    level: float | None

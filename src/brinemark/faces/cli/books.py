@@ -9,10 +9,11 @@ import click
 
 from brinemark.faces.cli.plain import counted, json_option, say, say_json, say_next, say_table, scale, with_u
 from brinemark.faces.cli.progress import working
-from brinemark.faces.cli.session import Session, command_line
+from brinemark.faces.cli.session import REFUSED, Session, command_line
 
 if TYPE_CHECKING:
     from brinemark.steps.answers import Added
+    from brinemark.steps.take_in import CheckedSheet
 
 
 @click.command(short_help="Make an empty logbook.")
@@ -52,19 +53,28 @@ def new(logbook: Path, name: str | None, timezone: str, as_json: bool) -> None:
 @click.argument("runsheet", type=click.Path(path_type=Path))
 @click.option("--corrects", metavar="OLD", help="The sheet that this one takes the place of: its id or file name.")
 @click.option("--reason", metavar="TEXT", help="Why it is corrected; needed with --corrects.")
+@click.option("--check", "only_check", is_flag=True, help="Tell every fault, row by row, and store nothing.")
 @json_option
 @click.pass_obj
-def add(session: Session, runsheet: Path, corrects: str | None, reason: str | None, as_json: bool) -> None:
+def add(
+    session: Session, runsheet: Path, corrects: str | None, reason: str | None, only_check: bool, as_json: bool
+) -> None:
     """Check RUNSHEET and every curve that it names, then store all of it or nothing.
 
-    The same content again changes nothing.
+    The same content again changes nothing. With --check nothing is stored, and faults end with status 1.
 
     \b
     Examples:
       brinemark --logbook my-logbook add run-2031-03-02.csv
+      brinemark --logbook my-logbook add run-2031-03-02.csv --check
       brinemark --logbook my-logbook add corrected.csv \\
           --corrects run-2031-03-02.csv --reason "level of row 4 was wrong"
     """
+    if only_check:
+        with session.open() as logbook, working(f"checking {runsheet.name} and its curves"):
+            checked = logbook.check_sheet(runsheet, corrects, reason)
+        _tell_check(checked, session.line("add", str(runsheet)), as_json)
+        return
     with session.open() as logbook, working(f"checking {runsheet.name} and its curves"):
         added = logbook.add(runsheet, corrects, reason)
     if as_json:
@@ -72,6 +82,28 @@ def add(session: Session, runsheet: Path, corrects: str | None, reason: str | No
         return
     _tell(added, logbook.settings.analyte.level_unit)
     say_next(session.line("calibrate"))
+
+
+def _tell_check(checked: CheckedSheet, next_line: str, as_json: bool) -> None:
+    """Every fault in a table; status 1 when there is one."""
+    if as_json:
+        say_json(checked.to_dict())
+    elif checked.sound:
+        there = "the logbook has it already" if checked.there is not None else "nothing is wrong"
+        say(f"{checked.title}: {counted(checked.rows, 'row')}, {counted(checked.files, 'file')}; {there}.")
+    else:
+        say(f"{checked.title}: {counted(len(checked.findings), 'fault')}; nothing was stored.")
+        rows = [
+            ("" if one.row is None else str(one.row), one.column or "", one.came, one.expected, one.remedy)
+            for one in checked.findings
+        ]
+        say_table(("row", "column", "what came", "expected", "what to do"), rows, right=(0,))
+    for remark in () if as_json else checked.remarks:
+        say(f"warning: {remark}", 2)
+    if not checked.sound:
+        raise click.exceptions.Exit(REFUSED)
+    if not as_json:
+        say_next(next_line)
 
 
 def _tell(added: Added, unit: str) -> None:

@@ -132,7 +132,7 @@ def _check_free(target: Path, replace: bool) -> None:
 def _write_sheet(plan: RunPlan, target: Path, comma: bool, replace: bool) -> None:
     _check_free(target, replace)
     try:
-        target.write_bytes(plan.sheet(comma=comma).encode())
+        target.write_bytes(plan.sheet_bytes(comma=comma))
     except OSError as error:
         remedy = f"the plan is kept: write its sheet with plans {plan.id[:12]} --to FILE"
         raise Refused(f"cannot write {target} ({error.strerror})", "a place to write to", remedy) from error
@@ -185,8 +185,9 @@ def _tell_rows(rows: tuple[PlannedRow, ...], unit: str) -> None:
 
 def _tell_rest(plan: RunPlan, key: bool) -> None:
     if key:
-        for code, name in sorted(plan.key.items()):
-            say(f"{code} is {name}", 2)
+        rows = [(one.label, one.name, f"{one.dilution:g}", str(one.electrodes)) for one in plan.to_fill()]
+        say("To be filled:", 2)
+        say_table(("label", "sample or control", "dilution", "electrodes"), rows, indent=4, right=(2, 3))
     if plan.left:
         say(f"nothing to do for: {', '.join(plan.left)}", 2)
     for departure in plan.departures:

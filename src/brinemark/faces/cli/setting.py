@@ -88,7 +88,7 @@ def _tell(session: Session, changed: ChangedSettings) -> None:
         say("logbook.toml says that already; nothing was changed.")
         return
     for one in changed.changed:
-        say(f"{one.key}: {_words(one.old) or 'not there'} -> {_words(one.new) or 'not there'}.")
+        say(f"{one.key}: {_words(one.old) or 'not in the file'} -> {_words(one.new) or 'not in the file'}.")
     say(f"{counted(len(changed.changed), 'change')} kept as entry {changed.entry} of the audit list.")
     for words in changed.effects:
         say(f"{words}.", 2)

@@ -185,7 +185,7 @@ class Pages:
         try:
             return self.desk.book.settings.logbook.name
         except BrinemarkError:
-            return ""
+            return self.desk.folder.name
 
     def _gone(self, visit: Visit, answer: GoTo) -> Response:
         if visit.wants_json:

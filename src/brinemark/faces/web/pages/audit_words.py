@@ -10,7 +10,7 @@ from typing import Any
 
 from brinemark.faces.web.filters import counted, segment
 from brinemark.faces.web.looks import all_rows
-from brinemark.faces.web.pages.settings_form import value_text
+from brinemark.faces.web.pages.settings_form import ABSENT, value_text
 from brinemark.faces.web.visit import Visit
 
 HASH = re.compile(r"[0-9a-f]{64}")
@@ -93,7 +93,7 @@ def parts_of(known: Known, detail: Mapping[str, Any], style: str, most: int = MO
 
 
 def _said(value: Any, style: str) -> str:
-    return "not there" if value is None else value_text(value, style)
+    return ABSENT if value is None else value_text(value, style)
 
 
 def _part(words: str, links: list[dict[str, str]] | None = None) -> Part:

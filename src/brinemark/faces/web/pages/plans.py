@@ -75,7 +75,7 @@ def sheet(visit: Visit) -> Answer:
     """The run sheet to fill in, in the decimal style of the reader or as asked for."""
     plan = visit.book.run_plan(visit.path["id"])
     style = visit.ask("decimal", visit.style)
-    return File(plan.sheet(comma=style == COMMA).encode("utf-8"), "text/csv; charset=utf-8", f"run-{plan.id[:8]}.csv")
+    return File(plan.sheet_bytes(comma=style == COMMA), "text/csv; charset=utf-8", f"run-{plan.id[:8]}.csv")
 
 
 def filling(visit: Visit) -> Answer:

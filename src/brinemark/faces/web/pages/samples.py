@@ -19,7 +19,7 @@ def table(visit: Visit) -> Answer:
     """All samples with what was said about each last."""
     found = _overview(visit)
     word = visit.ask("find").casefold()
-    wanted = [one for one in found if word in one["sample"].casefold()] if word else found
+    wanted = [one for one in found if word in f"{one['sample']} {one['name']}".casefold()] if word else found
     part, shown = sliced(visit, len(wanted))
     report, _ = calibration_of(visit.desk)
     read = [one["reading"]["id"] for one in wanted[part] if one["reading"] and not one["reading"]["old"]]
@@ -51,6 +51,7 @@ def one(visit: Visit) -> Answer:
     report, _ = calibration_of(visit.desk)
     data: dict[str, Any] = {
         "sample": name,
+        "name": visit.desk.kept("sample names", visit.book.sample_names).get(name, ""),
         "calibrated": report is not None,
         "reading": None,
         "earlier": [head.to_dict() for head in reversed(heads[:-1])],
@@ -84,10 +85,11 @@ def _made_overview(visit: Visit) -> list[dict[str, Any]]:
     for row in rows_of(visit.desk):
         if row.row.role in READ_ROLES and row.row.sample:
             electrodes.setdefault(row.row.sample, []).append(row.row.electrode)
+    names = visit.desk.kept("sample names", visit.book.sample_names)
     return [
         {
             "sample": name,
-            "name": "",
+            "name": names.get(name, ""),
             "electrodes": list(dict.fromkeys(used)),
             "reading": _short(newest.get(name), None if report is None else report.id),
         }

@@ -8,7 +8,7 @@ from collections.abc import Mapping, Sequence
 from typing import Any
 
 from brinemark.faces.web.answers import Answer, GoTo, Page
-from brinemark.faces.web.pages.settings_form import Form, from_address, plain, value_text
+from brinemark.faces.web.pages.settings_form import ABSENT, Form, from_address, plain, value_text
 from brinemark.faces.web.visit import Visit
 from brinemark.records.settings_edit import dotted
 from brinemark.steps.change_settings import (
@@ -58,13 +58,13 @@ def keep(visit: Visit) -> Answer:
         return GoTo("/settings", "The file says that already; nothing was changed.")
     looked = sha256_hex(canonical_bytes([one.to_dict() for one in proposal.changed]))
     if visit.get("do") != KEEP or (visit.get("looked") != looked and not visit.wants_json):
-        return _page(visit, form, _proposed(visit, proposal, looked))
+        return _page(visit, form, _proposed(visit, form, proposal, (looked, "")))
     try:
         return _kept(visit, changes)
     except Refused as refusal:
         if visit.wants_json:
             raise
-        return _page(visit, form, _proposed(visit, proposal, looked, str(refusal)), 422)
+        return _page(visit, form, _proposed(visit, form, proposal, (looked, str(refusal))), 422)
 
 
 def _kept(visit: Visit, changes: Mapping[tuple[str, ...], JsonValue]) -> Answer:
@@ -96,6 +96,7 @@ def _page(visit: Visit, form: Form, proposal: Mapping[str, Any] | None = None, s
         "left": form.left,
         "unknown": _unknown(form),
         "findings": _listed(slots, form.left),
+        "wrong_as_it_is": bool(form.now.findings),
         "readable": bool(form.now.table) or not form.now.findings,
         "was": json.dumps({one.name: one.texts for slot in clean.slots for one in slot.fields}, ensure_ascii=False),
         "proposal": proposal,
@@ -124,11 +125,13 @@ def _unknown(form: Form) -> list[dict[str, Any]]:
     ]
 
 
-def _proposed(visit: Visit, proposal: Proposal, looked: str, refusal: str = "") -> dict[str, Any]:
-    """What would change, its cost, and why it was not kept, if that was tried."""
+def _proposed(visit: Visit, form: Form, proposal: Proposal, outcome: tuple[str, str]) -> dict[str, Any]:
+    """What would change, its cost, the mark that it was looked at, and why it was not kept, if that was tried."""
+    looked, refusal = outcome
+    usual = {dotted(one.keys): one.about.default for slot in form.slots for one in slot.fields}
     return {
         "refusal": refusal,
-        "changed": [_change(one, visit.style) for one in proposal.changed],
+        "changed": [_change(one, visit.style, usual.get(one.key)) for one in proposal.changed],
         "effects": list(proposal.effects),
         "late": list(proposal.late),
         "new_calibration": proposal.renews,
@@ -138,8 +141,11 @@ def _proposed(visit: Visit, proposal: Proposal, looked: str, refusal: str = "") 
     }
 
 
-def _change(one: KeyChange, style: str) -> dict[str, str]:
-    return {"key": one.key, "old": value_text(one.old, style), "new": value_text(one.new, style)}
+def _change(one: KeyChange, style: str, usual: JsonValue = None) -> dict[str, str]:
+    """A change in words. usual : the default, which holds where the file says nothing."""
+    nothing = ABSENT if usual is None else f"{value_text(usual, style)} by default"
+    old, new = (nothing if value is None else value_text(value, style) for value in (one.old, one.new))
+    return {"key": one.key, "old": old, "new": new}
 
 
 def _kept_entry(visit: Visit) -> dict[str, Any] | None:

@@ -18,18 +18,22 @@ from brinemark.terms.settings import FAMILIES
 
 Texts = Mapping[str, Sequence[str]]
 NEW, OUT = "new", "take_out"
+ABSENT = "not in the file"
 SWITCHED = "covariate"
 ENDS = {"prior": ("center", "sd"), "wavelengths_nm": ("first", "second")}
 
 
 @dataclass(slots=True, eq=False)
 class Field:
-    """One key as a field. texts : what it shows; was : the value that holds now; written : whether the file has it."""
+    """One key as a field. texts : what it shows, usual : what it shows when nothing was filled in; was : the value that
+    holds now; written : whether the file has it.
+    """
 
     name: str
     keys: Keys
     about: SettingKey
     texts: list[str]
+    usual: list[str]
     was: JsonValue
     written: bool
     given: bool
@@ -47,12 +51,16 @@ class Field:
         found = self.value
         return self.written if found is None and self.was is not None else not same(found, self.was)
 
+    @property
+    def touched(self) -> bool:
+        return self.given and [text.strip() for text in self.texts] != self.usual
+
 
 @dataclass(slots=True, eq=False)
 class Slot:
     """One section, or the room for a new one. here : in the file; wanted : to be there; names are those of fields.
 
-    others : keys of the file that have no field, by name.
+    others : keys of the file that have no field, by name; gone : those that the quantity filled in has no use for.
     """
 
     section: str
@@ -62,6 +70,7 @@ class Slot:
     wanted: bool
     fields: list[Field]
     others: dict[str, JsonValue] = field(default_factory=dict)
+    gone: list[str] = field(default_factory=list)
     findings: list[str] = field(default_factory=list)
 
     @property
@@ -129,20 +138,26 @@ class Form:
         section = place[0]
         given = self.given.get(f"{name}.quantity")
         family = family_in(section, {**said, "quantity": given[0]} if given else said)
+        if self.spectra and section in BY_QUANTITY and not said and not given:
+            family = FAMILIES[1]
         about = keys_of(section, family, self.spectra)
         fields = [self._field(place, name, one, said) for one in about]
-        known = {one.key for one in about} | _of_other_quantities(section)
-        others = {dotted((*place, key)): value for key, value in said.items() if key not in known}
-        return Slot(section, place, name, here, wanted, fields, others)
+        strange = {key: value for key, value in said.items() if key not in {one.key for one in about}}
+        gone = [key for key in strange if key in _of_quantities(section)] if family != family_in(section, said) else []
+        others = {dotted((*place, key)): value for key, value in strange.items() if key not in gone}
+        return Slot(section, place, name, here, wanted, fields, others, gone)
 
     def _field(self, place: Keys, name: str, about: SettingKey, said: Mapping[str, Any]) -> Field:
         was, written = said.get(about.key, about.default), about.key in said
         given = self.given.get(f"{name}.{about.key}")
-        texts = _fitting(given, about.kind) if given is not None else shown_texts(was, about.kind, self.style)
-        return Field(f"{name}.{about.key}", (*place, about.key), about, texts, was, written, given is not None)
+        usual = shown_texts(was, about.kind, self.style)
+        if about.key == "quantity" and usual == [""]:
+            usual = [FAMILIES[1]]  # of spectra, where no quantity is the default
+        texts = usual if given is None else _fitting(given, about.kind)
+        return Field(f"{name}.{about.key}", (*place, about.key), about, texts, usual, was, written, given is not None)
 
 
-def _of_other_quantities(section: str) -> set[str]:
+def _of_quantities(section: str) -> set[str]:
     if section not in BY_QUANTITY:
         return set()
     return {one.key for family in FAMILIES for one in keys_of(section, family)}
@@ -155,16 +170,14 @@ def _changes_of(slot: Slot) -> dict[Keys, JsonValue]:
         return {}
     found: dict[Keys, JsonValue] = {} if slot.here or slot.section not in (*BY_ID, SWITCHED) else {slot.place: {}}
     for one in slot.fields:
-        if one.given and one.differs and not one.about.fixed:
+        if one.given and one.differs and (one.touched or not slot.here) and not one.about.fixed:
             found[one.keys] = one.value
-    if slot.section in BY_QUANTITY and slot.here:
-        kept = {one.about.key for one in slot.fields}
-        found.update({(*slot.place, key): None for key in _of_other_quantities(slot.section) - kept})
+    found.update({(*slot.place, key): None for key in slot.gone})
     return found
 
 
 def _own_findings(slot: Slot, table: Mapping[str, Any]) -> Iterator[Finding]:
-    filled = any(one.given and one.differs for one in slot.fields)
+    filled = any(one.touched for one in slot.fields)
     if slot.is_new and not slot.wanted and filled:
         yield Finding(
             slot.place, f"a new {words_of(slot.section)} without a name", "its name", "fill it in, or clear it"
@@ -242,7 +255,7 @@ def plain(form: Form) -> list[dict[str, Any]]:
             ],
             "fields": [_plain_field(one, next(count), form) for one in slot.fields],
             "written": sum(one.written for one in slot.fields),
-            "touched": any(one.given and one.differs for one in slot.fields) or bool(slot.findings),
+            "touched": any(one.touched for one in slot.fields) or bool(slot.findings),
         }
         for place, slot in enumerate(form.slots, start=1)
     ]
@@ -265,7 +278,7 @@ def _plain_field(one: Field, number: int, form: Form) -> dict[str, Any]:
         "texts": one.texts,
         "written": one.written,
         "fixed": about.fixed,
-        "differs": one.given and one.differs,
+        "differs": one.touched and one.differs,
         "effect": effect_of(one.keys) if effect_of(one.keys) != effect_of(one.keys[:1]) else "",
         "findings": one.findings,
     }
