@@ -33,6 +33,7 @@ ADDRESSES = (
     "/take-in",
     "/run-controls",
     "/curves",
+    "/curves?batch=all&role=all&prescans=with",
     "/curves/{row}",
     "/curves/window",
     "/curves/definitions",
