@@ -44,9 +44,7 @@ class Amounts(Opened):
         factors = unit_factors(self._place, samples, unit)
         return restated(read_samples(self._place, samples, calibration), factors, unit)
 
-    def one_more(
-        self, sample: str, batch: str | None = None, dilutions: Sequence[float] | None = None
-    ) -> OneMore:
+    def one_more(self, sample: str, batch: str | None = None, dilutions: Sequence[float] | None = None) -> OneMore:
         """What one more fresh electrode with a typical signal would change about a sample, by dilution; not stored.
 
         batch : of the electrode, else the newest of the calibration with ready electrodes. Raises Refused.

@@ -15,21 +15,21 @@ from brinemark.science.amount.one_more import (
     Known,
     Narrowing,
     narrowest,
+    own_range,
     read_with,
     supposed_levels,
     width,
 )
 from brinemark.steps.batch_answers import Batch
-from brinemark.steps.chosen import limits_of
 from brinemark.steps.gather import portion
 from brinemark.steps.lives import Life, lives_of
 from brinemark.steps.making import batch_named
 from brinemark.steps.one_more_answers import OneMore, Stated, Supposed
-from brinemark.steps.packing import unpack_limits, unpack_reading
+from brinemark.steps.packing import unpack_reading
 from brinemark.steps.place import Place
 from brinemark.steps.read import ReadyToRead, ready_to_read
 from brinemark.steps.run_plans import all_electrodes
-from brinemark.terms.amounts import FIRST_COVARIATE, Calibration, Limits, Reading, SamplePortion
+from brinemark.terms.amounts import FIRST_COVARIATE, Calibration, Reading, SamplePortion
 from brinemark.terms.errors import Refused
 from brinemark.terms.making import READY
 
@@ -38,19 +38,19 @@ NEW, MOST = "one more", 12
 
 @dataclass(frozen=True, slots=True, eq=False)
 class _Bench:
-    """What all suppositions about one sample share. like : the life that the new electrode repeats."""
+    """What all suppositions about one sample share. like : the life that the new electrode repeats; critical, working :
+    of such an electrode by itself [cell level]."""
 
     place: Place
     ready: ReadyToRead
     known: Known
     like: Life
-    limits: Limits | None
-    protocol: str
+    protocol: str = "single"
+    critical: float | None = None
+    working: tuple[float, float] | None = None
 
 
-def one_more(
-    place: Place, sample: str, batch: str | None = None, dilutions: Sequence[float] | None = None
-) -> OneMore:
+def one_more(place: Place, sample: str, batch: str | None = None, dilutions: Sequence[float] | None = None) -> OneMore:
     """What a fresh electrode with a typical signal would make of the newest statement about a sample or control.
 
     batch : of the electrode; None is the newest batch of the calibration with ready electrodes, else its newest.
@@ -66,7 +66,7 @@ def one_more(
         if ready.stored is None:
             came = f"no reading of {sample} by the newest calibration and its present rows"
             raise Refused(came, "one to add an electrode to", f"read the sample first, with 'read {sample}'")
-        bench = _bench(place, reader, ready)
+    bench = _bench(place, ready)
     present = unpack_reading(ready.stored)
     used = bench.like.main.row.row.dilution
     choices = tuple(sorted({*DILUTIONS, used} if dilutions is None else wanted))
@@ -85,7 +85,7 @@ def one_more(
         like=bench.like.electrode,
         instrument=bench.like.instrument,
         protocol="read once" if bench.protocol == "single" else bench.protocol,
-        working_range=_working(bench.limits),
+        working_range=bench.working,
         now=Stated.of(present, unit),
         rows=tuple(replace(row, again=row.dilution == used, best=row.dilution == best) for row in rows),
         best=best,
@@ -106,7 +106,7 @@ def _checked(dilutions: Sequence[float] | None) -> set[float]:
 def _newest(reader: Reader, made: Calibration, batches: Mapping[str, Batch]) -> str:
     """By the day of making, else of its first reading; one with ready electrodes first."""
     names = sorted(set(made.readings.batch))
-    days = {}
+    days: dict[str, str] = {}
     for row in reader.rows(batches=names):
         days.setdefault(row.row.batch, row.row.measured_at.date().isoformat())
 
@@ -118,18 +118,15 @@ def _newest(reader: Reader, made: Calibration, batches: Mapping[str, Batch]) -> 
     return max(names, key=key)
 
 
-def _bench(place: Place, reader: Reader, ready: ReadyToRead) -> _Bench:
+def _bench(place: Place, ready: ReadyToRead) -> _Bench:
     """The new electrode repeats the newest one that could be used."""
     usable = [life for life, seen in zip(ready.lives, ready.portions, strict=True) if seen.failure is None]
     like = max(usable or ready.lives, key=lambda life: life.main.row.row.measured_at)
     known = Known(ready.portions, ready.calibration, ready.readings, place.settings.decision, ready.memory)
-    bench = _Bench(place, ready, known, like, None, "single")
-    protocol = _protocol(_fresh(bench, 1.0), ready.calibration)
-    record = limits_of(place, reader, ready.chosen.record.id)
-    wanted = (ready.batch, like.instrument, protocol)
-    found = () if record is None else unpack_limits(record)
-    limits = next((one for one in found if (one.batch, one.instrument, one.protocol) == wanted), None)
-    return replace(bench, limits=limits, protocol=protocol)
+    bench = _Bench(place, ready, known, like)
+    fresh = _fresh(bench, 1.0)
+    critical, working = own_range(fresh, known)
+    return replace(bench, protocol=_protocol(fresh, ready.calibration), critical=critical, working=working)
 
 
 def _protocol(fresh: SamplePortion, calibration: Calibration) -> str:
@@ -161,9 +158,7 @@ def _fresh(bench: _Bench, dilution: float) -> SamplePortion:
     )
 
 
-def _suppose(
-    bench: _Bench, present: Reading, dilutions: Sequence[float]
-) -> tuple[list[Supposed], list[list[Reading]]]:
+def _suppose(bench: _Bench, present: Reading, dilutions: Sequence[float]) -> tuple[list[Supposed], list[list[Reading]]]:
     """Rows by dilution, then level, and the readings behind them."""
     levels, unit = supposed_levels(present), bench.ready.chosen.definition.level_unit
     rows, found = [], []
@@ -187,23 +182,16 @@ def _best(present: Reading, found: Sequence[Sequence[Reading]]) -> tuple[int | N
     return narrowest(choices, now)
 
 
-def _working(limits: Limits | None) -> tuple[float, float] | None:
-    if limits is None or limits.working_lower is None or limits.working_upper is None:
-        return None
-    return limits.working_lower, limits.working_upper
-
-
 def _where(cell: float, bench: _Bench) -> str:
     """Where a cell level lies for such an electrode, in words."""
-    working, critical = _working(bench.limits), None if bench.limits is None else bench.limits.critical_value
     if cell > bench.ready.calibration.highest_level:
         return "above the highest standard"
-    if critical is not None and cell < critical:
+    if bench.critical is not None and cell < bench.critical:
         return "below the critical value"
-    if working is None:
+    if bench.working is None:
         return "no working range"
-    side = "below" if cell < working[0] else "above" if cell > working[1] else "in"
-    return f"{side} the working range"
+    low, high = bench.working
+    return f"{'below' if cell < low else 'above' if cell > high else 'in'} the working range"
 
 
 def _why_not(present: Reading) -> str:

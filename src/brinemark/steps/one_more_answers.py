@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import asdict, dataclass
 from typing import Any
 
@@ -14,6 +14,7 @@ SUPPOSITION = (
     "a supposition: what a typical signal would do. A real electrode's signal lies above or below it, and the interval "
     "with it; nothing is promised and nothing was stored"
 )
+LEAST = "5 %"
 
 
 @dataclass(frozen=True, slots=True)
@@ -36,11 +37,23 @@ class Stated:
             words = f"cannot say: {reading.reason}"
         return cls(reading.statement, words, lower, upper, fold)
 
+    @property
+    def ends(self) -> str:
+        lower = amount(self.lower) if self.lower else "0"
+        return f"{lower} to {'no upper end' if self.upper is None else amount(self.upper)}"
+
+    def short(self, unit: str) -> str:
+        """The ends alone where there are two, else the statement."""
+        return self.words if self.fold is None else f"about {self.ends} {unit}"
+
 
 @dataclass(frozen=True, slots=True)
 class Supposed:
-    """What one dilution would lead to at one supposed sample level. again : the dilution that was used last; cell_level,
-    place : of the main reading, and where that lies; best : whether this dilution leaves the narrowest interval."""
+    """What one dilution would lead to at one supposed sample level.
+
+    again : the dilution that was used last; cell_level, place : of the main reading, and where that lies; best :
+    whether this dilution leaves the narrowest interval.
+    """
 
     dilution: float
     again: bool
@@ -62,11 +75,11 @@ class Supposed:
 class OneMore:
     """What one more fresh electrode would change about a sample.
 
-    reading, calibration : ids of what there is now; batch, ready : of the supposed electrode, and how many of that batch
-    are ready; like, protocol : the electrode of the sample that it is used like, and what is read on that beside the
-    sample; working_range : of such an electrode [cell level], None = none is known; now : the present statement; rows :
-    by dilution, then level; best, alike : the dilution that leaves the narrowest interval, None = none does, and those
-    within Monte Carlo error of it; reason : why nothing can be supposed, else None.
+    reading, calibration : ids of what there is now; batch, ready : of the supposed electrode, and how many of that
+    batch are ready; like, protocol : the electrode of the sample that it is used like, and what is read on that beside
+    the sample; working_range : of such an electrode [cell level], None = it has none; now : the present statement;
+    rows : by dilution, then level; best, alike : the dilution that leaves the narrowest interval, None = none narrows
+    it, and those within Monte Carlo error of it; reason : why nothing can be supposed, else None.
     """
 
     sample: str
@@ -91,20 +104,26 @@ class OneMore:
         """The answer in one sentence."""
         if self.reason is not None:
             return f"cannot say what one more electrode would change: {self.reason}"
+        said = f"one more electrode of batch {self.batch}"
         if self.best is None:
-            return (
-                f"none of these dilutions of one more electrode of batch {self.batch} would narrow "
-                f"{_of_now(self.now, self.unit)}, if its signal is the typical one at {_levels(self.rows, self.unit)}"
-            )
-        return f"one more electrode of batch {self.batch}, {diluted_words(self.best)}, would {self._change()}"
-
-    def _change(self) -> str:
+            return f"{said} would {self._little()} at each of these dilutions, if {self._typical(self.rows)}"
         rows = [row for row in self.rows if row.best]
-        if self.now.fold is not None and len(rows) == 1:
-            ends = f"to about {_ends(rows[0].would, self.unit)}"
-            return f"narrow the interval from {_ends(self.now)} {ends}, if {_typical(rows[0].level, self.unit)}"
-        outcomes = "; ".join(f"{row.would.words}, if {_typical(row.level, self.unit)}" for row in rows)
-        return f"narrow {_of_now(self.now, self.unit)}: {outcomes}"
+        said = f"{said}, {diluted_words(self.best)}, would"
+        first, *others = (f"{row.would.short(self.unit)}, if {self._typical([row])}" for row in rows)
+        if self.now.fold is not None and not others:
+            return f"{said} narrow the interval from {self.now.ends} to {first}"
+        return f"{said} say more than {self.now.short(self.unit)}: {'; '.join([first, *others])}"
+
+    def _little(self) -> str:
+        if self.now.fold is not None:
+            return f"narrow the interval of {self.now.ends} {self.unit} by less than {LEAST}"
+        if self.now.statement == "not detected":
+            return f"lower the upper limit of {amount(self.now.upper or 0.0)} {self.unit} by less than {LEAST}"
+        return "leave the interval open"
+
+    def _typical(self, rows: Sequence[Supposed]) -> str:
+        levels = " or ".join(amount(level) for level in dict.fromkeys(row.level for row in rows))
+        return f"its signal is the typical one at {levels} {self.unit}"
 
     def remarks(self) -> Iterator[str]:
         """What has to be said beside it."""
@@ -137,25 +156,3 @@ class OneMore:
 
 def diluted_words(dilution: float) -> str:
     return "undiluted" if dilution == 1.0 else f"diluted {dilution:g} times"
-
-
-def _typical(level: float, unit: str) -> str:
-    return f"its signal is the typical one at {amount(level)} {unit}"
-
-
-def _levels(rows: tuple[Supposed, ...], unit: str) -> str:
-    return " or ".join(amount(level) for level in dict.fromkeys(row.level for row in rows)) + f" {unit}"
-
-
-def _ends(one: Stated, unit: str = "") -> str:
-    lower = "0" if not one.lower else amount(one.lower)
-    upper = "no upper end" if one.upper is None else amount(one.upper)
-    return f"{lower} to {upper} {unit}".strip()
-
-
-def _of_now(now: Stated, unit: str) -> str:
-    if now.statement == "not detected" and now.upper is not None:
-        return f"the upper limit of {amount(now.upper)} {unit}"
-    if now.statement == "at or above" and now.lower:
-        return f"what is known, at or above {amount(now.lower)} {unit}"
-    return f"the interval of {_ends(now, unit)}"

@@ -14,8 +14,11 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from brinemark.science.amount.joint import typical_signals
-from brinemark.science.amount.predictive import DrawMemory
-from brinemark.science.amount.reading import observe, read_sample
+from brinemark.science.amount.limits import critical_and_detectable, lived_limits
+from brinemark.science.amount.predictive import BatchDraws, DrawMemory
+from brinemark.science.amount.reading import observe, read_sample, working_range
+from brinemark.science.amount.statistic import SingleReading, search_levels
+from brinemark.science.amount.tails import SignalTail
 from brinemark.terms.amounts import Calibration, ElectrodeReadings, Reading, SamplePortion
 from brinemark.terms.settings import DecisionSection
 
@@ -37,6 +40,11 @@ class Known:
     decision: DecisionSection
     memory: DrawMemory
 
+    def draws(self, batch: str) -> BatchDraws:
+        """Of the batches that read the sample, and of one more."""
+        batches = [*(one.batch for one in self.portions if one.failure is None), batch]
+        return self.memory.draws(self.calibration, self.readings, batches, self.calibration.seed)
+
 
 def supposed_levels(present: Reading) -> tuple[float, ...]:
     """Sample levels to suppose: the best estimate; the lower limit and levels above it; nothing and a third of the
@@ -53,11 +61,8 @@ def supposed_levels(present: Reading) -> tuple[float, ...]:
 
 def with_typical_signals(fresh: SamplePortion, level: float, known: Known) -> SamplePortion:
     """An electrode that has read nothing yet, with the median signal of each of its readings at a sample level."""
-    calibration = known.calibration
-    batches = [*(one.batch for one in known.portions if one.failure is None), fresh.batch]
-    draws = known.memory.draws(calibration, known.readings, batches, calibration.seed)
-    (observed,) = observe([fresh], calibration, draws)
-    main, *others = typical_signals(observed, np.array([level]))[0] * calibration.signal_ref
+    (observed,) = observe([fresh], known.calibration, known.draws(fresh.batch))
+    main, *others = typical_signals(observed, np.array([level]))[0] * known.calibration.signal_ref
     lived = tuple(replace(dip, signal=float(signal)) for dip, signal in zip(fresh.others, others, strict=True))
     return replace(fresh, signal=float(main), others=lived)
 
@@ -67,6 +72,20 @@ def read_with(fresh: SamplePortion, level: float, known: Known) -> Reading:
     portions = [*known.portions, with_typical_signals(fresh, level, known)]
     calibration = known.calibration
     return read_sample(portions, calibration, known.readings, known.decision, calibration.seed, known.memory)
+
+
+def own_range(fresh: SamplePortion, known: Known) -> tuple[float | None, tuple[float, float] | None]:
+    """Critical value and working range, None = none, of such an electrode by itself, as those of batches are found; in
+    levels of what it reads, so that an undiluted one gives cell levels."""
+    calibration, decision = known.calibration, known.decision
+    (electrode,) = observe([fresh], calibration, known.draws(fresh.batch))
+    if len(electrode.laws) > 1:
+        value, _, working = lived_limits(electrode, calibration.highest_level, decision, calibration.seed)
+        return value, working
+    law = electrode.laws[0]
+    critical, value, _ = critical_and_detectable(law, decision)
+    statistic = SingleReading(SignalTail.of(law, critical, search_levels([electrode])), bool(electrode.kinds))
+    return value, working_range(statistic, calibration.highest_level, decision)
 
 
 def width(reading: Reading, *, upper_only: bool = False) -> float:
