@@ -112,13 +112,18 @@ class OneMore:
         first, *others = (f"{row.would.short(self.unit)}, if {self._typical([row])}" for row in rows)
         if self.now.fold is not None and not others:
             return f"{said} narrow the interval from {self.now.ends} to {first}"
-        return f"{said} say more than {self.now.short(self.unit)}: {'; '.join([first, *others])}"
+        return f"{said} {self._more()}: {'; '.join([first, *others])}"
+
+    def _more(self) -> str:
+        if self.now.statement == "not detected":
+            return f"lower the upper end of {amount(self.now.upper or 0.0)} {self.unit}"
+        return f'say more than "{self.now.words}"'
 
     def _little(self) -> str:
         if self.now.fold is not None:
             return f"narrow the interval of {self.now.ends} {self.unit} by less than {LEAST}"
         if self.now.statement == "not detected":
-            return f"lower the upper limit of {amount(self.now.upper or 0.0)} {self.unit} by less than {LEAST}"
+            return f"lower the upper end of {amount(self.now.upper or 0.0)} {self.unit} by less than {LEAST}"
         return "leave the interval open"
 
     def _typical(self, rows: Sequence[Supposed]) -> str:
@@ -134,6 +139,11 @@ class OneMore:
             yield f"within the error of the computation as good: {', '.join(map(diluted_words, self.alike))}"
         ready = f"{self.ready} of its electrodes are ready" if self.ready else "no electrode of it is recorded as ready"
         yield f"the electrode is supposed to be used like {self.like} ({self.protocol}) on {self.instrument}; {ready}"
+        if self.working_range is None:
+            yield "by itself such an electrode has no working range: at no level is its own interval narrow enough"
+        else:
+            low, high = map(amount, self.working_range)
+            yield f"by itself such an electrode works from {low} to {high} {self.unit} in the cell"
 
     def to_dict(self) -> dict[str, Any]:
         """The JSON contract of `one-more --json`."""
