@@ -32,6 +32,7 @@ from brinemark.steps.run_plans import all_electrodes
 from brinemark.terms.amounts import FIRST_COVARIATE, Calibration, Reading, SamplePortion
 from brinemark.terms.errors import Refused
 from brinemark.terms.making import READY
+from brinemark.terms.stored import Record
 
 NEW, MOST = "one more", 12
 
@@ -66,31 +67,42 @@ def one_more(place: Place, sample: str, batch: str | None = None, dilutions: Seq
         if ready.stored is None:
             came = f"no reading of {sample} by the newest calibration and its present rows"
             raise Refused(came, "one to add an electrode to", f"read the sample first, with 'read {sample}'")
-    bench = _bench(place, ready)
     present = unpack_reading(ready.stored)
+    bench = _bench(place, ready)
     used = bench.like.main.row.row.dilution
     choices = tuple(sorted({*DILUTIONS, used} if dilutions is None else wanted))
-    rows, found = _suppose(bench, present, choices)
-    place_of_best, alike = _best(present, found)
-    best = None if place_of_best is None else choices[place_of_best]
-    unit = ready.chosen.definition.level_unit
+    levels = supposed_levels(present)
+    if levels:
+        bench = _with_range(bench)
+    rows, found = _suppose(bench, levels, choices)
+    best, alike = _best(present, found)
+    chosen = None if best is None else choices[best]
+    answer = _answer(bench, ready.stored, batches[ready.batch].count(READY) if ready.batch in batches else 0)
+    return replace(
+        answer,
+        rows=tuple(replace(row, again=row.dilution == used, best=row.dilution == chosen) for row in rows),
+        best=chosen,
+        alike=tuple(choices[n] for n in alike),
+        reason=None if rows else _why_not(present),
+    )
+
+
+def _answer(bench: _Bench, stored: Record, electrodes: int) -> OneMore:
+    """What is known before anything is supposed. electrodes : of the batch, that are ready."""
+    ready, definition = bench.ready, bench.ready.chosen.definition
     return OneMore(
-        sample=sample,
-        analyte=ready.chosen.definition.analyte,
-        unit=unit,
-        reading=ready.stored.id,
+        sample=ready.name,
+        analyte=definition.analyte,
+        unit=definition.level_unit,
+        reading=stored.id,
         calibration=ready.chosen.record.id,
         batch=ready.batch,
-        ready=batches[ready.batch].count(READY) if ready.batch in batches else 0,
+        ready=electrodes,
         like=bench.like.electrode,
         instrument=bench.like.instrument,
         protocol="read once" if bench.protocol == "single" else bench.protocol,
         working_range=bench.working,
-        now=Stated.of(present, unit),
-        rows=tuple(replace(row, again=row.dilution == used, best=row.dilution == best) for row in rows),
-        best=best,
-        alike=tuple(choices[n] for n in alike),
-        reason=None if rows else _why_not(present),
+        now=Stated.of(unpack_reading(stored), definition.level_unit),
     )
 
 
@@ -120,13 +132,17 @@ def _newest(reader: Reader, made: Calibration, batches: Mapping[str, Batch]) -> 
 
 def _bench(place: Place, ready: ReadyToRead) -> _Bench:
     """The new electrode repeats the newest one that could be used."""
-    usable = [life for life, seen in zip(ready.lives, ready.portions, strict=True) if seen.failure is None]
-    like = max(usable or ready.lives, key=lambda life: life.main.row.row.measured_at)
     known = Known(ready.portions, ready.calibration, ready.readings, place.settings.decision, ready.memory)
-    bench = _Bench(place, ready, known, like)
+    usable = [life for life, seen in zip(ready.lives, ready.portions, strict=True) if known.usable(seen)]
+    like = max(usable or ready.lives, key=lambda life: life.main.row.row.measured_at)
+    return _Bench(place, ready, known, like)
+
+
+def _with_range(bench: _Bench) -> _Bench:
+    """With what such an electrode can do by itself."""
     fresh = _fresh(bench, 1.0)
-    critical, working = own_range(fresh, known)
-    return replace(bench, protocol=_protocol(fresh, ready.calibration), critical=critical, working=working)
+    critical, working = own_range(fresh, bench.known)
+    return replace(bench, protocol=_protocol(fresh, bench.known.calibration), critical=critical, working=working)
 
 
 def _protocol(fresh: SamplePortion, calibration: Calibration) -> str:
@@ -158,9 +174,11 @@ def _fresh(bench: _Bench, dilution: float) -> SamplePortion:
     )
 
 
-def _suppose(bench: _Bench, present: Reading, dilutions: Sequence[float]) -> tuple[list[Supposed], list[list[Reading]]]:
+def _suppose(
+    bench: _Bench, levels: Sequence[float], dilutions: Sequence[float]
+) -> tuple[list[Supposed], list[list[Reading]]]:
     """Rows by dilution, then level, and the readings behind them."""
-    levels, unit = supposed_levels(present), bench.ready.chosen.definition.level_unit
+    unit = bench.ready.chosen.definition.level_unit
     rows, found = [], []
     for dilution in dilutions if levels else ():
         fresh = _fresh(bench, dilution)

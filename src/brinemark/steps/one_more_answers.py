@@ -94,10 +94,10 @@ class OneMore:
     protocol: str
     working_range: tuple[float, float] | None
     now: Stated
-    rows: tuple[Supposed, ...]
-    best: float | None
-    alike: tuple[float, ...]
-    reason: str | None
+    rows: tuple[Supposed, ...] = ()
+    best: float | None = None
+    alike: tuple[float, ...] = ()
+    reason: str | None = None
 
     @property
     def sentence(self) -> str:

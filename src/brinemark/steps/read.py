@@ -119,6 +119,7 @@ class ReadyToRead:
     """A sample as `read` would take it now. stored : its reading by the newest calibration, None = there is none of
     just these rows; readings : calibration electrodes of its batches and of one more, batch."""
 
+    name: str
     chosen: Chosen
     stored: Record | None
     calibration: Calibration
@@ -144,7 +145,7 @@ def ready_to_read(place: Place, reader: Reader, name: str, choose: Callable[[Cal
     wider = sample if batch in {life.batch for life in sample.lives} else _of_rows(bench, name, sample.rows, more=batch)
     stored, portions = reader.record(_recipe(bench, sample).id), tuple(_portion(bench, o, sample) for o in sample.lives)
     known = bench.calibration, wider.peers.readings, bench.memory
-    return ReadyToRead(bench.chosen, stored, *known, sample.lives, sample.signals, portions, batch)
+    return ReadyToRead(name, bench.chosen, stored, *known, sample.lives, sample.signals, portions, batch)
 
 
 def _bench(place: Place, reader: Reader, calibration: str | None) -> _Bench:

@@ -40,9 +40,13 @@ class Known:
     decision: DecisionSection
     memory: DrawMemory
 
+    def usable(self, portion: SamplePortion) -> bool:
+        """Whether a reading may rest on an electrode."""
+        return portion.failure is None and portion.instrument in self.calibration.instruments
+
     def draws(self, batch: str) -> BatchDraws:
         """Of the batches that read the sample, and of one more."""
-        batches = [*(one.batch for one in self.portions if one.failure is None), batch]
+        batches = [*(one.batch for one in self.portions if self.usable(one)), batch]
         return self.memory.draws(self.calibration, self.readings, batches, self.calibration.seed)
 
 
