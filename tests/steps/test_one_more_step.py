@@ -68,13 +68,14 @@ def test_what_is_supposed_is_what_reading_gives_when_such_an_electrode_is_added(
 
 def add_with_signals(book: Logbook, folder: Path, made: SamplePortion) -> None:
     """The electrode in a sheet of its own, with signals in place of curves."""
-    names = f"{COLUMNS},signal,signal_u,signal_unit,covariate"
+    names = f"{COLUMNS},signal,signal_u,signal_unit,covariate,prescan_signal"
     unit = book.calibration().signal_unit
     cells = dict.fromkeys(names.split(","), "")
     cells |= {"electrode": made.electrode, "batch": made.batch, "instrument": made.instrument, "role": "sample"}
     cells |= {"measured_at": "2031-05-20T10:00:00Z", "sample": "S-mid", "dilution": f"{made.dilution:g}"}
     cells |= {"signal": f"{made.signal:.12e}", "signal_u": f"{made.u:.12e}", "signal_unit": unit, "salinity": "35"}
-    cells |= {"covariate": f"{made.covariate:.12e}", "scan_rate_V_per_s": "0.1"}
+    cells |= {"covariate": f"{made.covariate:.12e}", "prescan_signal": f"{made.others[0].signal:.12e}"}
+    cells |= {"scan_rate_V_per_s": "0.1"}
     path = folder / "more.csv"
     path.write_text(f"{names}\n{','.join(cells.values())}\n", encoding="utf-8")
     book.add(path)
@@ -139,6 +140,16 @@ def test_the_newest_batch_with_ready_electrodes_is_supposed(calibrated: Logbook)
     calibrated.record_making({"batch": "B3", "made_on": "2031-05-02", "electrodes": names})
     answer = calibrated.one_more("S-mid", dilutions=[1.0])
     assert (answer.batch, answer.ready) == ("B3", 2)
+
+
+def test_an_electrode_of_a_batch_without_any_reading_is_supposed_from_history_alone(calibrated: Logbook) -> None:
+    calibrated.read()
+    calibrated.record_making({"batch": "B6", "made_on": "2031-05-09", "electrode_count": 4})
+    known, unknown = (calibrated.one_more("S-mid", batch, [1.0]).rows[0].would for batch in (None, "B6"))
+    assert calibrated.one_more("S-mid", "B6", [1.0]).ready == 4
+    assert known.fold is not None
+    assert unknown.fold is not None
+    assert unknown.fold > known.fold
 
 
 @pytest.mark.parametrize(
