@@ -11,6 +11,7 @@ import pytest
 
 import brinemark.science.amount.one_more as one_more_science
 from brinemark.logbook import Logbook
+from brinemark.science.amount.reading import read_sample
 from brinemark.steps.one_more import NEW
 from brinemark.terms.amounts import Reading, SamplePortion
 from brinemark.terms.errors import Refused
@@ -50,7 +51,6 @@ def test_what_is_supposed_is_what_reading_gives_when_such_an_electrode_is_added(
         seen.append(portions[-1])
         return read_sample(portions, *rest)
 
-    read_sample = one_more_science.read_sample
     monkeypatch.setattr(one_more_science, "read_sample", spied)
     (row,) = calibrated.one_more("S-mid", "B4", [5.0]).rows
     (supposed,) = seen
@@ -60,10 +60,8 @@ def test_what_is_supposed_is_what_reading_gives_when_such_an_electrode_is_added(
     ends = real.reading.estimate
     assert ends is not None
     assert real.statement == row.would.statement
-    assert (ends.lower, ends.upper) == (
-        pytest.approx(row.would.lower, rel=SAME),
-        pytest.approx(row.would.upper, rel=SAME),
-    )
+    assert ends.lower == pytest.approx(row.would.lower, rel=SAME)
+    assert ends.upper == pytest.approx(row.would.upper, rel=SAME)
 
 
 def add_with_signals(book: Logbook, folder: Path, made: SamplePortion) -> None:
