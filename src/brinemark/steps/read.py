@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Mapping, Sequence
+from collections.abc import Callable, Collection, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from typing import Any
 
@@ -30,7 +30,7 @@ from brinemark.steps.place import Place
 from brinemark.steps.run_control import RunDesk, RunReport, runs_of
 from brinemark.steps.straight_line import addition_lines
 from brinemark.steps.waters import Parents, water_scatter
-from brinemark.terms.amounts import Calibration, Reading, SamplePortion
+from brinemark.terms.amounts import Calibration, ElectrodeReadings, Reading, SamplePortion
 from brinemark.terms.canonical import JsonValue
 from brinemark.terms.curves import Flag, Signal
 from brinemark.terms.errors import Refused
@@ -113,6 +113,40 @@ def judge_runs(
     return reports
 
 
+@dataclass(frozen=True, slots=True, eq=False)
+class ReadyToRead:
+    """A sample as `read` would take it now. stored : its reading by the newest calibration, None = there is none of
+    just these rows; readings : calibration electrodes of its batches and of one more, batch."""
+
+    name: str
+    chosen: Chosen
+    stored: Record | None
+    calibration: Calibration
+    readings: ElectrodeReadings
+    memory: DrawMemory
+    lives: tuple[Life, ...]
+    signals: Mapping[str, RowSignals]
+    portions: tuple[SamplePortion, ...]
+    batch: str
+
+
+def ready_to_read(place: Place, reader: Reader, name: str, choose: Callable[[Calibration], str]) -> ReadyToRead:
+    """A sample ready to be read together with an electrode of one more batch, which choose names. Nothing is stored.
+
+    Raises Refused for an unknown sample and without a calibration.
+    """
+    bench = _bench(place, reader, None)
+    desk = bench.desk()
+    sample = _accepted(_gathered(bench, _wanted(reader, [name])[0]), desk)
+    knowing, waters = _with_waters(bench, desk)
+    sample, bench = _informed(sample, waters), knowing if _is_sample(sample) else bench
+    batch = choose(bench.calibration)
+    wider = sample if batch in {life.batch for life in sample.lives} else _of_rows(bench, name, sample.rows, more=batch)
+    stored, portions = reader.record(_recipe(bench, sample).id), tuple(_portion(bench, o, sample) for o in sample.lives)
+    known = bench.calibration, wider.peers.readings, bench.memory
+    return ReadyToRead(name, bench.chosen, stored, *known, sample.lives, sample.signals, portions, batch)
+
+
 def _bench(place: Place, reader: Reader, calibration: str | None) -> _Bench:
     chosen = current(place, reader) if calibration is None else named(reader, calibration)
     record = reader.record(chosen.record.id) or chosen.record
@@ -176,9 +210,12 @@ def _gathered(bench: _Bench, name: str) -> _Sample:
     return _of_rows(bench, name, bench.reader.rows(samples=[name]))
 
 
-def _of_rows(bench: _Bench, name: str, rows: Sequence[StoredRow], kind: str = "reading") -> _Sample:
+def _of_rows(
+    bench: _Bench, name: str, rows: Sequence[StoredRow], kind: str = "reading", more: str | None = None
+) -> _Sample:
     definition, waves, settings = bench.chosen.definition, bench.chosen.waves, bench.place.settings
-    batches, own = sorted({row.row.batch for row in rows}), {row.row.electrode for row in rows}
+    batches = sorted({*(row.row.batch for row in rows), *([] if more is None else [more])})
+    own = {row.row.electrode for row in rows}
     if rows[0].row.role != "blank":  # of a blank that is judged, the first reading alone
         rows = bench.reader.rows(electrodes=sorted(own))
     # A calibration knows nothing of an instrument that came after it; a blank that is judged does not speak for itself.
