@@ -9,7 +9,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from brinemark.records.reader import Reader
-from brinemark.science.amount.law import closing_spike
+from brinemark.science.amount.electrodes import closing_spike
 from brinemark.science.amount.one_more import (
     DILUTIONS,
     Known,

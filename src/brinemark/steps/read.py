@@ -8,6 +8,7 @@ from typing import Any
 
 from brinemark.records.reader import Reader
 from brinemark.records.text import nearest
+from brinemark.science.amount.predictive import DrawMemory
 from brinemark.science.amount.reading import SampleReader
 from brinemark.steps.answers import AdditionLine, ElectrodeUse, ReadingLine, SampleReading
 from brinemark.steps.chosen import Chosen, current, named
@@ -143,7 +144,7 @@ def ready_to_read(place: Place, reader: Reader, name: str, choose: Callable[[Cal
     batch = choose(bench.calibration)
     wider = sample if batch in {life.batch for life in sample.lives} else _of_rows(bench, name, sample.rows, more=batch)
     stored, portions = reader.record(_recipe(bench, sample).id), tuple(_portion(bench, o, sample) for o in sample.lives)
-    known = bench.calibration, wider.peers.readings, bench.memory
+    known = bench.calibration, wider.peers.readings, bench.science.memory
     return ReadyToRead(name, bench.chosen, stored, *known, sample.lives, sample.signals, portions, batch)
 
 

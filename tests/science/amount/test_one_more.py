@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 from histories import TRUTH, history
 
-from brinemark.science.amount.law import electrode_laws
+from brinemark.science.amount.electrodes import electrode_laws
 from brinemark.science.amount.limits import batch_limits
 from brinemark.science.amount.one_more import (
     BEYOND_LOWER,
