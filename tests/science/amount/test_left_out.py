@@ -21,6 +21,9 @@ BATCHES, LEVELS = 6, (0.0, 0.5, 1.0, 4.0, 16.0)
 FLOOR, TOP, K = 2e-8, 6e-7, 2.0
 SECTIONS = ModelSections(AnalyteSection(), PriorSection(), CalibrationSection(draws=512))
 NEAR = 0.10
+# Where the answer is nearly saturated, at eight times K, a batch weighed out scatters by .11 over seeds of the draws (six
+# of 512 and 4,000 draws), and so does the least of what a tolerance can be: 3 of these. (It was NEAR for all levels.)
+NEAR_TOP = 0.35
 """Largest difference of ln(level + step) between a batch weighed out and one never seen, with 512 draws each."""
 
 
@@ -114,7 +117,10 @@ def test_a_batch_weighed_out_of_a_calibration_reads_as_if_it_had_never_been_ther
         others = subset(readings, ~mine)
         made = calibrate(others, SECTIONS.analyte, SECTIONS.prior, SECTIONS.calibration)
         anew = [read_one(readings, int(k), others, made) for k in np.flatnonzero(mine)]
-    assert logs(weighed[mine], step) == pytest.approx(logs(np.array(anew), step), abs=NEAR)
+    found, wanted, top = logs(weighed[mine], step), logs(np.array(anew), step), readings.level[mine] > 4.0
+    assert top.sum() == 1
+    assert found[~top] == pytest.approx(wanted[~top], abs=NEAR)
+    assert found[top] == pytest.approx(wanted[top], abs=NEAR_TOP)
     assert log_errors(weighed, readings.level, 16.0, step).mean() < 0.25
 
 
