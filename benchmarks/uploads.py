@@ -21,6 +21,7 @@ import tempfile
 import time
 from collections.abc import Iterator, Sequence
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 
@@ -89,12 +90,13 @@ def taken_in(host: str, port: int, table: bytes, files: Sequence[tuple[str, byte
     if answer.status != 303:
         raise RuntimeError(f"{answer.status}: {re.sub('<[^>]+>', ' ', said)[:2000]}")
     where, sent = answer.headers["location"], time.perf_counter()
-    at, state = {}, {"state": "", "said": "", "ended": False}
+    at: dict[str, float] = {}
+    state: dict[str, Any] = {"state": "", "said": "", "findings": [], "ended": False}
     while not state["ended"]:
         browser.request("GET", where, headers={"Accept": "application/json", "Cookie": cookie})
         state = json.loads(browser.getresponse().read())["job"]
         for phase in PHASES:
-            if str(state["said"]).startswith(phase):
+            if state["said"].startswith(phase):
                 at.setdefault(phase, time.perf_counter())
         time.sleep(LOOK_S)
     ended = time.perf_counter()
