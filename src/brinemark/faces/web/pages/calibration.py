@@ -74,7 +74,7 @@ def _data(visit: Visit, report: Any) -> dict[str, Any]:
         "films": [one for one in plain["films"] if one["low"] + one["high"] >= DOUBTFUL],
         "fit": f"/pictures/fit.svg?calibration={report.id}" if plain["fit"] else "",
         "decision": {"alpha": decision.alpha, "beta": decision.beta, "max_fold": decision.max_fold},
-        "waiting": _waiting(visit, report),
+        "waiting": _waiting(visit, report, plain),
         "earlier": [{"id": one.id, "made_at": one.made_at} for one in made if one.id != report.id][:20],
     }
 
@@ -86,10 +86,10 @@ def _population(entry: dict[str, Any]) -> dict[str, Any]:
     return {"name": MEANINGS.get(entry["name"], entry["name"]), "unit": "" if unit == "1" else unit, **ends}
 
 
-def _waiting(visit: Visit, report: Any) -> str:
+def _waiting(visit: Visit, report: Any, plain: dict[str, Any]) -> str:
     """Says when blanks and standards were added since."""
     known = set(report.calibration.readings.electrode)
-    left_out = {entry.get("electrode") for entry in report.to_dict()["electrodes"]["left_out"]}
+    left_out = {entry.get("electrode") for entry in plain["electrodes"]["left_out"]}
     rows = [row.row for row in rows_of(visit.desk)]
     others = {row.electrode for row in rows if row.role in ("sample", "control")}
     new = {row.electrode for row in rows} - known - left_out - others
