@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import xml.etree.ElementTree
+from itertools import pairwise
 
 import numpy as np
 import pytest
@@ -62,6 +63,19 @@ def test_only_far_electrodes_are_named_and_all_are_within_the_picture() -> None:
     assert "Beyond 2.5: B0-low of batch B0 (-4.2), B1-high of batch B1 (+2.7)." in said
     assert "http" not in json.dumps(spec["layer"], allow_nan=False)
     assert xml.etree.ElementTree.fromstring(render(spec, "svg").decode()).get("aria-label") == said
+
+
+def test_names_of_close_marks_stand_one_above_the_other() -> None:
+    close = [Residual(f"X{k}", "X", "bench", 2.0, score) for k, score in enumerate((2.6, 2.61, 2.62, -2.7, -2.71))]
+    spec = residuals_chart([*invented(2), *close], "ug/L")
+    names = [row for layer in spec["layer"] if layer["mark"]["type"] == "text" for row in layer["data"]["values"]]
+    low, high = marks(spec)["encoding"]["y"]["scale"]["domain"]
+    line = 12.0 * (high - low) / spec["height"]
+    for side in (1, -1):
+        heights = sorted(row["score"] for row in names if row["level"] == 2.0 and side * row["score"] > 0)
+        assert len(heights) == (3 if side > 0 else 2)
+        assert all(b - a > line for a, b in pairwise(heights))
+    assert all(low < row["score"] < high for row in names)
 
 
 def test_the_band_is_dashed_and_zero_is_not() -> None:

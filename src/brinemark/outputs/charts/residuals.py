@@ -9,6 +9,8 @@ from brinemark.terms.amounts import Residual
 
 WIDTH, HEIGHT = 620, 300
 FAR, BAND, LEAST_REACH = 2.5, 2.0, 3.2
+LINE = 13.0  # height of a name [points]
+MARK, SMALL_MARK, CROWD = 52, 22, 200
 FILLS: tuple[tuple[str, str], ...] = (
     *((shape, BLUE) for shape in ("circle", "square", "triangle-up", "diamond", "triangle-down")),
     *((shape, "white") for shape in ("circle", "square", "triangle-up", "diamond")),
@@ -31,7 +33,9 @@ def residuals_chart(found: Sequence[Residual], level_unit: str, title: str = "Re
     levels = [one.level for one in found]
     known = [level for level in levels if level > 0.0] or [1.0]
     x = level_axis(1.15 * max(known), min(known), level_unit)
-    reach = max(LEAST_REACH, 1.12 * max(abs(one.score) for one in found))
+    farthest = max(abs(one.score) for one in found)
+    names = _placed(found, 2.0 * max(LEAST_REACH, 1.12 * farthest) * LINE / HEIGHT)
+    reach = max(LEAST_REACH, *(1.12 * abs(height) for height in (farthest, *names.values())))
     y: Spec = {
         "field": "score",
         "type": "quantitative",
@@ -44,7 +48,7 @@ def residuals_chart(found: Sequence[Residual], level_unit: str, title: str = "Re
         "height": HEIGHT,
         "layer": [_lines([0.0], y, {}), _lines([-BAND, BAND], y, {"strokeDash": DASH}), _marks(found, x, y)],
     }
-    body["layer"] += _names(found, x, y)
+    body["layer"] += _names(found, names, x, y)
     return titled(title, [SUBTITLE], _told(found, title), body)
 
 
@@ -59,7 +63,8 @@ def _lines(heights: Sequence[float], y: Spec, more: Spec) -> Spec:
 def _marks(found: Sequence[Residual], x: Spec, y: Spec) -> Spec:
     batches = list(dict.fromkeys(one.batch for one in found))
     values = rows(level=[o.level for o in found], score=[o.score for o in found], batch=[o.batch for o in found])
-    mark: Spec = {"type": "point", "size": 52, "opacity": 1, "strokeWidth": 1.3, "fill": "white", "stroke": QUIET}
+    mark: Spec = {"type": "point", "opacity": 1, "strokeWidth": 1.3, "fill": "white", "stroke": QUIET}
+    mark["size"] = MARK if len(found) <= CROWD else SMALL_MARK
     encoding: Spec = {"x": x, "y": y}
     if len(batches) <= len(FILLS):
         shapes, fills = zip(*FILLS[: len(batches)], strict=True)
@@ -69,17 +74,27 @@ def _marks(found: Sequence[Residual], x: Spec, y: Spec) -> Spec:
     return {"data": {"values": values}, "mark": mark, "encoding": encoding}
 
 
-def _names(found: Sequence[Residual], x: Spec, y: Spec) -> list[Spec]:
+def _placed(found: Sequence[Residual], gap: float) -> dict[Residual, float]:
+    """Heights of the names of the far ones: beside their marks, and where these are close farther out, gap apart."""
+    placed: dict[Residual, float] = {}
+    last: dict[tuple[float, bool], float] = {}
+    for one in sorted((one for one in found if abs(one.score) > FAR), key=lambda one: abs(one.score)):
+        column = one.level, one.score > 0.0
+        height = max(abs(one.score), last.get(column, 0.0) + gap)
+        last[column] = height
+        placed[one] = height if one.score > 0.0 else -height
+    return placed
+
+
+def _names(found: Sequence[Residual], placed: dict[Residual, float], x: Spec, y: Spec) -> list[Spec]:
     """Names of the far ones, to the left of their marks where the axis ends."""
-    far = [one for one in found if abs(one.score) > FAR]
     middle = max(one.level for one in found) / 4.0
     layers = []
     for right in (True, False):
-        there = [one for one in far if (one.level <= middle) is right]
+        there = {one: height for one, height in placed.items() if (one.level <= middle) is right}
         if there:
-            values = rows(
-                level=[o.level for o in there], score=[o.score for o in there], text=[o.electrode for o in there]
-            )
+            names = [one.electrode for one in there]
+            values = rows(level=[one.level for one in there], score=list(there.values()), text=names)
             place: Spec = {"align": "left", "dx": 8} if right else {"align": "right", "dx": -8}
             text: Spec = {"field": "text", "type": "nominal"}
             mark = {"type": "text", "baseline": "middle", "color": INK, **place}
