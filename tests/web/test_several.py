@@ -5,6 +5,7 @@ from __future__ import annotations
 import os
 import re
 import signal
+import socket
 import subprocess
 import sys
 import threading
@@ -168,14 +169,30 @@ def server(folder: Path, tmp_path: Path) -> Iterator[Server]:
             process.kill()
 
 
-def taking_in(server: Server, at: str) -> None:
-    """Send many curves, and return once the job that looks them through is "begun", or is "at work"."""
+def many_curves(server: Server) -> tuple[dict[str, str], bytes]:
+    """Headers and body of a form with a sheet and its curves."""
     _, headers, page = server.ask("GET", "/take-in")
     cookie = headers["set-cookie"].partition(";")[0]
     token = re.findall(r'name="token" value="([^"]+)"', page)[0]
     files = list(curves(MANY, 1000, np.random.default_rng(SEED)))
     kind, body = form(token, sheet([name for name, _ in files], 7), files)
-    told = {"Content-Type": kind, "Cookie": cookie}
+    return {"Content-Type": kind, "Cookie": cookie}, body
+
+
+def half_sent(server: Server) -> socket.socket:
+    """A connection over which half of a form came."""
+    told, body = many_curves(server)
+    told |= {"Host": server.address, "Content-Length": str(len(body))}
+    head = "".join(f"{name}: {value}\r\n" for name, value in told.items())
+    host, _, port = server.address.partition(":")
+    connection = socket.create_connection((host, int(port)))
+    connection.sendall(f"POST /take-in HTTP/1.1\r\n{head}\r\n".encode() + body[: len(body) // 2])
+    return connection
+
+
+def taking_in(server: Server, at: str) -> None:
+    """Send many curves, and return once the job that looks them through is "begun", or is "at work"."""
+    told, body = many_curves(server)
     status, headers, said = server.ask("POST", "/take-in", body, **told)
     assert status == 303, said
     where = str(headers["location"])
@@ -225,3 +242,22 @@ def test_a_server_told_to_end_while_it_works_ends_in_order(server: Server, folde
     while left := alive(server.process.pid):
         assert time.monotonic() < end, left
         time.sleep(0.05)
+
+
+@pytest.mark.parametrize("closed", [True, False], ids=["a tab closed", "the server ended"])
+def test_a_form_cut_off_in_the_middle_leaves_nothing_and_no_word(server: Server, folder: Path, closed: bool) -> None:
+    with Logbook.open(folder) as book:
+        head = book.audit_head()
+    connection = half_sent(server)
+    if closed:
+        connection.close()
+        assert server.ask("GET", "/jobs", Accept="application/json")[0] == 200
+    begun = time.monotonic()
+    server.process.send_signal(signal.SIGTERM)
+    said, wrong = server.process.communicate(timeout=PATIENCE_S)
+    connection.close()
+    assert time.monotonic() - begun < ENDS_S
+    assert (server.process.returncode, wrong) == (0, ""), said
+    assert list(server.spool.iterdir()) == []
+    with Logbook.open(folder) as book:
+        assert book.audit_head() == head
