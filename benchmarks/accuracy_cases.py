@@ -44,6 +44,7 @@ NEAR_K = (1.5, 2.0, 2.5)
 LIVES = {0.0: 3, 0.25: 1, 0.5: 2, 1.0: 2, 2.0: 2, 4.0: 1, 8.0: 1, 20.0: 1}
 WITH_NEAR_K = LIVES | {1.5: 2, 2.5: 2}
 BLANKS_AND_HALF = {0.0: 30, 0.5: 30, 1.0: 10}
+WATERS = (6, 12, 24, 48)
 LADDER_AT = (8.0, 20.0, 50.0, 100.0)
 
 
@@ -54,7 +55,8 @@ class Logbook:
     histories : how many of them the study asks for; levels : of each batch, in random order; defects : also calibrated
     with the component for defective films; alike : also calibrated and read as one who knows that K scatters neither
     between electrodes nor waters; floors : also calibrated as one who knows that floors do not scatter; siblings : what
-    calibration electrodes below the highest level go through, where it is not what samples do.
+    calibration electrodes below the highest level go through, where it is not what samples do; waters : also read after
+    so many waters each were spiked and recovered.
     """
 
     histories: int
@@ -66,6 +68,7 @@ class Logbook:
     alike: bool = False
     floors: bool = False
     siblings: Protocol | None = None
+    waters: tuple[int, ...] = ()
 
     def through(self, level: float) -> Protocol:
         """What a calibration electrode of a level goes through."""
@@ -92,19 +95,19 @@ class Case:
 
 
 LOGBOOKS = {
-    "plain": Logbook(14),
-    "25": Logbook(16, batches=25),
-    "25-floors": Logbook(8, batches=25, floors=True),
+    "plain": Logbook(30),
+    "25": Logbook(30, batches=25),
+    "25-floors": Logbook(10, batches=25, floors=True),
     "50": Logbook(4, batches=50),
-    "portable": Logbook(16, truth=PORTABLE),
+    "portable": Logbook(40, truth=PORTABLE),
     "floor-.06": Logbook(6, truth=Truth(floor=0.06)),
     "floor-.1": Logbook(6, truth=Truth(floor=0.1)),
     "prescan": Logbook(6, protocol=WITH_PRESCAN),
     "spike": Logbook(6, protocol=SPIKED),
-    "both": Logbook(10, protocol=PRESCAN_AND_SPIKE, alike=True),
-    "rising": Logbook(6, protocol=PRESCAN_AND_SPIKE, siblings=RISING),
-    "low": Logbook(9, truth=Truth(low_share=0.05), defects=True),
-    "high": Logbook(9, truth=Truth(high_share=0.05), defects=True),
+    "both": Logbook(24, protocol=PRESCAN_AND_SPIKE, alike=True),
+    "rising": Logbook(24, protocol=PRESCAN_AND_SPIKE, siblings=RISING, waters=WATERS),
+    "low": Logbook(12, truth=Truth(low_share=0.05), defects=True),
+    "high": Logbook(16, truth=Truth(high_share=0.05), defects=True),
 }
 TWO = (0.0, 2.0)
 CASES = {

@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from accuracy_cases import CASES, NEAR_K
-from accuracy_read import AT_OR_ABOVE, CANNOT_SAY, Answers, Done
+from accuracy_read import AT_OR_ABOVE, CANNOT_SAY, US, Answers, Done
 from second_half import clustered
 
 from brinemark.terms.arrays import FloatArray
@@ -25,7 +25,9 @@ class Figures:
     left out of all else; levels, held : coverage of the two-sided interval at each level; coverage : over all levels;
     worst : the lowest coverage, its error and level; error : median |ln(best / true)| from .5 ug/L up; fold : median
     upper over lower end at 2 ug/L; near_K : the same at 1.5, 2 and 2.5 together; wide : share of intervals at 2 ug/L
-    without an upper end; above : share of "at or above" at ABOVE_AT; folds : at each level.
+    without an upper end; above : share of "at or above" at ABOVE_AT; folds : at each level; near_held : coverage at
+    1.5, 2 and 2.5 together; beside : median of the folds there over the program's own of the same samples; scatter :
+    mean middle of the scatter between waters, where waters told.
     """
 
     case: str
@@ -45,6 +47,9 @@ class Figures:
     wide: float
     above: tuple[Rate, ...]
     folds: tuple[Rate, ...]
+    near_held: Rate
+    beside: Rate = (float("nan"), float("nan"))
+    scatter: float = float("nan")
 
 
 def figures_of(made: Sequence[Done]) -> list[Figures]:
@@ -57,7 +62,8 @@ def figures_of(made: Sequence[Done]) -> list[Figures]:
             failed = sum(who in one.failed for one in done)
             rows = [one.answers[case][who] for one in done if who in one.answers[case]]
             if len(rows) > 1:
-                found.append(_figures((case, who), [_by_level(each) for each in rows], failed))
+                figures = _figures((case, who), [_by_level(each) for each in rows], failed)
+                found.append(replace(figures, beside=_beside(done, case, who), scatter=_scatter(done, who)))
     return found
 
 
@@ -72,7 +78,7 @@ def _figures(named: tuple[str, str], made: Sequence[ByLevel], failed: int) -> Fi
     levels = tuple(sorted(made[0]))
     silent = float(np.mean([row[4] == CANNOT_SAY for one in made for rows in one.values() for row in rows]))
     held = tuple(_rate(made, level, _holds) for level in levels)
-    pooled = share([np.concatenate([_said(one[c], _holds(one[c], c)) for c in levels]) for one in made])
+    pooled = _held_at(made, levels)
     low = min(range(len(levels)), key=lambda i: held[i][0])
     near = [level for level in NEAR_K if level in levels]
     return Figures(
@@ -92,7 +98,36 @@ def _figures(named: tuple[str, str], made: Sequence[ByLevel], failed: int) -> Fi
         _rate(made, FOLD_AT, lambda rows, _: np.isinf(rows[:, 2]).astype(float))[0],
         tuple(_rate(made, level, lambda rows, _: (rows[:, 4] == AT_OR_ABOVE).astype(float)) for level in ABOVE_AT),
         tuple(_median_fold(made, [level]) for level in levels),
+        _held_at(made, near),
     )
+
+
+def _scatter(done: Sequence[Done], who: str) -> float:
+    told = [one.scatter[who][1] for one in done if who in one.scatter]
+    return float(np.mean(told)) if told else float("nan")
+
+
+def _beside(done: Sequence[Done], case: str, who: str) -> Rate:
+    """Median of folds near K over the program's own of the same samples; of samples that both can say of."""
+    parts = []
+    for one in done:
+        if {who, US} <= set(one.answers[case]):
+            theirs, ours = (_by_level(one.answers[case][each]) for each in (who, US))
+            both = [(theirs[c], ours[c]) for c in NEAR_K if c in theirs and c in ours]
+            parts += [np.concatenate([_ends_apart(a) / _ends_apart(b) for a, b in both])] if both else []
+    return _median([part[np.isfinite(part)] for part in parts])
+
+
+def _ends_apart(rows: FloatArray) -> FloatArray:
+    """Upper over lower end, nan where one is open or nothing can be said."""
+    there = (rows[:, 1] > 0) & np.isfinite(rows[:, 2]) & (rows[:, 4] != CANNOT_SAY)
+    return np.asarray(np.divide(rows[:, 2], rows[:, 1], out=np.full(len(rows), np.nan), where=there))
+
+
+def _held_at(made: Sequence[ByLevel], levels: Sequence[float]) -> Rate:
+    """Coverage over several levels."""
+    parts = [[_said(one[c], _holds(one[c], c)) for c in levels if c in one] for one in made]
+    return share([np.concatenate(part) for part in parts if part])
 
 
 def _holds(rows: FloatArray, level: float) -> FloatArray:
@@ -129,7 +164,11 @@ def _error(made: Sequence[ByLevel]) -> float:
 
 def _median_fold(made: Sequence[ByLevel], levels: Sequence[float]) -> Rate:
     """Median fold at levels together, and its standard error by redrawing histories."""
-    parts = [np.concatenate([_folds(one[c]) for c in levels if c in one] or [np.zeros(0)]) for one in made]
+    return _median([np.concatenate([_folds(one[c]) for c in levels if c in one] or [np.zeros(0)]) for one in made])
+
+
+def _median(parts: Sequence[FloatArray]) -> Rate:
+    """Median of all parts, one of each history, and its standard error by redrawing histories."""
     parts = [part for part in parts if part.size]
     if len(parts) < 2:
         return float("nan"), float("nan")

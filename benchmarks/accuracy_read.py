@@ -6,11 +6,12 @@ import sys
 import time
 from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from unittest.mock import patch
 
 import numpy as np
-from accuracy_cases import LOGBOOKS, Case, Samples, cases_of, samples_of, simulate
+from accuracy_cases import LOGBOOKS, WATERS, Case, Samples, cases_of, samples_of, simulate
+from accuracy_waters import water_readers
 from lives import Reader, Season
 from oracle import BatchPoints, best_level, intervals, known, learned, log_likelihood, lone_tails
 
@@ -32,6 +33,8 @@ US, LIMIT, LEARNED, SAME_WATER, ALIKE, FLOORS, COMPONENT = (
     "floors alike",
     "with component",
 )
+WATERS_KNOWN = {count: f"{count} waters measured" for count in WATERS}
+WATER_STREAM = 1  # of random numbers, so that samples are the same with and without waters
 ALPHA, ONE_SIDED = 0.05, 1.645
 STATEMENTS = ("cannot say", "not detected", "at or above", "quantified", "detected, amount uncertain")
 NO_STATEMENT, CANNOT_SAY, AT_OR_ABOVE = -1, 0, 2
@@ -60,7 +63,8 @@ class Task:
 
 @dataclass(frozen=True, slots=True)
 class Done:
-    """One history : case -> who -> level -> rows; failed : who -> which gate failed."""
+    """One history : case -> who -> level -> rows; failed : who -> which gate failed; scatter : who has learned from
+    waters -> how many of these told, and the middle of the scatter of ln K between waters."""
 
     logbook: str
     seed: int
@@ -68,6 +72,7 @@ class Done:
     seconds: float
     failed: Mapping[str, str]
     answers: Mapping[str, Mapping[str, Answers]]
+    scatter: Mapping[str, tuple[float, float]] = field(default_factory=dict)
 
 
 def one_history(task: Task, compiled: bool = True) -> Done:
@@ -83,7 +88,9 @@ def one_history(task: Task, compiled: bool = True) -> Done:
     for name, case in cases_of(task.logbook).items():
         found = _by_program(readers, case, asked[name])
         answers[name] = found | _by_others(case, seasons[name], asked[name])
-    return Done(task.logbook, task.seed, task.number, time.perf_counter() - start, failed, answers)
+    waters = {who: one.calibration.water for who, one in readers.items()}
+    scatter = {who: (float(one.waters), one.median) for who, one in waters.items() if one is not None}
+    return Done(task.logbook, task.seed, task.number, time.perf_counter() - start, failed, answers, scatter)
 
 
 def _readers(task: Task, seasons: Mapping[str, Season]) -> tuple[dict[str, Reader], dict[str, str]]:
@@ -103,6 +110,10 @@ def _readers(task: Task, seasons: Mapping[str, Season]) -> tuple[dict[str, Reade
     if US in readers:
         told = replace(readers[US].calibration, matrix_K_sd=0.0)
         readers[SAME_WATER] = replace(readers[US], calibration=told, memory=DrawMemory())
+        rng = np.random.default_rng([task.seed, task.number, WATER_STREAM])
+        season = next(iter(seasons.values()))
+        after = water_readers(readers[US], season, logbook.waters, logbook.protocol, rng)
+        readers |= {WATERS_KNOWN[count]: one for count, one in after.items()}
     return readers, failed
 
 
@@ -120,7 +131,7 @@ def _by_program(readers: Mapping[str, Reader], case: Case, asked: Samples) -> di
     """By each of the program's calibrations; those that only explain are asked at a few levels of some cases."""
     found: dict[str, Answers] = {}
     for who, reader in readers.items():
-        brief = who in (SAME_WATER, ALIKE)
+        brief = who in (SAME_WATER, ALIKE, *WATERS_KNOWN.values())
         if brief and not case.costs:
             continue
         at = {level: made for level, made in asked.items() if not brief or level in BRIEF_AT}
@@ -145,7 +156,8 @@ def _by_others(case: Case, season: Season, asked: Samples) -> dict[str, Answers]
     """By those who know the population, and by curves of least squares for lone readings."""
     protocol = LOGBOOKS[case.logbook].protocol
     points = {LIMIT: {batch.name: known(batch) for batch in season.new}}
-    if case.costs and LOGBOOKS[case.logbook].siblings is None:
+    alike = season.truth.plateau == 1.0  # then it does not matter which of a sibling's readings is the closing spike
+    if case.costs and (LOGBOOKS[case.logbook].siblings is None or alike):
         points[LEARNED] = {batch.name: learned(season.truth, batch, season.lived, protocol) for batch in season.new}
     found: dict[str, Answers] = {}
     for who, at in points.items():

@@ -8,11 +8,12 @@ from dataclasses import dataclass
 
 from accuracy_figures import ABOVE_AT, Figures, Rate
 from accuracy_limits import Limits
-from accuracy_read import ALIKE, COMPONENT, LEARNED, LIMIT, SAME_WATER, US
+from accuracy_read import ALIKE, COMPONENT, LEARNED, LIMIT, SAME_WATER, US, WATERS_KNOWN
 
 NOMINAL, BLANK = 0.95, 0.05
 SLACK, AT_ZERO, DUD_SLACK = 0.02, 0.03, 0.025
-LARGEST_FOLD = 8.0
+LARGEST_FOLD, NARROW = 8.0, 2.6
+MEASURED = tuple(WATERS_KNOWN.values())
 Found = Mapping[tuple[str, str], Figures]
 
 
@@ -152,16 +153,10 @@ EXPLAINED = {
 def _narrow(found: Found) -> list[Target]:
     """Folds: near K with pre-scan and spike, and of the ladder."""
     made = []
-    for case, more in (("both", ""), ("rising", "; siblings with an addition of 2 ug/L before the spike")):
-        if (case, US) not in found:
-            continue
-        value, error = found[case, US].near_K
-        there = [(who, words) for who, words in EXPLAINED.items() if (case, who) in found]
-        told = [f"{words} {rate(found[case, who].near_K, 2)}" for who, words in there]
-        good, near = value <= 2.6, value - 2 * error <= 2.6
-        shown = rate(found[case, LIMIT].near_K, 2)
-        what = f"pre-scan and closing spike, 1.5 to 2.5 ug/L, median fold{more}"
-        made.append(Target(what, "at most 2.6", rate((value, error), 2), shown, good, near, "; ".join(told)))
+    added = "; siblings with an addition of 2 ug/L before the spike"
+    for case, who, more in (("both", US, ""), ("rising", US, added), *(("rising", w, added) for w in MEASURED)):
+        if (case, who) in found:
+            made.append(_near_K(found, case, who, f"{more}, {who}" if who in MEASURED else more))
     if ("ladder", US) in found:
         one, limit = found["ladder", US], found["ladder", LIMIT]
         far = max(range(len(one.levels)), key=lambda i: one.folds[i][0])
@@ -170,6 +165,19 @@ def _narrow(found: Found) -> list[Target]:
         what = f"1, 10 and 100 times diluted, median fold at {one.levels[far]:g} ug/L (widest)"
         made.append(Target(what, "at most 8", rate((value, error), 2), rate(limit.folds[far], 2), good, near))
     return made
+
+
+def _near_K(found: Found, case: str, who: str, more: str) -> Target:
+    """The fold near K, and beside it that of those who know more."""
+    value, error = found[case, who].near_K
+    there = [(other, words) for other, words in EXPLAINED.items() if (case, other) in found and who == US]
+    told = [f"{words} {rate(found[case, other].near_K, 2)}" for other, words in there]
+    if who in MEASURED:
+        told.append(f"{found[case, who].scatter:.2f} taken where .10 is held")
+    what = f"pre-scan and closing spike, 1.5 to 2.5 ug/L, median fold{more}"
+    good, near = value <= NARROW, value - 2 * error <= NARROW
+    shown = rate(found[case, LIMIT].near_K, 2)
+    return Target(what, f"at most {NARROW:g}", rate((value, error)), shown, good, near, "; ".join(told))
 
 
 def _duds(found: Found, case: str, what: str, limits: Limits) -> list[Target]:

@@ -25,7 +25,8 @@ from worlds import HISTORY_LEVELS, LAB, NEW_BATCH, WORLDS, Season, World, electr
 
 from brinemark.science.amount.calibration import calibrate
 from brinemark.science.amount.classical import SaturatingCurve, batch_curves, pooled_curve
-from brinemark.science.amount.law import DipLaw, ElectrodeLaw, electrode_laws
+from brinemark.science.amount.electrodes import electrode_laws
+from brinemark.science.amount.law import DipLaw, ElectrodeLaw
 from brinemark.science.amount.predictive import batch_draws
 from brinemark.science.amount.reading import state
 from brinemark.science.amount.scale import scale_of_calibration

@@ -1,4 +1,4 @@
-"""Three logbooks of the accuracy study with fewer batches and samples; what their figures scatter by."""
+"""Four logbooks of the accuracy study with fewer batches and samples; what their figures scatter by."""
 
 from __future__ import annotations
 
@@ -12,13 +12,16 @@ from accuracy_cases import PORTABLE, TWO, Case, Logbook
 from accuracy_figures import Figures, figures_of
 from accuracy_read import Done, Task, one_history
 
-from brinemark.science.amount.simulate import PRESCAN_AND_SPIKE
+from brinemark.science.amount.simulate import PRESCAN_AND_SPIKE, RISING
 
 SEED, NEW = 1, 2
 LOGBOOKS = {
     "plain": Logbook(3, batches=5),
     "portable": Logbook(2, truth=PORTABLE, batches=5),
     "both": Logbook(2, batches=4, protocol=PRESCAN_AND_SPIKE, levels=(0.0, 0.0, 2.0, 8.0)),
+    "rising": Logbook(
+        2, batches=4, protocol=PRESCAN_AND_SPIKE, levels=(0.0, 0.0, 2.0, 8.0), siblings=RISING, waters=(6,)
+    ),
 }
 AT_ENDS = {0.0: 20, 1.0: 20, 2.0: 4, 8.0: 8}
 NEAR = {1.5: 1, 2.0: 1, 2.5: 1}
@@ -26,6 +29,7 @@ CASES = {
     "burned-2": Case("two burned", "plain", burned=TWO, samples=AT_ENDS),
     "portable": Case("portable noise", "portable", samples={1.0: 20}),
     "both": Case("with pre-scan and closing spike", "both", samples=NEAR),
+    "rising": Case("the same, siblings with an addition", "rising", samples=NEAR, costs=True),
 }
 
 

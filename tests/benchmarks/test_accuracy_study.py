@@ -15,12 +15,13 @@ import pytest
 from accuracy import to_do
 from accuracy_figures import Figures, figures_of, share
 from accuracy_page import write_page
-from accuracy_read import LIMIT, US, Done
+from accuracy_read import LEARNED, LIMIT, SAME_WATER, US, WATERS_KNOWN, Done
 from accuracy_targets import Target, targets
 from oracle import known, lone_power, lone_tails
 from small_study import LOGBOOKS, Study, small_study
 
 from brinemark.science.amount.simulate import SINGLE, Truth, draw_batches, simulate_electrodes, simulate_sample
+from brinemark.terms.settings import PriorSection
 
 
 @pytest.fixture(scope="session")
@@ -76,6 +77,45 @@ def test_pre_scan_and_spike_make_the_interval_near_K_narrow(study: Study) -> Non
     widest = FOLD + three_errors(FOLD_SD, "both")
     assert study.figures["both", US].near_K[0] <= widest
     assert study.figures["burned-2", US].near_K[0] > widest
+
+
+# ---- Waters that were measured ---------------------------------------------------------------------------------------
+
+SIX = WATERS_KNOWN[6]
+ADDED = "median fold; siblings with an addition of 2 ug/L before the spike"
+
+
+def test_what_six_waters_say_replaces_the_held_scatter(study: Study) -> None:
+    told = [one.scatter for one in study.made if one.logbook == "rising"]
+    assert [(list(each), each[SIX][0]) for each in told] == [([SIX], 6.0)] * LOGBOOKS["rising"].histories
+    assert all(each[SIX][1] != PriorSection().matrix_K_sd for each in told)
+    ways = [study.made[-1].answers["rising"][who] for who in (US, SIX, SAME_WATER)]
+    assert len({repr(way) for way in ways}) == len(ways)
+
+
+def test_waters_that_are_alike_read_as_less_different_than_is_held(study: Study) -> None:
+    """On the mean of the two histories."""
+    assert study.figures["rising", SIX].scatter < PriorSection().matrix_K_sd
+
+
+def test_samples_are_read_with_the_scatter_that_waters_gave(study: Study) -> None:
+    """Six leave doubt, so that the fold is above that of one who is told that waters do not differ."""
+    six, told = (study.figures["rising", who].beside[0] for who in (SIX, SAME_WATER))
+    assert study.figures["rising", US].beside[0] == 1.0
+    assert told < min(1.0, six)
+
+
+def test_one_who_learns_the_batch_from_siblings_with_an_addition_lies_between(study: Study) -> None:
+    ours, learned, limit = (study.figures["rising", who].near_K[0] for who in (US, LEARNED, LIMIT))
+    assert limit < learned < ours
+
+
+def test_the_fold_near_K_is_judged_after_waters_too(study: Study) -> None:
+    lines = [one for one in targets(list(study.figures.values()), {}) if "median fold" in one.what]
+    assert [one.what.rpartition(", ")[2] for one in lines] == ["median fold", ADDED, SIX]
+    assert [one.met for one in lines] == [
+        study.figures[case, who].near_K[0] <= 2.6 for case, who in (("both", US), ("rising", US), ("rising", SIX))
+    ]
 
 
 # ---- Those who know more ---------------------------------------------------------------------------------------------

@@ -11,7 +11,7 @@ import numpy as np
 import pytest
 
 from brinemark.logbook import Logbook
-from brinemark.science.amount.law import electrode_laws
+from brinemark.science.amount.electrodes import electrode_laws
 from brinemark.science.amount.limits import response_band
 from brinemark.science.amount.predictive import batch_draws
 from brinemark.science.amount.scale import scale_of_calibration

@@ -10,25 +10,45 @@ from typing import Any
 import pytest
 from playwright.sync_api import Browser, BrowserContext, Page
 
+from brinemark.logbook import Logbook
 from web.web_bench import Served
 
 AXE = (Path(__file__).parent / "vendor" / "axe.min.js").read_text(encoding="utf-8")
 RULES = ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa", "best-practice"]
 WIDTHS = {"phone": 390, "tablet": 800, "desktop": 1280}
 ADDRESSES = (
-    "/samples",
-    "/samples/S-mid",
-    "/samples/S-full",
+    "/next",
     "/batches",
     "/batches/B5",
+    "/batches/B6",
     "/batch-making",
     "/labels/B6",
     "/runs",
+    "/runs/{sheet}",
+    "/lay-out?batch=B6",
+    "/plans",
+    "/plans/{plan}",
+    "/plans/{plan}?key=shown",
+    "/plans/{plan}/fill",
     "/take-in",
     "/run-controls",
+    "/curves",
+    "/curves?batch=all&role=all&prescans=with",
+    "/curves/{row}",
+    "/curves/window",
+    "/curves/definitions",
     "/calibration",
+    "/calibration?batch=B2",
+    "/samples",
+    "/samples/S-mid",
+    "/samples/S-full",
     "/electrodes/B5-3",
+    "/reports",
+    "/reports/{report}",
+    "/records/{report}",
+    "/settings",
     "/audit",
+    "/audit/1",
     "/jobs",
     "/about",
     "/nothing",
@@ -76,8 +96,21 @@ def barriers(page: Page) -> list[str]:
     ]
 
 
-def test_every_page_fits_every_width_without_barriers_messages_or_foreign_requests(tab: Watched) -> None:
-    for address in ADDRESSES:
+def known(folder: Path) -> dict[str, str]:
+    """Ids of things that the addresses name."""
+    with Logbook.open(folder) as book:
+        rows = {row.row.electrode: row.id for row in book.rows()}
+        return {
+            "plan": book.run_plans()[0].id,
+            "report": book.reports()[0].id,
+            "row": rows["B5-3"],
+            "sheet": book.sheets()[0].id,
+        }
+
+
+def test_every_page_fits_every_width_without_barriers_messages_or_foreign_requests(tab: Watched, pages: Served) -> None:
+    ids = known(pages.folder)
+    for address in (one.format(**ids) for one in ADDRESSES):
         tab.go(address)
         assert barriers(tab.page) == [], address
         for name, width in WIDTHS.items():

@@ -139,3 +139,13 @@ def test_residuals_of_the_calibration_are_a_picture_of_the_batches_chosen(bench:
     drawn = bench.client.get(one["residuals"]).text
     assert "4 electrodes of 1 batch against level" in drawn
     assert bench.client.get("/pictures/residuals.svg?batch=nowhere").status_code == 404
+
+
+def test_what_an_earlier_version_answered_is_still_shown(bench: Bench, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("brinemark.steps.chosen.ENGINE", "9.9.9/1")
+    page = bench.client.get("/samples/S-mid")
+    assert "Not read yet" not in page.text
+    assert "calibrate first" in bench.client.get("/samples").text
+    for address in (one for one in links(page.text) if one.startswith("/pictures/")):
+        assert bench.client.get(address).status_code == 200, address
+    assert "Calibrate</button>" in bench.client.get("/next").text

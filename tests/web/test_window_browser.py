@@ -78,6 +78,18 @@ def test_each_release_tries_when_that_is_wished(page: Page) -> None:
     assert f"high={float(page.input_value('#field-high')):g}&" in page.url
 
 
+def test_the_other_view_takes_along_what_the_fields_hold(page: Page) -> None:
+    drag(page, LOW, 40.0)
+    low = page.input_value("#field-low")
+    page.get_by_role("link", name="See the window from close").click()
+    page.wait_for_load_state("networkidle")
+    assert page.input_value("#field-low") == low
+    expect(page.locator("#effect")).to_contain_text("not tried on the present curves")
+    page.get_by_role("button", name="Try this definition").click()
+    expect(page.locator("#effect-title")).to_contain_text(f"What it does: height above a chord, {low} to 0.76 V")
+    assert "close=1" in page.url
+
+
 def test_a_window_that_is_none_is_said_before_anything_is_sent(page: Page) -> None:
     page.fill("#field-low", "0.9")
     page.get_by_role("button", name="Try this definition").click()

@@ -265,6 +265,16 @@ def test_curves_stand_where_their_values_say_on_the_surface() -> None:
     assert view_of([], "the curves share no anodic sweep")["reason"] == "the curves share no anodic sweep"
 
 
+def test_the_window_is_seen_from_close_where_that_is_wished_and_stays_so(pages: TestClient) -> None:
+    whole, close = (pages.get(f"/curves/window{ask}", headers=JSON).json() for ask in ("", "?close=1"))
+    assert whole["view"]["x"] == pytest.approx([-0.4, 0.9], abs=0.01)
+    assert close["view"]["x"] == pytest.approx([0.40 - 0.18, 0.76 + 0.14], abs=0.01)  # the sweep ends at 0.9 V
+    assert (whole["other_view"], close["other_view"]) == ("/curves/window?close=1", "/curves/window")
+    answer = send(pages, TRIED | {"close": "1"}, follow=False)
+    assert answer.headers["location"] == ADDRESS + "&close=1#effect"
+    assert pages.get(f"{ADDRESS}&close=1", headers=JSON).json()["trial"]["differs"]
+
+
 @pytest.mark.parametrize(
     ("low", "high", "about", "expected"),
     [

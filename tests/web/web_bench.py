@@ -34,6 +34,17 @@ QUIET = (
 )
 
 
+WANTED: dict[str, object] = {
+    "instrument": "bench",
+    "title": "next run",
+    "batches": ["B6"],
+    "blanks": 2,
+    "standards": 1,
+    "levels": [2.0],
+    "sample": [{"name": "A water", "dilution": 4.0}, {"name": "Another water"}],
+}
+
+
 @pytest.fixture(scope="session")
 def read_folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """A calibrated logbook whose samples were read. Copy it before writing to it."""
@@ -42,6 +53,8 @@ def read_folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
         book.read()
         book.read("C1")
         book.record_making({"batch": "B6", "made_on": "2031-05-02", "electrode_count": 5, "maker": "Invented Maker"})
+        book.lay_out(WANTED, 1)
+        book.report("samples", "S-mid")
     return folder
 
 

@@ -11,6 +11,7 @@ from brinemark.logbook.held import Opened
 if TYPE_CHECKING:
     from brinemark.steps.answers import CalibrationReport, SampleReading
     from brinemark.steps.definition_lock import SeenAlready
+    from brinemark.steps.one_more_answers import OneMore
     from brinemark.steps.row_signals import ReadRow
     from brinemark.steps.run_control import RunReport
     from brinemark.steps.scan_rates import ScanRates
@@ -42,6 +43,15 @@ class Amounts(Opened):
 
         factors = unit_factors(self._place, samples, unit)
         return restated(read_samples(self._place, samples, calibration), factors, unit)
+
+    def one_more(self, sample: str, batch: str | None = None, dilutions: Sequence[float] | None = None) -> OneMore:
+        """What one more fresh electrode with a typical signal would change about a sample, by dilution; not stored.
+
+        batch : of the electrode, else the newest of the calibration with ready electrodes. Raises Refused.
+        """
+        from brinemark.steps.one_more import one_more
+
+        return one_more(self._place, sample, batch, dilutions)
 
     def controls(self, calibration: str | None = None) -> list[RunReport]:
         """Every run with its blanks and controls, and whether it counts. Raises Refused without a calibration."""

@@ -110,9 +110,16 @@ def draw_reading(place: Place, sample: str, kind: Kind, calibration: str | None 
 
 
 def draw_stored(place: Place, reading: str, kind: Kind) -> bytes:
-    """The confidence curve of a reading as it was answered, by its id. Raises Refused."""
+    """The confidence curve of a reading as it was answered, by its id. Raises Refused.
+
+    Without the critical value where its calibration was made by an earlier version of the program.
+    """
     answer = readings_by_id(place, [reading])[0]
-    return render(reading_picture(answer, stored_calibration(place, answer.calibration)), kind)
+    try:
+        report = stored_calibration(place, answer.calibration)
+    except Refused:
+        report = None
+    return render(reading_picture(answer, report), kind)
 
 
 def draw_stored_statements(place: Place, readings: Sequence[str], kind: Kind) -> bytes:
@@ -192,10 +199,10 @@ def _known_batches(report: CalibrationReport, batches: Sequence[str] | None) -> 
         raise Refused(f"no batch {missing[0]!r} in this calibration", f"one of {there}", "name one of them")
 
 
-def reading_picture(answer: SampleReading, report: CalibrationReport) -> Spec:
+def reading_picture(answer: SampleReading, report: CalibrationReport | None) -> Spec:
     """The chart of one reading, with the critical value of its electrode when there is a single one."""
     critical = None
-    if len(answer.electrodes) == 1:
+    if report is not None and len(answer.electrodes) == 1:
         use = answer.electrodes[0]
         place = (use.batch, use.instrument, _protocol(use))
         found = [one for one in report.limits if (one.batch, one.instrument, one.protocol) == place]

@@ -28,7 +28,7 @@ from brinemark.terms.settings import (
 from brinemark.terms.stored import Record
 
 # The version of the package and the number of the engine: raised when a computation gives other numbers.
-ENGINE = "0.1.0/5"
+ENGINE = "0.1.0/6"
 SCHEMA = 1
 
 # Keys of [instrument.ID] that were added after logbooks had been made, with their defaults.

@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Mapping, Sequence
+from collections.abc import Callable, Collection, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from typing import Any
 
 from brinemark.records.reader import Reader
 from brinemark.records.text import nearest
 from brinemark.science.amount.predictive import DrawMemory
-from brinemark.science.amount.reading import read_sample
+from brinemark.science.amount.reading import SampleReader
 from brinemark.steps.answers import AdditionLine, ElectrodeUse, ReadingLine, SampleReading
 from brinemark.steps.chosen import Chosen, current, named
 from brinemark.steps.conditions import condition_findings
@@ -31,7 +31,7 @@ from brinemark.steps.place import Place
 from brinemark.steps.run_control import RunDesk, RunReport, runs_of
 from brinemark.steps.straight_line import addition_lines
 from brinemark.steps.waters import Parents, water_scatter
-from brinemark.terms.amounts import Calibration, Reading, SamplePortion
+from brinemark.terms.amounts import Calibration, ElectrodeReadings, Reading, SamplePortion
 from brinemark.terms.canonical import JsonValue
 from brinemark.terms.curves import Flag, Signal
 from brinemark.terms.errors import Refused
@@ -50,7 +50,7 @@ class _Bench:
     calibration: Calibration
     traces: Traces
     calibration_rows: tuple[StoredRow, ...]
-    memory: DrawMemory
+    science: SampleReader
     controls: dict[str, tuple[_Sample, Record]] = field(default_factory=dict)
     lock: Record | None = None
 
@@ -114,12 +114,46 @@ def judge_runs(
     return reports
 
 
+@dataclass(frozen=True, slots=True, eq=False)
+class ReadyToRead:
+    """A sample as `read` would take it now. stored : its reading by the newest calibration, None = there is none of
+    just these rows; readings : calibration electrodes of its batches and of one more, batch."""
+
+    name: str
+    chosen: Chosen
+    stored: Record | None
+    calibration: Calibration
+    readings: ElectrodeReadings
+    memory: DrawMemory
+    lives: tuple[Life, ...]
+    signals: Mapping[str, RowSignals]
+    portions: tuple[SamplePortion, ...]
+    batch: str
+
+
+def ready_to_read(place: Place, reader: Reader, name: str, choose: Callable[[Calibration], str]) -> ReadyToRead:
+    """A sample ready to be read together with an electrode of one more batch, which choose names. Nothing is stored.
+
+    Raises Refused for an unknown sample and without a calibration.
+    """
+    bench = _bench(place, reader, None)
+    desk = bench.desk()
+    sample = _accepted(_gathered(bench, _wanted(reader, [name])[0]), desk)
+    knowing, waters = _with_waters(bench, desk)
+    sample, bench = _informed(sample, waters), knowing if _is_sample(sample) else bench
+    batch = choose(bench.calibration)
+    wider = sample if batch in {life.batch for life in sample.lives} else _of_rows(bench, name, sample.rows, more=batch)
+    stored, portions = reader.record(_recipe(bench, sample).id), tuple(_portion(bench, o, sample) for o in sample.lives)
+    known = bench.calibration, wider.peers.readings, bench.science.memory
+    return ReadyToRead(name, bench.chosen, stored, *known, sample.lives, sample.signals, portions, batch)
+
+
 def _bench(place: Place, reader: Reader, calibration: str | None) -> _Bench:
     chosen = current(place, reader) if calibration is None else named(reader, calibration)
     record = reader.record(chosen.record.id) or chosen.record
-    known = reader.rows(roles=CALIBRATION_ROLES)
-    memory = draw_memory(reader, record.id)
-    return _Bench(place, reader, chosen, record, unpack_calibration(record), Traces(place, reader), known, memory)
+    known, made = reader.rows(roles=CALIBRATION_ROLES), unpack_calibration(record)
+    science = SampleReader.of(made, place.settings.decision, made.seed, draw_memory(reader, record.id))
+    return _Bench(place, reader, chosen, record, made, Traces(place, reader), known, science)
 
 
 def _with_waters(bench: _Bench, desk: RunDesk) -> tuple[_Bench, Parents]:
@@ -128,7 +162,9 @@ def _with_waters(bench: _Bench, desk: RunDesk) -> tuple[_Bench, Parents]:
     if water is None:
         return bench, ()
     knowing = replace(bench.calibration, water=water)
-    return replace(bench, calibration=knowing, memory=bench.memory.for_other_water()), parents
+    memory = bench.science.memory.for_other_water()
+    science = SampleReader.of(knowing, bench.place.settings.decision, knowing.seed, memory)
+    return replace(bench, calibration=knowing, science=science), parents
 
 
 def _informed(sample: _Sample, waters: Parents) -> _Sample:
@@ -175,9 +211,12 @@ def _gathered(bench: _Bench, name: str) -> _Sample:
     return _of_rows(bench, name, bench.reader.rows(samples=[name]))
 
 
-def _of_rows(bench: _Bench, name: str, rows: Sequence[StoredRow], kind: str = "reading") -> _Sample:
+def _of_rows(
+    bench: _Bench, name: str, rows: Sequence[StoredRow], kind: str = "reading", more: str | None = None
+) -> _Sample:
     definition, waves, settings = bench.chosen.definition, bench.chosen.waves, bench.place.settings
-    batches, own = sorted({row.row.batch for row in rows}), {row.row.electrode for row in rows}
+    batches = sorted({*(row.row.batch for row in rows), *([] if more is None else [more])})
+    own = {row.row.electrode for row in rows}
     if rows[0].row.role != "blank":  # of a blank that is judged, the first reading alone
         rows = bench.reader.rows(electrodes=sorted(own))
     # A calibration knows nothing of an instrument that came after it; a blank that is judged does not speak for itself.
@@ -200,9 +239,7 @@ def _of_rows(bench: _Bench, name: str, rows: Sequence[StoredRow], kind: str = "r
 
 def _read(bench: _Bench, sample: _Sample) -> Record:
     portions = [_portion(bench, life, sample) for life in sample.lives]
-    decision = bench.place.settings.decision
-    known = bench.calibration, sample.peers.readings
-    reading = read_sample(portions, *known, decision, bench.calibration.seed, bench.memory)
+    reading = bench.science.read(portions, sample.peers.readings)
     made = pack_reading(reading, _context(bench, sample, reading))
     return _recipe(bench, sample).record(made)
 
@@ -307,7 +344,7 @@ def _store(place: Place, bench: _Bench, samples: Sequence[_Sample], made: Sequen
         new = [*writer.add_records(signals), *writer.add_records([record for _, record in controls])]
         new += writer.add_records(made)
         writer.cache_arrays(bench.traces.fresh)
-        keep_draws(writer, bench.record.id, bench.memory)
+        keep_draws(writer, bench.record.id, bench.science.memory)
         locked = writer.add_records([] if bench.lock is None else [bench.lock])
         if new or locked:
             said = [{"sample": sample.name, "reading": one.id} for sample, one in zip(samples, made, strict=True)]

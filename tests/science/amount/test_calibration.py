@@ -11,7 +11,7 @@ from histories import TRUE_VALUES, calibrated, history, unknowns
 from scipy.stats import chi2
 
 from brinemark.science.amount.calibration import calibrate
-from brinemark.science.amount.law import electrode_laws
+from brinemark.science.amount.electrodes import electrode_laws
 from brinemark.science.amount.predictive import batch_draws, subset
 from brinemark.science.amount.priors import THIOCYANATE_K_UG_PER_L, THIOCYANATE_LN_K_SD
 from brinemark.science.amount.reading import read_sample

@@ -10,7 +10,7 @@ import pytest
 from brinemark.science.amount import compiled
 from brinemark.science.amount.calibration import calibrate
 from brinemark.science.amount.covariates import covariate_scale, filled, missing_covariates
-from brinemark.science.amount.law import electrode_laws
+from brinemark.science.amount.electrodes import electrode_laws
 from brinemark.science.amount.lives import latent_model_of
 from brinemark.science.amount.predictive import batch_draws, subset
 from brinemark.science.amount.quadrature import Nodes, log_marginal

@@ -9,8 +9,9 @@ import numpy as np
 import pytest
 from histories import history
 
+from brinemark.science.amount.electrodes import electrode_laws
 from brinemark.science.amount.joint import SIMULATIONS, JointReading
-from brinemark.science.amount.law import DipLaw, electrode_laws
+from brinemark.science.amount.law import DipLaw
 from brinemark.science.amount.predictive import batch_draws
 from brinemark.science.amount.reading import two_sided
 from brinemark.science.amount.scale import scale_of_calibration

@@ -13,7 +13,7 @@ import numpy as np
 import pytest
 from histories import history, unknowns
 
-from brinemark.science.amount.law import electrode_laws
+from brinemark.science.amount.electrodes import electrode_laws
 from brinemark.science.amount.predictive import batch_draws
 from brinemark.science.amount.reading import two_sided
 from brinemark.science.amount.scale import scale_of_calibration

@@ -8,7 +8,8 @@ import numpy as np
 import pytest
 from histories import history, unknowns
 
-from brinemark.science.amount.law import DipLaw, ElectrodeLaw, electrode_laws
+from brinemark.science.amount.electrodes import electrode_laws
+from brinemark.science.amount.law import DipLaw, ElectrodeLaw
 from brinemark.science.amount.limits import batch_limits, critical_and_detectable, response_band
 from brinemark.science.amount.predictive import batch_draws
 from brinemark.science.amount.scale import scale_of_calibration

@@ -89,7 +89,7 @@ def test_the_value_does_not_depend_on_whose_nodes_are_used() -> None:
     model = latent_model(readings, scale_of_data(readings))
     theta = near_truth(readings, 2, 3, away_sd=0.1)
     own, borrowed = adapt(model, theta), adapt(model, theta[:1]).repeat(theta.shape[0])
-    dense = Nodes((11, 11, 9), 31)
+    dense = Nodes((15, 15, 15), 31)
     assert log_marginal(model, theta, dense, borrowed) == pytest.approx(
         log_marginal(model, theta, dense, own), abs=WORKING_NODES
     )

@@ -10,7 +10,7 @@ import pytest
 from histories import TRUTH, calibrated, history, unknowns
 from pydantic import ValidationError
 
-from brinemark.science.amount.law import electrode_laws
+from brinemark.science.amount.electrodes import electrode_laws
 from brinemark.science.amount.predictive import BatchDraws, batch_draws, subset
 from brinemark.science.amount.reading import BEYOND_STANDARDS, read_sample, state
 from brinemark.science.amount.scale import scale_of_calibration

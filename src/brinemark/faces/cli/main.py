@@ -25,6 +25,7 @@ PLACES = {
     "add": ("books", "add"),
     "calibrate": ("amounts", "calibrate"),
     "read": ("amounts", "read"),
+    "one-more": ("supposing", "one_more"),
     "controls": ("controls", "controls"),
     "show": ("ways", "show"),
     "chart": ("pictures", "chart"),

@@ -109,9 +109,10 @@ class Jobs:
         with self._lock:
             return list(reversed(self._jobs.values()))
 
-    def last(self, kind: str) -> Job | None:
-        """The newest job of a kind that ended with an answer."""
-        return next((job for job in self.all() if job.kind == kind and job.state == DONE), None)
+    def last(self, kind: str, **arguments: Any) -> Job | None:
+        """The newest job of a kind that ended with an answer; arguments : those that it must have been given."""
+        found = (job for job in self.all() if job.kind == kind and job.state == DONE)
+        return next((job for job in found if arguments.items() <= job.arguments.items()), None)
 
     def stop(self, name: str) -> None:
         """Ask a job to stop; it stores nothing more."""

@@ -48,7 +48,7 @@ PLACES = (
     Place("/curves/{row_id}", curves.one),
     Place("/calibration", calibration.show, calibration.begin),
     Place("/samples", samples.table, samples.read_all),
-    Place("/samples/{name:path}", samples.one, samples.read_one),
+    Place("/samples/{name:path}", samples.one, samples.begin),
     Place("/electrodes/{name:path}", electrodes.one),
     Place("/settings", settings.show, settings.keep),
     Place("/audit", audit.entries, audit.verify),

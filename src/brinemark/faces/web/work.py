@@ -8,6 +8,7 @@ from multiprocessing.connection import Connection
 from multiprocessing.synchronize import Event
 from pathlib import Path
 from typing import Any, TypeAlias
+from urllib.parse import quote
 
 from brinemark.logbook import Logbook
 from brinemark.steps.sheet_sources import Uploads
@@ -55,7 +56,7 @@ def read(book: Logbook, given: Mapping[str, Any], told: Told) -> dict[str, Any]:
             raise Stopped(place, len(wanted))
         book.read(*wanted[place : place + AT_ONCE])
     told.step(len(wanted), len(wanted))
-    see = f"/samples/{names[0]}" if len(names) == 1 else "/samples"
+    see = f"/samples/{quote(names[0], safe='')}" if len(names) == 1 else "/samples"
     return {"said": f"{len(wanted)} {'sample' if len(wanted) == 1 else 'samples'} read", "see": see}
 
 
@@ -103,6 +104,14 @@ def controls(book: Logbook, _given: Mapping[str, Any], told: Told) -> dict[str, 
     return {"said": said, "see": "/run-controls", "answer": reports}
 
 
+def one_more(book: Logbook, given: Mapping[str, Any], told: Told) -> dict[str, Any]:
+    """What one more electrode would change about a sample; it is told and not stored."""
+    told.now("reading the sample together with one more electrode")
+    answer = book.one_more(given["sample"], given["batch"] or None)
+    see = f"/samples/{quote(given['sample'], safe='')}#one-more"
+    return {"said": answer.sentence, "see": see, "answer": answer.to_dict()}
+
+
 def rank(book: Logbook, given: Mapping[str, Any], told: Told) -> dict[str, Any]:
     """Rank definitions of the signal: all, or those in some windows."""
     study = book.signals(windows=[(low, high) for low, high in given.get("windows", ())], on_work=told.now)
@@ -136,6 +145,7 @@ def preview(book: Logbook, given: Mapping[str, Any], told: Told) -> dict[str, An
 WORK: dict[str, Work] = {
     "calibrate": calibrate,
     "controls": controls,
+    "one more": one_more,
     "preview": preview,
     "rank": rank,
     "read": read,

@@ -213,7 +213,8 @@ def _subtitle(reading: Reading) -> list[str]:
     lines = []
     if reading.detection is not None:
         found = reading.detection
-        p = f"{found.p_value:.2g}" if found.p_value >= 1e-4 else "below 0.0001"
+        # Simulations of several readings cannot tell smaller ones apart.
+        p = f"{found.p_value:.2g}" if found.p_value >= 1e-3 else "at most 0.001"
         lines.append(
             f"A blank on these electrodes gives a signal this high with probability {p} (alpha {found.alpha:g})."
         )

@@ -1,8 +1,8 @@
-"""The likelihoods of lives.py in compiled loops, once the extra "fast" is installed and loaded.
+"""The likelihoods of lives.py and the tails of law.py in compiled loops, once the extra "fast" is installed and loaded.
 
-Loading takes about as long as a reading from cold, so readings never ask for it, and give the same digits in whatever
-process they are made: calibrating does, and studies that read thousands. With the same nodes, log
-marginals agree to rounding; nodes sought by either differ by what their differences leave, log marginals by 1e-8.
+Loading takes about as long as a reading from cold, so the command that reads never asks for it, and gives the same
+digits in whatever process: calibrating does, and studies that read thousands. With the same nodes, log marginals agree
+to rounding; nodes sought by either differ by what their differences leave, log marginals by 1e-8. Tails agree to 1e-12.
 
 Every batch under every parameter vector is a piece of work of its own, with a place of its own for its result, so that
 results do not depend on how many threads share them.
@@ -27,8 +27,9 @@ from brinemark.science.amount.response import ParameterLayout, Population, UnitD
 from brinemark.terms.arrays import FloatArray, IntArray
 
 LATENTS = 3
+AT_ONCE = 16  # LANES_AT_ONCE of kernels_base.py
 PIECES = 8  # that work is cut into where threads share it: more than threads, since some take longer
-ROOM = 2**20  # numbers of a pack held at once, so that memory does not grow with the parameter vectors
+ROOM = 2**21  # numbers of a pack held at once, so that memory does not grow with the parameter vectors
 Rule: TypeAlias = tuple[FloatArray, FloatArray, IntArray]
 Pack: TypeAlias = tuple[FloatArray, FloatArray, FloatArray, FloatArray, IntArray]
 
@@ -43,6 +44,8 @@ class Loops:
     integrals: Callable[..., FloatArray]
     marginals: Callable[..., None]
     climb: Callable[..., None]
+    tails: Callable[..., FloatArray]
+    tails_by_node: Callable[..., FloatArray]
     pool: Executor | None = None
 
     def share(self, work: Callable[[int, int], None], count: int) -> None:
@@ -65,7 +68,9 @@ def _found(pool: Executor | None = None) -> Loops | None:
     sums = importlib.import_module("brinemark.science.amount.kernels")
     base = importlib.import_module("brinemark.science.amount.kernels_base")
     modes = importlib.import_module("brinemark.science.amount.kernels_climb")
-    return Loops(base.ROWS, sums.densities, sums.integrals, sums.marginals, modes.climb, pool)
+    tails = importlib.import_module("brinemark.science.amount.kernels_tails")
+    of_tails = tails.approximate, tails.by_node
+    return Loops(base.ROWS, sums.densities, sums.integrals, sums.marginals, modes.climb, *of_tails, pool)
 
 
 def load() -> bool:
@@ -108,6 +113,7 @@ class CompiledResponse:
     layout: ParameterLayout
     own_K: bool = field(init=False)
     starts: IntArray = field(init=False)
+    last: dict[bytes, Pack] = field(init=False, default_factory=dict)
 
     def __post_init__(self) -> None:
         object.__setattr__(self, "own_K", self.layout.own_K)
@@ -115,10 +121,10 @@ class CompiledResponse:
         object.__setattr__(self, "starts", starts)
 
     def __call__(self, theta: FloatArray, z: FloatArray, e: FloatArray) -> FloatArray:
-        """(1, A, D, U) for theta (P, D, 1), z (3, A, D, U), e (1 to 3, 1, A, D, U)."""
-        z_all, e_all = np.broadcast_arrays(z, _padded(e[:, 0], 0))
-        found = self.loops.densities(self._pack(theta), z_all, e_all, self.layout.own_K)
-        return np.asarray(found)[None]
+        """(B, A, D, U) for theta (P, D, 1), z (3, A, D, U), e (1 to 3, B, A, D, U)."""
+        pack, own_K = self._pack(theta), self.layout.own_K
+        each = [np.broadcast_arrays(z, _padded(one, 0)) for one in np.moveaxis(e, 1, 0)]
+        return np.stack([self.loops.densities(pack, *place, own_K) for place in each])
 
     def integral(
         self, theta: FloatArray, z: FloatArray, middle: FloatArray, root: FloatArray, sides: tuple[int, ...]
@@ -158,7 +164,7 @@ class CompiledResponse:
     ) -> FloatArray:
         """Log marginal likelihood (D, G) of each batch; modes : the five arrays of Adapted; sides : nodes of a batch,
         of electrodes read once, and several times."""
-        groups, outer, rules = self._groups(group_of_unit), hermite_grid(sides[0]), tuple(map(_rule, sides[1:]))
+        groups, outer, rules = self._groups(group_of_unit), _outer(sides[0]), tuple(map(_rule, sides[1:]))
         out = np.empty((theta.shape[1], groups.size - 1))
         for rows in self._rows(theta.shape[1]):
             pack, part = self._pack(theta[:, rows]), tuple(np.ascontiguousarray(one[..., rows, :]) for one in modes)
@@ -190,7 +196,14 @@ class CompiledResponse:
         return CompiledResponse(self.loops, self.data.of_units(units), self.layout)
 
     def _pack(self, theta: FloatArray) -> Pack:
-        """What the loops take (kernels_base.py)."""
+        """What the loops take (kernels_base.py); the last one is kept, since integrals follow the search for modes."""
+        key = theta.tobytes()
+        if key not in self.last:
+            self.last.clear()
+            self.last[key] = self._packed(theta)
+        return self.last[key]
+
+    def _packed(self, theta: FloatArray) -> Pack:
         data, pop = self.data, population(theta, self.layout)
         middle = centre(pop, data)
         rows = np.array([getattr(pop, name)[:, 0] for name in self.loops.rows])
@@ -216,6 +229,15 @@ def _rule(sides: tuple[int, ...]) -> Rule:
         (points[i, :side],), weights = hermite_grid((side,))
         log_weights[i, :side] = weights - 0.5 * LOG_2PI
     return points, log_weights, np.array([*sides, 1, 1][:LATENTS])
+
+
+def _outer(sides: tuple[int, ...]) -> tuple[FloatArray, FloatArray, tuple[int, int]]:
+    """Nodes (3, A), log weights (A,), how many nodes come before the last two latents repeat, and how many there are; A
+    in sixteens, the last nodes once more, without weight, where there are fewer."""
+    (points, log_weights), pairs = hermite_grid(sides), sides[1] * sides[2]
+    again = log_weights.size - pairs + np.arange(-log_weights.size % AT_ONCE) % pairs
+    log_weights = np.append(log_weights, np.full(again.size, -np.inf))
+    return np.concatenate([points, points[:, again]], axis=1), log_weights, (pairs, points.shape[1])
 
 
 def _padded(values: FloatArray, axis: int) -> FloatArray:

@@ -24,21 +24,21 @@ class SmoothCurve:
         """A curve through two points or more is smooth; one point gives a constant."""
         if place.size < 2:
             return cls(place, value, np.zeros_like(value))
-        return cls(place, value, np.gradient(value, place, edge_order=2 if place.size > 2 else 1))
+        return cls(place, value, _slopes(place, value))
 
     def at(self, place: FloatArray) -> FloatArray:
         """Values (m,) at places (m,)."""
         if self.place.size < 2:
             return np.full(np.shape(place), float(self.value[0]))
-        x = np.clip(place, self.place[0], self.place[-1])
-        i = np.clip(np.searchsorted(self.place, x, side="right") - 1, 0, self.place.size - 2)
-        width = self.place[i + 1] - self.place[i]
-        t = (x - self.place[i]) / width
-        left, right = self.value[i], self.value[i + 1]
-        rise = right - left
+        x = np.minimum(np.maximum(place, self.place[0]), self.place[-1])
+        i = self.place[1:-1].searchsorted(x, side="right")
+        start, left, right = self.place[i], self.value[i], self.value[i + 1]
+        width = self.place[i + 1] - start
+        t = (x - start) / width
+        rise, rest = right - left, 1.0 - t
         bend = width * self.slope[i] - rise
         other = rise - width * self.slope[i + 1]
-        return np.asarray((1.0 - t) * left + t * right + t * (1.0 - t) * ((1.0 - t) * bend + t * other))
+        return np.asarray(rest * left + t * right + t * rest * (rest * bend + t * other))
 
     def falls_to(self, target: float, tolerance: float) -> float | None:
         """Place where a falling curve first reaches target: the first place if it starts there or below, None if it
@@ -57,3 +57,15 @@ class SmoothCurve:
             return target - ((1.0 - t) * left + t * right + t * (1.0 - t) * ((1.0 - t) * bend + t * other))
 
         return start + width * rising_root(short, 0.0, 1.0, tolerance)
+
+
+def _slopes(place: FloatArray, value: FloatArray) -> FloatArray:
+    """Slopes (n,) of the parabolas through three neighbours each, at the ends of the last three; of a line for two."""
+    step = place[1:] - place[:-1]
+    rise = (value[1:] - value[:-1]) / step
+    if rise.size == 1:
+        return np.array([rise[0], rise[0]])
+    left, right = step[:-1], step[1:]
+    bend = (rise[1:] - rise[:-1]) / (left + right)
+    inner = rise[:-1] + left * bend
+    return np.concatenate([rise[:1] - left[:1] * bend[:1], inner, rise[-1:] + right[-1:] * bend[-1:]])

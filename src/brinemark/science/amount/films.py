@@ -8,8 +8,8 @@ from typing import TypeVar
 
 import numpy as np
 
+from brinemark.science.amount.electrodes import closing_spike
 from brinemark.science.amount.joint_likelihood import kind_probabilities
-from brinemark.science.amount.law import closing_spike
 from brinemark.science.amount.response import KINDS
 from brinemark.science.amount.statistic import Observed
 from brinemark.terms.amounts import FilmDoubt, FilmFinding, SamplePortion

@@ -113,7 +113,7 @@ class JointReading:
         level = self.best()
         index = ladder.size - 2 if level is None else int(np.argmin(np.abs(ladder - max(level, self.search[1]))))
         around = np.clip([index - 1, index, index + 1], 0, ladder.size - 2)
-        typical = [_typical(electrode, ladder[around[1:2]]) for electrode in self.electrodes]
+        typical = [typical_signals(electrode, ladder[around[1:2]]) for electrode in self.electrodes]
         information = []
         for log_l in self.likelihood.of_each(typical):
             left, top, right = log_l[0, around]
@@ -122,7 +122,7 @@ class JointReading:
         return tuple(part / total if total > 0 else 1.0 / len(information) for part in information)
 
     def folds(self, level: FloatArray, tail: float) -> FloatArray:
-        typical = [_typical(electrode, level) for electrode in self.electrodes]
+        typical = [typical_signals(electrode, level) for electrode in self.electrodes]
         roots = self.likelihood.signed_root(self.likelihood.log_likelihood(typical))
         table = np.array([self._tail(root, self.search) for root in roots])
         return folds_of(self.search, scores_of(table).T, tail)
@@ -150,7 +150,7 @@ class JointReading:
         return np.asarray(np.where(np.isinf(levels), table[-1], mixed))
 
 
-def _typical(electrode: Observed, level: FloatArray) -> FloatArray:
+def typical_signals(electrode: Observed, level: FloatArray) -> FloatArray:
     """Median signals (n, J) of an electrode's readings at sample levels (n,)."""
     return np.stack([np.exp(median(law.log_median(level), axis=1)) for law in electrode.laws], axis=1)
 

@@ -37,17 +37,24 @@ from brinemark.science.amount.kernels_base import (
     compiled,
     exponential,
     logarithm,
+    uncounted,
+    whole,
 )
-from brinemark.science.amount.kernels_single import LANES, MIDDLE, SUM, batch_lanes, occupied, over_single, single
+from brinemark.science.amount.kernels_shared import LANES, MIDDLE, ROWS, SUM
+from brinemark.science.amount.kernels_single import batch_lanes, occupied, over_single, single
 from brinemark.science.amount.quadrature import LOG_2PI
+from brinemark.science.amount.shared_points import MOST
 from brinemark.terms.arrays import FloatArray, IntArray
 
 Node: TypeAlias = tuple[int, int, int]  # of the batch, parameter vector, electrode
-# lanes of an electrode (kernels_single.py), lower root (3, 3) of its nodes, 1 for absent latents
-Place: TypeAlias = tuple[FloatArray, FloatArray]
-# room for (2, nodes of an electrode, nodes of a batch), (2, nodes of an electrode), (4, readings of an electrode)
-Work: TypeAlias = tuple[FloatArray, FloatArray, FloatArray]
-Outer: TypeAlias = tuple[FloatArray, FloatArray]  # nodes (3, A) and log weights (A,) of a batch
+# lanes of an electrode (kernels_shared.py), lower root (3, 3) of its nodes, 1 for absent latents; how many nodes of the
+# batch come before its K and floor repeat, and how many there are without those that only fill up
+Place: TypeAlias = tuple[FloatArray, FloatArray, tuple[int, int]]
+# room for (2, nodes of an electrode, nodes of a batch), (2, nodes of an electrode), (4, readings of an electrode), and
+# for shared points (kernels_shared.py)
+Work: TypeAlias = tuple[FloatArray, FloatArray, FloatArray, FloatArray]
+# nodes (3, A) and log weights (A,) of a batch, and the same two numbers
+Outer: TypeAlias = tuple[FloatArray, FloatArray, tuple[int, int]]
 # first electrode of each batch (G + 1,), and the first and last but one of the pairs d G + g that are wanted
 Jobs: TypeAlias = tuple[IntArray, int, int]
 Modes: TypeAlias = tuple[FloatArray, FloatArray, FloatArray, FloatArray, FloatArray]
@@ -55,7 +62,7 @@ Modes: TypeAlias = tuple[FloatArray, FloatArray, FloatArray, FloatArray, FloatAr
 SMALL, LARGE = 1e-40, 1e40  # a product of variances is set aside as its log before it leaves these
 
 
-@compiled
+@uncounted
 def logs_of(pack: Pack, at: tuple[int, int], z: Latents, e: Latents, own_K: bool) -> Latents:
     """Log gain, ln K and ln floor of an electrode read several times."""
     population, centre = pack[0], pack[1]
@@ -66,7 +73,7 @@ def logs_of(pack: Pack, at: tuple[int, int], z: Latents, e: Latents, own_K: bool
     return log_gain, ln_K + (population[OWN_K_SD, d] * e[2] if own_K else 0.0), ln_floor
 
 
-@compiled
+@uncounted
 def life(pack: Pack, at: tuple[int, int], logs: Latents, own_K: bool) -> float:
     """Log density of all readings of an electrode; without own_K its K is integrated in closed form."""
     population, _, by_draw, by_reading, starts = pack
@@ -93,7 +100,7 @@ def life(pack: Pack, at: tuple[int, int], logs: Latents, own_K: bool) -> float:
     return -0.5 * (plain - pull**2 / size + logarithm(size))
 
 
-@compiled
+@uncounted
 def density(pack: Pack, at: tuple[int, int], z: Latents, e: Latents, own_K: bool) -> float:
     """Of an electrode read once or several times."""
     starts = pack[4]
@@ -122,44 +129,54 @@ def integrals(pack: Pack, place: tuple[FloatArray, FloatArray, FloatArray], rule
     (3, A, D, U), their lower root (3, 3, D, U), 1 for absent latents."""
     nodes, draws, units = place[0].shape[1:]
     out = np.empty((nodes, draws, units))
-    lanes, root = np.zeros((LANES, nodes)), np.empty((3, 3))
-    work = workspace(pack, rule, nodes)
+    size = whole(nodes)
+    lanes, root = np.zeros((LANES, size)), np.empty((3, 3))
+    work = workspace(pack, (rule, rule), size)
     for d in range(draws):
         for u in range(units):
-            lanes[:3], lanes[MIDDLE : MIDDLE + 3] = place[0][:, :, d, u], place[1][:, :, d, u]
+            for a in range(size):
+                node = min(a, nodes - 1)
+                lanes[:3, a], lanes[MIDDLE : MIDDLE + 3, a] = place[0][:, node, d, u], place[1][:, node, d, u]
             root[:] = place[2][:, :, d, u]
-            batch_lanes(pack, d, lanes)
-            over_electrode(pack, (d, u), (lanes, root), (rule, rule), work, own_K)
-            out[:, d, u] = lanes[SUM]
+            batch_lanes(pack, d, lanes, size)
+            over_electrode(pack, (d, u), (lanes, root, (size, nodes)), (rule, rule), work, own_K)
+            out[:, d, u] = lanes[SUM, :nodes]
     return out
 
 
 @compiled
-def workspace(pack: Pack, rule: Rule, nodes: int) -> Work:
-    """Room for one electrode at that many nodes of its batch."""
-    count = rule[2][0] * rule[2][1] * rule[2][2]
-    return np.empty((2, count, nodes)), np.empty((2, count)), np.empty((4, np.diff(pack[4]).max()))
+def workspace(pack: Pack, rules: tuple[Rule, Rule], nodes: int) -> Work:
+    """Room for one electrode, read once or several times, at that many nodes of its batch."""
+    one, several = rules
+    count = several[2][0] * several[2][1] * several[2][2]
+    return (
+        np.empty((2, one[2][0], nodes)),
+        np.empty((2, count)),
+        np.empty((4, np.diff(pack[4]).max())),
+        np.empty((ROWS, max(nodes, MOST))),
+    )
 
 
-@compiled
+@uncounted
 def over_electrode(
     pack: Pack, at: tuple[int, int], place: Place, rules: tuple[Rule, Rule], work: Work, own_K: bool
 ) -> None:
     """Into lanes[SUM] log int p(e) p(y | z, e) de; rules : of electrodes read once, and several times."""
-    (d, u), (lanes, root), starts = at, place, pack[4]
+    (d, u), (lanes, root, (pairs, nodes)), starts = at, place, pack[4]
     if starts[u + 1] - starts[u] == 1:
-        over_single(pack, (d, u), lanes, root[0, 0], (rules[0], work[0]))
-        lanes[SUM] += logarithm(root[0, 0])
+        over_single(pack, (d, u), (lanes, pairs), root[0, 0], (rules[0], work[0], work[3]))
     else:
-        for a in range(lanes.shape[1]):
+        for a in range(nodes):
             if own_K:
                 over_three(pack, (a, d, u), place, rules[1], work[1])
             else:
                 over_two(pack, (a, d, u), place, (rules[1], work[2]), work[1])
             lanes[SUM, a] = log_sum(work[1])
-        for i in range(3):
-            lanes[SUM] += logarithm(root[i, i])
-    lanes[SUM] -= 0.5 * LOG_2PI * (starts[u + 1] - starts[u])
+        size = logarithm(root[0, 0] * root[1, 1] * root[2, 2])
+        for a in range(lanes.shape[1]):
+            lanes[SUM, a] += size
+    for a in range(lanes.shape[1]):
+        lanes[SUM, a] -= 0.5 * LOG_2PI * (starts[u + 1] - starts[u])
 
 
 @compiled
@@ -171,41 +188,42 @@ def marginals(
     modes : what climb (kernels_climb.py) gives; rules : of the batch, of electrodes read once, and several times.
     """
     groups, first, last = jobs
-    (points, log_weights), one, several = rules
+    (points, log_weights, counts), one, several = rules
     nodes, dims = log_weights.size, modes[2].shape[0]
     lanes, root, total = np.zeros((LANES, nodes)), np.eye(3), np.empty(nodes)
-    work = workspace(pack, several, nodes)
-    if one[2][0] > work[0].shape[1]:
-        work = np.empty((2, one[2][0], nodes)), work[1], work[2]
+    work = workspace(pack, (one, several), nodes)
     for job in range(first, last):
         d, g = job // (groups.size - 1), job % (groups.size - 1)
         batch_nodes(modes, (d, g), points, lanes)
-        batch_lanes(pack, d, lanes)
+        batch_lanes(pack, d, lanes, counts[0])
         for a in range(nodes):
             z = lanes[:3, a]
             total[a] = log_weights[a] - 0.5 * (z[0] * z[0] + z[1] * z[1] + z[2] * z[2] + 3.0 * LOG_2PI)
         for u in range(groups[g], groups[g + 1]):
             electrode_nodes(modes, (d, g, u), lanes)
-            root[:dims, :dims] = modes[4][:, :, d, u]
-            over_electrode(pack, (d, u), (lanes, root), (one, several), work, own_K)
-            total += lanes[SUM]
+            for i in range(dims):
+                for j in range(dims):
+                    root[i, j] = modes[4][i, j, d, u]
+            over_electrode(pack, (d, u), (lanes, root, counts), (one, several), work, own_K)
+            for a in range(nodes):
+                total[a] += lanes[SUM, a]
         z_root = modes[1][:, :, d, g]
         out[d, g] = sum_of_logs(total) + logarithm(z_root[0, 0] * z_root[1, 1] * z_root[2, 2])
 
 
-@compiled
+@uncounted
 def batch_nodes(modes: Modes, at: tuple[int, int], points: FloatArray, lanes: FloatArray) -> None:
     """z of the batch at its nodes."""
     (d, g), z, root = at, modes[0], modes[1]
     for i in range(3):
         for a in range(points.shape[1]):
             lanes[i, a] = z[i, d, g]
-        for j in range(i + 1):
+        for j in range(i, 3):
             for a in range(points.shape[1]):
                 lanes[i, a] += root[i, j, d, g] * points[j, a]
 
 
-@compiled
+@uncounted
 def electrode_nodes(modes: Modes, at: Node, lanes: FloatArray) -> None:
     """Centre of an electrode's nodes at every node of its batch: along the ridge from the joint mode."""
     (d, g, u), (z, _, e, slope, _) = at, modes
@@ -219,7 +237,7 @@ def electrode_nodes(modes: Modes, at: Node, lanes: FloatArray) -> None:
             middle[a] = start + by_gain * gain[a] + by_K * k[a] + by_floor * p[a]
 
 
-@compiled
+@uncounted
 def sum_of_logs(values: FloatArray) -> float:
     """log of the sum of exp(values); all -inf, or a nan among them, gives that."""
     top = -inf
@@ -235,11 +253,11 @@ def sum_of_logs(values: FloatArray) -> float:
     return top + logarithm(total)
 
 
-@compiled
+@uncounted
 def over_two(pack: Pack, at: Node, place: Place, rule: tuple[Rule, FloatArray], values: FloatArray) -> None:
     """values (2, N) of an electrode read several times, own K in closed form."""
     population, centre = pack[0], pack[1]
-    (lanes, root), ((points, log_weights, sides), kept) = place, rule
+    (lanes, root, _), ((points, log_weights, sides), kept) = place, rule
     a, d, u = at
     log_gain = centre[0, d, u] + population[BATCH_SD, d] * lanes[0, a]
     ln_floor = population[LN_FLOOR, d] + population[FLOOR_BATCH_SD, d] * lanes[2, a]
@@ -258,7 +276,7 @@ def over_two(pack: Pack, at: Node, place: Place, rule: tuple[Rule, FloatArray], 
             n += 1
 
 
-@compiled
+@uncounted
 def keep_shapes(pack: Pack, at: tuple[int, int], k: float, kept: FloatArray) -> None:
     """kept (4, J): mean shape without floor, slope by level and by own K, relative variance of each reading."""
     population, _, by_draw, by_reading, starts = pack
@@ -274,7 +292,7 @@ def keep_shapes(pack: Pack, at: tuple[int, int], k: float, kept: FloatArray) -> 
         kept[3, j] = population[CV, d] ** 2 + by_reading[OTHER_DIP, r] * population[DRIFT_SD, d] ** 2
 
 
-@compiled
+@uncounted
 def over_readings(pack: Pack, at: tuple[int, int], gain: float, floor: float, kept: FloatArray) -> tuple[float, float]:
     """Squared misfit with the logs of the variances that were set aside, and the product of the others."""
     _, _, by_draw, by_reading, starts = pack
@@ -297,11 +315,11 @@ def over_readings(pack: Pack, at: tuple[int, int], gain: float, floor: float, ke
     return misfit - pull**2 / size, product * size
 
 
-@compiled
+@uncounted
 def over_three(pack: Pack, at: Node, place: Place, rule: Rule, values: FloatArray) -> None:
     """values (2, N) of an electrode read several times, own K on nodes as well."""
     population, centre = pack[0], pack[1]
-    (lanes, root), (points, log_weights, sides) = place, rule
+    (lanes, root, _), (points, log_weights, sides) = place, rule
     a, d, u = at
     log_gain = centre[0, d, u] + population[BATCH_SD, d] * lanes[0, a]
     ln_floor = population[LN_FLOOR, d] + population[FLOOR_BATCH_SD, d] * lanes[2, a]
@@ -323,7 +341,7 @@ def over_three(pack: Pack, at: Node, place: Place, rule: Rule, values: FloatArra
                 n += 1
 
 
-@compiled
+@uncounted
 def with_own_K(pack: Pack, at: tuple[int, int], gain: float, floor: float, ln_K: float) -> tuple[float, float]:
     """As over_readings, at a K of the electrode's own."""
     population, _, by_draw, by_reading, starts = pack
@@ -344,7 +362,7 @@ def with_own_K(pack: Pack, at: tuple[int, int], gain: float, floor: float, ln_K:
     return misfit, product
 
 
-@compiled
+@uncounted
 def log_sum(values: FloatArray) -> float:
     """log of the sum of exp(values[0]) / sqrt(values[1]); all -inf, or a nan among them, gives that."""
     top = -inf

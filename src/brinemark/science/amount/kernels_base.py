@@ -2,7 +2,9 @@
 
 Imported only when the extra "fast" is installed and somebody asks for it. The compiler turns loops over plain
 arithmetic into instructions that work on four or eight numbers at once, which it cannot do with calls of a C library;
-and plain arithmetic, whose order the compiler keeps, gives the same digits whichever library a machine has.
+and plain arithmetic, whose order the compiler keeps, does not depend on the C library of a machine. Of what may change
+results it may only join a product and a sum without rounding between ("contract"), where the processor can: on one that
+cannot, last digits are others.
 
 A pack holds, for D parameter vectors, U electrodes and R readings: population (rows below, D); centre (2, D, U) log
 gain and spread; by_draw (5, D, R) log of the cell level, log of the factor of the gain, the factor itself, additive
@@ -38,7 +40,14 @@ ROUND, ROUND_BITS = 1.5 * 2.0**52, 0x4338000000000000  # adding it rounds to a w
 LEAST, MOST = -708.0, 709.0  # exponents beyond which the exponential is no ordinary number
 ONE_BITS, ROOT_HALF_BITS = 0x3FF0000000000000, 0x3FE6A09E667F3BCD  # 1, and the square root of 1/2
 
-compiled = njit(cache=True, error_model="numpy", nogil=True)
+# The compiler takes so many numbers at once, and those left over one by one.
+LANES_AT_ONCE = 16
+
+compiled = njit(cache=True, error_model="numpy", nogil=True, fastmath={"contract"})
+# For what makes no array of its own: without it each call counts the references to every array that it is given, up and
+# down, and two threads wait for each other's counts.
+_UNCOUNTED: Any = {"_nrt": False}
+uncounted: Any = njit(cache=True, error_model="numpy", nogil=True, fastmath={"contract"}, **_UNCOUNTED)
 
 
 def _bits_of(context: Any, number: Any) -> Any:
@@ -64,7 +73,13 @@ bits_of: Any = intrinsic(_bits_of)
 number_of: Any = intrinsic(_number_of)
 
 
-@compiled
+@uncounted
+def whole(count: int) -> int:
+    """So many, or more, that none are left over."""
+    return (count + LANES_AT_ONCE - 1) // LANES_AT_ONCE * LANES_AT_ONCE
+
+
+@uncounted
 def exponential(x: float) -> float:
     """exp(x) to 2 units in the last place, x within LEAST and MOST or moved there: 2^k times a Taylor series of the
     rest, at most ln 2 / 2; nan stays nan."""
@@ -89,7 +104,7 @@ def exponential(x: float) -> float:
     return p * number_of((bits_of(shifted) + 1023) << 52)
 
 
-@compiled
+@uncounted
 def logarithm(x: float) -> float:
     """ln(x) of a positive ordinary number to 2 units in the last place: k ln 2 + 2 artanh(s), s = (m - 1) / (m + 1),
     m within a factor of root 2 of 1; nan stays nan, what is no positive ordinary number gives no number that means

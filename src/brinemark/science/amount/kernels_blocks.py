@@ -1,4 +1,4 @@
-"""Symmetric 3 x 3 blocks in compiled loops: made positive definite, inverse, lower root (newton.py)."""
+"""Symmetric 3 x 3 blocks in compiled loops: made positive definite, inverse, lower and upper root (newton.py)."""
 
 from __future__ import annotations
 
@@ -6,7 +6,7 @@ from math import isfinite, sqrt
 
 import numpy as np
 
-from brinemark.science.amount.kernels_base import compiled
+from brinemark.science.amount.kernels_base import compiled, uncounted
 from brinemark.science.amount.newton import FLOOR as LEAST
 from brinemark.science.amount.newton import THINNEST
 from brinemark.terms.arrays import FloatArray
@@ -27,7 +27,7 @@ def positive(block: FloatArray) -> FloatArray:
     return np.ascontiguousarray(vectors * size) @ np.ascontiguousarray(vectors.T)
 
 
-@compiled
+@uncounted
 def is_positive(block: FloatArray, least: float) -> bool:
     """Whether block - least times the unit matrix is positive definite, by the leading minors; nan is not."""
     a, b, c = block[0, 0] - least, block[1, 1] - least, block[2, 2] - least
@@ -64,3 +64,25 @@ def root_of(m: FloatArray) -> FloatArray:
     root[2, 1] = (m[2, 1] - root[2, 0] * root[1, 0]) / root[1, 1]
     root[2, 2] = sqrt(m[2, 2] - root[2, 0] ** 2 - root[2, 1] ** 2)
     return root
+
+
+@compiled
+def mend(block: FloatArray) -> None:
+    """Make a symmetric 3 x 3 block positive definite in place, where it is not."""
+    if not is_positive(block, LEAST):
+        block[:] = positive(block)
+
+
+@uncounted
+def inverse_upper_root(m: FloatArray, root: FloatArray) -> None:
+    """Into root (3, 3) the upper root of the inverse of a positive definite block: the inverse of its lower root, the
+    other way up."""
+    first = 1.0 / sqrt(m[0, 0])
+    b, c = m[1, 0] * first, m[2, 0] * first
+    second = 1.0 / sqrt(m[1, 1] - b * b)
+    d = (m[2, 1] - c * b) * second
+    third = 1.0 / sqrt(m[2, 2] - c * c - d * d)
+    root[0, 0], root[1, 1], root[2, 2] = first, second, third
+    root[0, 1], root[1, 2] = -b * first * second, -d * second * third
+    root[0, 2] = -(c * first + d * root[0, 1]) * third
+    root[1, 0], root[2, 0], root[2, 1] = 0.0, 0.0, 0.0

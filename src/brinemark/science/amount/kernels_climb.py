@@ -22,7 +22,7 @@ from brinemark.science.amount.kernels_base import (
     Pack,
     compiled,
 )
-from brinemark.science.amount.kernels_blocks import inverse, positive, root_of
+from brinemark.science.amount.kernels_blocks import inverse, inverse_upper_root, positive, root_of
 from brinemark.science.amount.kernels_climb_single import Modes, climb_single, states
 from brinemark.science.amount.kernels_single import single_slopes
 from brinemark.science.amount.newton import stencil_points
@@ -65,7 +65,9 @@ def climb_lives(pack: Pack, at: tuple[int, int, int, int], modes: Modes, own_K: 
     point = np.ascontiguousarray(z[:, d, g])
     blocks, schur = one_climb(pack, (d, first), (point, own), dims, own_K)
     z[:, d, g], e[:, d, first:last] = point, own[:, :dims].T
-    z_root[:, :, d, g] = root_of(inverse(schur))
+    z_root_here = np.empty((3, 3))
+    inverse_upper_root(positive(schur), z_root_here)
+    z_root[:, :, d, g] = z_root_here
     for i in range(last - first):
         slope[:, :, d, first + i] = -(blocks[2][i] @ np.ascontiguousarray(blocks[1][i, :3, 3:].T))[:dims]
         e_root[:, :, d, first + i] = root_of(blocks[2][i])[:dims, :dims]

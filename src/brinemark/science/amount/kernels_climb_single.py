@@ -11,8 +11,8 @@ from typing import TypeAlias
 
 import numpy as np
 
-from brinemark.science.amount.kernels_base import Latents, Pack, compiled
-from brinemark.science.amount.kernels_blocks import inverse, is_positive, positive, root_of
+from brinemark.science.amount.kernels_base import Latents, Pack, compiled, uncounted
+from brinemark.science.amount.kernels_blocks import inverse_upper_root, mend
 from brinemark.science.amount.kernels_single import single_slopes
 from brinemark.science.amount.newton import FLOOR as LEAST
 from brinemark.science.amount.quadrature import LOG_2PI, MAX_NEWTON, SHORTEST, STEP_DONE
@@ -22,30 +22,33 @@ from brinemark.terms.arrays import FloatArray, IntArray
 # the negative Hessian of z with e maximised out (3, 3); its gradient (3,)
 State: TypeAlias = tuple[FloatArray, FloatArray, FloatArray, FloatArray, FloatArray]
 Modes: TypeAlias = tuple[FloatArray, FloatArray, FloatArray, FloatArray, FloatArray]
+Rooms: TypeAlias = tuple[State, State, FloatArray, FloatArray, FloatArray]
 SLOPE, INVERSE, BORDER = 0, 1, 2
 
 
 @compiled
-def states(groups: IntArray) -> tuple[State, State, FloatArray]:
-    """Room for two points of the largest batch, and for a step."""
+def states(groups: IntArray) -> Rooms:
+    """Room for two points of the largest batch, for a step, for derivatives of an electrode, and for a root."""
     count = np.diff(groups).max()
     here = np.empty(3), np.empty(count), np.empty((count, 5)), np.empty((3, 3)), np.empty(3)
     there = np.empty(3), np.empty(count), np.empty((count, 5)), np.empty((3, 3)), np.empty(3)
-    return here, there, np.empty(3 + count)
+    return here, there, np.empty(3 + count), np.empty(14), np.empty((3, 3))
 
 
 @compiled
-def climb_single(
-    pack: Pack, at: tuple[int, int, int, int], modes: Modes, rooms: tuple[State, State, FloatArray]
-) -> None:
+def climb_single(pack: Pack, at: tuple[int, int, int, int], modes: Modes, rooms: Rooms) -> None:
     """From a start in modes to the mode, into modes;
     at : parameter vector, batch, first electrode of it and of the next."""
     d, g, first, last = at
-    here, there, step = rooms
+    here, there, step, found, root = rooms
     z, e = here[0], here[1]
     count = last - first
-    z[:], e[:count] = modes[0][:, d, g], modes[2][0, d, first:last]
-    height = look(pack, (d, first, count), here)
+    for i in range(3):
+        z[i] = modes[0][i, d, g]
+    for i in range(count):
+        e[i] = modes[2][0, d, first + i]
+    height = look(pack, (d, first, count), here, found)
+    mend(here[3])
     size = step_from(here, count, step)
     shrink = 1.0
     for _ in range(MAX_NEWTON):
@@ -55,39 +58,43 @@ def climb_single(
             there[0][i] = here[0][i] + shrink * step[i]
         for i in range(count):
             there[1][i] = here[1][i] + shrink * step[3 + i]
-        found = look(pack, (d, first, count), there)
-        if found >= height - 1e-10 * abs(height):
-            here, there, height = there, here, found
+        risen = look(pack, (d, first, count), there, found)
+        if risen >= height - 1e-10 * abs(height):
+            here, there, height = there, here, risen
+            mend(here[3])
             shrink = min(1.0, 2.0 * shrink)
             size = step_from(here, count, step)
         else:
             shrink *= 0.5
-    keep(here, at, modes)
+    inverse_upper_root(here[3], root)
+    keep(here, at, root, modes)
 
 
-@compiled
-def keep(here: State, at: tuple[int, int, int, int], modes: Modes) -> None:
-    """What a search has found, into modes."""
+@uncounted
+def keep(here: State, at: tuple[int, int, int, int], root: FloatArray, modes: Modes) -> None:
+    """What a search has found, and the root of the batch's nodes, into modes."""
     (d, g, first, last), (z, z_root, e, slope, e_root) = at, modes
-    z[:, d, g] = here[0]
-    z_root[:, :, d, g] = root_of(inverse(here[3]))
-    for i in range(last - first):
-        one = here[2][i]
-        e[0, d, first + i] = here[1][i]
-        e_root[0, 0, d, first + i] = sqrt(one[INVERSE])
+    for i in range(3):
+        z[i, d, g] = here[0][i]
         for j in range(3):
-            slope[0, j, d, first + i] = -one[INVERSE] * one[BORDER + j]
+            z_root[i, j, d, g] = root[i, j]
+    for i in range(last - first):
+        u, inverse_e = first + i, here[2][i, INVERSE]
+        e[0, d, u], e_root[0, 0, d, u] = here[1][i], sqrt(inverse_e)
+        for j in range(3):
+            slope[0, j, d, u] = -inverse_e * here[2][i, BORDER + j]
 
 
-@compiled
-def look(pack: Pack, at: tuple[int, int, int], state: State) -> float:
-    """Fill in what belongs to the point of a state, and give the height of the log joint there, -inf if none."""
+@uncounted
+def look(pack: Pack, at: tuple[int, int, int], state: State, found: FloatArray) -> float:
+    """Fill in what belongs to the point of a state, and give the height of the log joint there, -inf if none.
+    found : (14,) to write on."""
     d, first, count = at
     z, e, units, block, pulled = state
-    found = np.empty(14)
-    block[:], pulled[:] = 0.0, -z
     for i in range(3):
-        block[i, i] = 1.0
+        pulled[i] = -z[i]
+        for j in range(3):
+            block[i, j] = 1.0 if i == j else 0.0
     height = -0.5 * (z[0] * z[0] + z[1] * z[1] + z[2] * z[2] + 3.0 * LOG_2PI)
     for i in range(count):
         height += single_slopes(pack, (d, first + i), (z, e[i]), found) - 0.5 * (e[i] * e[i] + LOG_2PI)
@@ -110,7 +117,7 @@ def look(pack: Pack, at: tuple[int, int, int], state: State) -> float:
     return height if isfinite(height) else -np.inf
 
 
-@compiled
+@uncounted
 def step_from(state: State, count: int, step: FloatArray) -> float:
     """Into step (3 + n,) the Newton step of z and e; its size in posterior sd."""
     _, _, units, block, pulled = state
@@ -118,19 +125,16 @@ def step_from(state: State, count: int, step: FloatArray) -> float:
     step[0], step[1], step[2] = x, k, p
     size = x * pulled[0] + k * pulled[1] + p * pulled[2]
     for i in range(count):
-        one = units[i]
-        pull = one[SLOPE] - one[BORDER] * x - one[BORDER + 1] * k - one[BORDER + 2] * p
-        step[3 + i] = one[INVERSE] * pull
-        size = max(size, one[INVERSE] * pull * pull)
+        pull = units[i, SLOPE] - units[i, BORDER] * x - units[i, BORDER + 1] * k - units[i, BORDER + 2] * p
+        step[3 + i] = units[i, INVERSE] * pull
+        size = max(size, units[i, INVERSE] * pull * pull)
     root = sqrt(size) if size >= 0.0 else 0.0
     return root if isfinite(root) else 0.0
 
 
-@compiled
+@uncounted
 def solved(block: FloatArray, pulled: Latents) -> Latents:
-    """block^-1 pulled of a symmetric 3 x 3 block, after it is made positive definite."""
-    if not is_positive(block, LEAST):
-        block = positive(block)
+    """block^-1 pulled of a positive definite 3 x 3 block."""
     a, b, c, f, g, i = block[0, 0], block[0, 1], block[0, 2], block[1, 1], block[1, 2], block[2, 2]
     aa, ab, ac = f * i - g * g, c * g - b * i, b * g - c * f
     bb, bc, cc = a * i - c * c, b * c - a * g, a * f - b * b

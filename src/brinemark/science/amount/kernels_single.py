@@ -32,24 +32,30 @@ from brinemark.science.amount.kernels_base import (
     Latents,
     Pack,
     Rule,
-    compiled,
     exponential,
     logarithm,
+    uncounted,
+    whole,
+)
+from brinemark.science.amount.kernels_shared import (
+    BATCH_FLOOR,
+    BATCH_K,
+    MEDIAN,
+    MIDDLE,
+    SPREAD,
+    SUM,
+    misfit,
+    over_shared,
 )
 from brinemark.science.amount.quadrature import LOG_2PI
 from brinemark.terms.arrays import FloatArray
 
-# Rows of lanes (LANES, A) of an electrode at the A nodes of its batch: z of the batch (3), centre of the electrode's
-# nodes (3), ln K and floor of the batch, log of the median signal, spread of the own latent, log of the integral.
-MIDDLE, BATCH_K, BATCH_FLOOR, MEDIAN, SPREAD, SUM = 3, 6, 7, 8, 9, 10
-LANES = 11
-
-
+Room: TypeAlias = tuple[Rule, FloatArray, FloatArray]
 # A function of ln K and ln floor of the batch, and its derivatives by k, p, kk, kp, pp in population sd.
 Bent: TypeAlias = tuple[float, float, float, float, float, float]
 
 
-@compiled
+@uncounted
 def occupied(log_level: float, ln_K: float, h: float) -> float:
     if log_level == -inf:
         return 0.0
@@ -57,7 +63,7 @@ def occupied(log_level: float, ln_K: float, h: float) -> float:
     return 1.0 / (1.0 + exponential(-min(max(exponent, -700.0), 700.0)))
 
 
-@compiled
+@uncounted
 def variances(pack: Pack, at: tuple[int, int]) -> Latents:
     """Of ln floor, of ln K with the level's own, and of the log response with the drift alone."""
     population, _, _, by_reading, _ = pack
@@ -67,7 +73,7 @@ def variances(pack: Pack, at: tuple[int, int]) -> Latents:
     return floor_var, K_var, by_reading[OTHER_DIP, r] * population[DRIFT_SD, d] ** 2
 
 
-@compiled
+@uncounted
 def response_at(occupancy: float, floor: float, h: float, scatter: Latents) -> tuple[float, float]:
     """Mean, without its logarithm ln(floor + occupancy), and variance of the log response over floor, K and drift."""
     floor_var, K_var, drift_var = scatter
@@ -80,7 +86,7 @@ def response_at(occupancy: float, floor: float, h: float, scatter: Latents) -> t
     return bend_floor + bend_K, variance + drift_var
 
 
-@compiled
+@uncounted
 def single(pack: Pack, at: tuple[int, int], z: Latents, e: float) -> float:
     """Log density of the only reading of an electrode; at : parameter vector and electrode."""
     population, centre, by_draw, by_reading, starts = pack
@@ -98,70 +104,79 @@ def single(pack: Pack, at: tuple[int, int], z: Latents, e: float) -> float:
     return -0.5 * ((by_reading[SIGNAL, r] - mean) ** 2 / noise + logarithm(noise) + LOG_2PI)
 
 
-@compiled
-def batch_lanes(pack: Pack, d: int, lanes: FloatArray) -> None:
-    """ln K and floor of the batch from its z."""
+@uncounted
+def batch_lanes(pack: Pack, d: int, lanes: FloatArray, pairs: int) -> None:
+    """ln K and floor of the batch from its z, at the first pairs nodes: those after them repeat these."""
     population = pack[0]
     ln_K, by_K = population[LN_K, d], population[LN_K_SD, d]
     ln_floor, by_floor = population[LN_FLOOR, d], population[FLOOR_BATCH_SD, d]
-    k, p, batch_K, floor = lanes[1], lanes[2], lanes[BATCH_K], lanes[BATCH_FLOOR]
-    for a in range(k.size):
-        batch_K[a] = ln_K + by_K * k[a]
-        floor[a] = exponential(min(ln_floor + by_floor * p[a], FARTHEST))
+    for a in range(whole(pairs)):
+        lanes[BATCH_K, a] = ln_K + by_K * lanes[1, a]
+        lanes[BATCH_FLOOR, a] = exponential(min(ln_floor + by_floor * lanes[2, a], FARTHEST))
 
 
-@compiled
-def medians(pack: Pack, at: tuple[int, int], lanes: FloatArray) -> None:
+@uncounted
+def medians(pack: Pack, at: tuple[int, int], lanes: FloatArray, pairs: int) -> None:
     """Log of the median signal and spread of the own latent at every node of the batch."""
     population, centre, by_draw, _, starts = pack
     d, u = at
-    r, h = starts[u], population[H, d]
+    r, h, size = starts[u], population[H, d], lanes.shape[1]
     log_level, factor, scatter = by_draw[LOG_LEVEL, d, r], by_draw[FLOOR, d, r], variances(pack, (d, r))
     present = 0.0 if log_level == -inf else 1.0
     log_level = 0.0 if log_level == -inf else log_level
-    own, by_gain = centre[1, d, u] ** 2, population[BATCH_SD, d]
-    log_gain = centre[0, d, u] + by_draw[LOG_GAIN, d, r]
-    z, batch_K, batch_floor, median, spread = lanes[0], lanes[BATCH_K], lanes[BATCH_FLOOR], lanes[MEDIAN], lanes[SPREAD]
-    for a in range(z.size):
-        exponent = min(max(h * (log_level - batch_K[a]), -700.0), 700.0)
+    own = centre[1, d, u] ** 2
+    for a in range(whole(pairs)):
+        exponent = min(max(h * (log_level - lanes[BATCH_K, a]), -700.0), 700.0)
         occupancy = present / (1.0 + exponential(-exponent))
-        floor = batch_floor[a] * factor
+        floor = lanes[BATCH_FLOOR, a] * factor
         bends, variance = response_at(occupancy, floor, h, scatter)
-        median[a] = log_gain + by_gain * z[a] + logarithm(max(floor + occupancy, 1e-300)) + bends
-        spread[a] = sqrt(own + variance)
+        lanes[MEDIAN, a] = logarithm(max(floor + occupancy, 1e-300)) + bends
+        lanes[SPREAD, a] = sqrt(own + variance)
+    for a in range(pairs, size):
+        lanes[MEDIAN, a], lanes[SPREAD, a] = lanes[MEDIAN, a - pairs], lanes[SPREAD, a - pairs]
+    log_gain, by_gain = centre[0, d, u] + by_draw[LOG_GAIN, d, r], population[BATCH_SD, d]
+    for a in range(size):
+        lanes[MEDIAN, a] += log_gain + by_gain * lanes[0, a]
 
 
-@compiled
-def over_single(pack: Pack, at: tuple[int, int], lanes: FloatArray, root: float, work: tuple[Rule, FloatArray]) -> None:
-    """Into lanes[SUM] log int p(e) p(y | z, e) de at every node of the batch, without log root and (2 pi)^(-1/2).
+@uncounted
+def over_single(pack: Pack, at: tuple[int, int], lanes: tuple[FloatArray, int], root: float, work: Room) -> None:
+    """Into lanes[SUM] log int p(e) p(y | z, e) de at every node of the batch, without (2 pi)^(-1/2) of the reading.
 
-    root : scale of the nodes of e; work : the rule, and (2, N, A) for exponents and weights of the nodes.
+    lanes : and how many nodes come before K and floor repeat; root : sd of e; work : nodes of e where shared points do
+    not serve, (2, N, A) for their exponents and weights, room for shared points.
     """
     population, _, by_draw, by_reading, starts = pack
-    (points, log_weights, sides), values = work
     d, u = at
-    medians(pack, at, lanes)
-    additive, signal, cv = by_draw[ADDITIVE, d, starts[u]], by_reading[SIGNAL, starts[u]], population[CV, d]
+    medians(pack, at, lanes[0], lanes[1])
+    reading = by_draw[ADDITIVE, d, starts[u]], by_reading[SIGNAL, starts[u]], population[CV, d]
+    if not over_shared(reading, lanes[0], root, work[2]):
+        over_own_nodes(reading, lanes[0], root, (work[0], work[1]))
+
+
+@uncounted
+def over_own_nodes(reading: Latents, lanes: FloatArray, root: float, work: tuple[Rule, FloatArray]) -> None:
+    """The same with nodes of e centred anew at every node of the batch."""
+    (points, log_weights, sides), values = work
+    additive, signal, cv = reading
     middle, median, spread = lanes[MIDDLE], lanes[MEDIAN], lanes[SPREAD]
     for n in range(sides[0]):
         shift, weight, exponents, factors = root * points[0, n], log_weights[0, n], values[0, n], values[1, n]
         for a in range(middle.size):
             e = middle[a] + shift
-            mean = exponential(min(median[a] + spread[a] * e, FARTHEST))
-            relative = cv * mean
-            factor = 1.0 / sqrt(additive + relative * relative)
-            away = (signal - mean) * factor
+            away, factors[a] = misfit(additive, signal, cv, median[a] + spread[a] * e)
             exponents[a] = weight - 0.5 * (away * away + e * e)
-            factors[a] = factor
     add_up(values[0, : sides[0]], values[1, : sides[0]], lanes[MEDIAN], lanes[SUM])
+    for a in range(middle.size):
+        lanes[SUM, a] += logarithm(root)
 
 
-@compiled
+@uncounted
 def add_up(exponents: FloatArray, factors: FloatArray, top: FloatArray, out: FloatArray) -> None:
     """log of the sum of factors exp(exponents), both (N, A), along the first axis; all -inf gives -inf, nan gives nan.
     top : (A,) to write on."""
-    top[:] = -inf
-    out[:] = 0.0
+    for a in range(top.size):
+        top[a], out[a] = -inf, 0.0
     for n in range(exponents.shape[0]):
         one = exponents[n]
         for a in range(top.size):
@@ -175,7 +190,7 @@ def add_up(exponents: FloatArray, factors: FloatArray, top: FloatArray, out: Flo
         out[a] = -inf if top[a] == -inf or out[a] == 0.0 else whole
 
 
-@compiled
+@uncounted
 def single_slopes(pack: Pack, at: tuple[int, int], point: tuple[FloatArray, float], found: FloatArray) -> float:
     """Log density of an electrode read once, and into found (14,) its derivatives in x = (gain, k, p) of the batch and
     e of its own, all in population sd: gradient (4,), then the Hessian's xx, xk, xp, xe, kk, kp, ke, pp, pe, ee."""
@@ -204,7 +219,7 @@ def single_slopes(pack: Pack, at: tuple[int, int], point: tuple[FloatArray, floa
     return -0.5 * (misfit - logarithm(inverse) + LOG_2PI)
 
 
-@compiled
+@uncounted
 def log_slopes(pack: Pack, at: tuple[int, int], k: float, p: float) -> tuple[Bent, Bent]:
     """Mean of the log response, and spread of the own latent with what it takes up, with their derivatives.
 
@@ -218,8 +233,8 @@ def log_slopes(pack: Pack, at: tuple[int, int], k: float, p: float) -> tuple[Ben
     log_floor = min(population[LN_FLOOR, d] + population[FLOOR_BATCH_SD, d] * p, FARTHEST)
     floor = exponential(log_floor) * by_draw[FLOOR, d, r]
     total = max(floor + theta, 1e-300)
-    s, fall = floor / total, -h * theta * (1.0 - theta)
-    b, steep = fall / total, -h * (1.0 - 2.0 * theta)
+    inverse, fall = 1.0 / total, -h * theta * (1.0 - theta)
+    s, b, steep = floor * inverse, fall * inverse, -h * (1.0 - 2.0 * theta)
     c = steep * b - b * b
     c1 = 2.0 * h * fall * b + steep * c - 2.0 * b * c
     c2 = 2.0 * h * fall * (steep * b + 2.0 * c) + steep * c1 - 2.0 * c * c - 2.0 * b * c1
@@ -241,17 +256,17 @@ def log_slopes(pack: Pack, at: tuple[int, int], k: float, p: float) -> tuple[Ben
     return in_sd(mean, by_K, by_floor), in_sd(spread, by_K, by_floor)
 
 
-@compiled
+@uncounted
 def times(f: Bent, w: float) -> Bent:
     return w * f[0], w * f[1], w * f[2], w * f[3], w * f[4], w * f[5]
 
 
-@compiled
+@uncounted
 def added(f: Bent, g: Bent) -> Bent:
     return f[0] + g[0], f[1] + g[1], f[2] + g[2], f[3] + g[3], f[4] + g[4], f[5] + g[5]
 
 
-@compiled
+@uncounted
 def squared(f: Bent, w: float) -> Bent:
     """w f^2."""
     v, k, p, kk, kp, pp = f
@@ -259,16 +274,17 @@ def squared(f: Bent, w: float) -> Bent:
     return w * v * v, w2 * v * k, w2 * v * p, w2 * (k * k + v * kk), w2 * (k * p + v * kp), w2 * (p * p + v * pp)
 
 
-@compiled
+@uncounted
 def root_of(f: Bent, more: float) -> Bent:
     """(f + more)^(1/2)."""
     root = sqrt(f[0] + more)
-    half = 0.5 / root
+    inverse = 1.0 / root
+    half = 0.5 * inverse
     k, p = half * f[1], half * f[2]
-    return root, k, p, half * f[3] - k * k / root, half * f[4] - k * p / root, half * f[5] - p * p / root
+    return root, k, p, half * f[3] - k * k * inverse, half * f[4] - k * p * inverse, half * f[5] - p * p * inverse
 
 
-@compiled
+@uncounted
 def in_sd(f: Bent, k: float, p: float) -> Bent:
     """Derivatives by what ln K and ln floor are k and p times of."""
     return f[0], k * f[1], p * f[2], k * k * f[3], k * p * f[4], p * p * f[5]

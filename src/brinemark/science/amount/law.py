@@ -7,34 +7,22 @@ estimate.
 
 from __future__ import annotations
 
-import zlib
-from collections.abc import Sequence
-from dataclasses import dataclass, field, fields, replace
+from dataclasses import dataclass, field, fields
 
 import numpy as np
 
-from brinemark.science.amount.covariates import filled, raw_of_portion
-from brinemark.science.amount.defects import log_shares
+from brinemark.science.amount.compiled import loaded
+from brinemark.science.amount.memo import Memo
 from brinemark.science.amount.normal import normal_cdf, normal_quantile, normal_scores
-from brinemark.science.amount.predictive import BatchDraws
-from brinemark.science.amount.response import (
-    DEFAULT_SHIFT_SD,
-    KINDS,
-    LogResponse,
-    Population,
-    occupancy,
-    population,
-)
-from brinemark.science.amount.roots import rising_root
-from brinemark.science.amount.salinity import relative_salinity
-from brinemark.science.amount.scale import Scale, is_closing_spike
-from brinemark.terms.amounts import OtherDip, SamplePortion
+from brinemark.science.amount.response import LogResponse, occupancy
+from brinemark.science.amount.roots import NOTHING, rising_root, root_near
 from brinemark.terms.arrays import FloatArray, IntArray
 
 # Own-gain nodes: a trapezoid over +-4.5 sd; against 201 nodes the tail probabilities differ by less than 1e-6.
 GAIN_NODES = np.linspace(-4.5, 4.5, 21)
 GAIN_WEIGHTS = np.exp(-0.5 * GAIN_NODES**2) / np.exp(-0.5 * GAIN_NODES**2).sum()
 BLOCK = 2**14  # numbers worked on at once, few enough to stay in the processor's cache
+KNOWN = 6  # tables by level that electrodes used alike keep
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -59,7 +47,10 @@ class ElectrodeLaw:
 
     def picked(self, which: slice | IntArray) -> ElectrodeLaw:
         """Some of the draws."""
-        return ElectrodeLaw(*(getattr(self, field.name)[which] for field in fields(self)))
+        return ElectrodeLaw(*(getattr(self, name)[which] for name in LAW_FIELDS))
+
+
+LAW_FIELDS = tuple(one.name for one in fields(ElectrodeLaw))
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -76,13 +67,31 @@ class Responses:
 
 
 @dataclass(frozen=True, slots=True, eq=False)
+class Shape:
+    """Responses (n, M) on the scale asinh(k y / s) / k, where a reading is nearly normal: k, and k times the response
+    before gain. The same for all electrodes of a batch that are used alike and have the same spread."""
+
+    k: FloatArray
+    growth: FloatArray
+
+    def part(self, levels: slice | IntArray, draws: int | None = None) -> Shape:
+        """Some of the levels, under the first draws."""
+        return Shape(self.k[levels, :draws], self.growth[levels, :draws])
+
+    @property
+    def packed(self) -> tuple[FloatArray, FloatArray]:
+        """k and growth as compiled loops take them."""
+        return np.ascontiguousarray(self.k), np.ascontiguousarray(self.growth)
+
+
+@dataclass(frozen=True, slots=True, eq=False)
 class DipLaw:
     """One reading of an electrode under M draws.
 
     u : of its trace, relative signal; share, added (M,), added_u : the cell holds share * c + added;
     shift : (M,) of the log response against the main reading; apart : whether this is another dip than the main one;
-    K_factor, floor_factor : (M,) what the salinity of its water makes of K and of the floor, or 1; known : responses by
-    levels that laws of electrodes used alike have worked out.
+    K_factor, floor_factor : (M,) what the salinity of its water makes of K and of the floor, or 1; known : what laws of
+    electrodes used alike have worked out.
     """
 
     electrode: ElectrodeLaw
@@ -94,7 +103,7 @@ class DipLaw:
     apart: bool
     K_factor: FloatArray | float = 1.0
     floor_factor: FloatArray | float = 1.0
-    known: dict[bytes, Responses] = field(default_factory=dict)
+    known: Memo = field(default_factory=lambda: Memo(KNOWN))
 
     def picked(self, which: slice | IntArray) -> DipLaw:
         """Some of the draws."""
@@ -139,6 +148,11 @@ class DipLaw:
         """Log response (n, M) of a typical electrode at sample levels (n,); inf is the plateau."""
         return np.asarray(self.electrode.log_gain + self.shift + self.response(level).value)
 
+    def shared_log_median(self, level: FloatArray) -> FloatArray:
+        """The same, what is before gain worked out once for all laws that share what is known."""
+        value = self.known.of(("value", level.tobytes()), lambda: self.response(level).value)
+        return np.asarray(self.electrode.log_gain + self.shift + value)
+
     def own_K(self, level: FloatArray) -> FloatArray:
         """Sd (n, M) of ln K of the electrode, the relative uncertainty of its own added level counted as one of K."""
         cell = self.cell(level)
@@ -150,12 +164,18 @@ class DipLaw:
         return Responses(*self.response(level).moments(self.electrode.floor_sd, self.own_K(level)))
 
     def shared_responses(self, level: FloatArray) -> Responses:
-        """The same, worked out once for all laws that share what is known; only the last levels are kept."""
-        key = level.tobytes()
-        if key not in self.known:
-            self.known.clear()
-            self.known[key] = self.responses(level)
-        return self.known[key]
+        """The same, worked out once for all laws that share what is known."""
+        return self.known.of(("responses", level.tobytes()), lambda: self.responses(level))
+
+    def shared_shape(self, level: FloatArray) -> Shape:
+        """The shape of the shared responses, likewise."""
+        key = ("shape", level.tobytes(), self.electrode.spread.tobytes(), self.apart)
+        return self.known.of(key, lambda: self.shape(self.shared_responses(level)))
+
+    def shape(self, responses: Responses) -> Shape:
+        """Responses on the scale on which a reading is nearly normal."""
+        k = np.sqrt(self.electrode.spread**2 + self.relative + responses.variance)
+        return Shape(k, k * np.exp(responses.value))
 
     def log_normal(self, responses: Responses) -> tuple[FloatArray, FloatArray]:
         """Mean and sd (n, M) of the log response over electrodes (and drift), before the reading's noise."""
@@ -167,46 +187,81 @@ class DipLaw:
         """P(Y <= signal | level) averaged over the draws; signal and level (n,) broadcast, giving (n,)."""
         seen = level if isinstance(level, Responses) else self.responses(np.atleast_1d(level))
         y = np.broadcast_to(np.atleast_1d(signal), max(np.size(signal), seen.value.shape[0]))
+        loops = loaded()
+        if loops is not None:
+            middle, spread = (np.broadcast_to(one, (y.size, self.shift.size)) for one in self.log_normal(seen))
+            packed = map(np.ascontiguousarray, (y, middle, spread, self.variance, self.electrode.cv))
+            return np.asarray(loops.tails_by_node(*packed, GAIN_NODES) @ GAIN_WEIGHTS)
         rows = max(1, BLOCK // (GAIN_NODES.size * self.shift.size))
-        found = np.empty(y.size)
-        for start in range(0, y.size, rows):
-            part = slice(start, start + rows)
-            middle, spread = self.log_normal(seen.part(part) if seen.value.shape[0] > 1 else seen)
-            mean = np.exp(middle[..., None] + spread[..., None] * GAIN_NODES)
-            noise = np.sqrt(self.variance[:, None] + (self.electrode.cv[:, None] * mean) ** 2)
-            z = (y[part, None, None] - mean) / noise
-            found[part] = (normal_cdf(z) @ GAIN_WEIGHTS).mean(axis=-1)
-        return found
+        parts = (slice(start, start + rows) for start in range(0, y.size, rows))
+        found = [self._by_node(y[part], seen.part(part) if seen.value.shape[0] > 1 else seen) for part in parts]
+        return np.asarray(np.concatenate(found) @ GAIN_WEIGHTS)
 
-    def approximate_cdf(self, signal: float | FloatArray, responses: Responses) -> FloatArray:
+    def _by_node(self, signal: FloatArray, responses: Responses) -> FloatArray:
+        """P(Y <= signal | level, own gain) averaged over the draws: (n, GAIN_NODES.size)."""
+        middle, spread = self.log_normal(responses)
+        mean = spread[:, None] * GAIN_NODES[:, None]
+        mean += middle[:, None]
+        np.exp(mean, out=mean)
+        noise = self.electrode.cv * mean
+        noise *= noise
+        noise += self.variance
+        np.sqrt(noise, out=noise)
+        z = np.subtract(signal[:, None, None], mean)
+        z /= noise
+        return _average(normal_cdf(z, spent=True))
+
+    def approximate_cdf(self, signal: float | FloatArray, shape: Shape) -> FloatArray:
         """approximate_by_draw averaged over the draws: (n,), or (k, n) for signals (k, 1, 1)."""
+        loops = loaded()
+        if loops is not None and np.ndim(signal) == 0:
+            return np.asarray(loops.tails(*self._factors(signal), bool(signal < 0.0), *shape.packed))
         rows = max(1, BLOCK // (np.size(signal) * self.shift.size))
-        count = responses.value.shape[0]
-        parts = (responses.part(slice(start, start + rows)) for start in range(0, count, rows))
-        return np.concatenate([self.approximate_by_draw(signal, part).mean(axis=-1) for part in parts], axis=-1)
+        parts = (shape.part(slice(start, start + rows)) for start in range(0, shape.k.shape[0], rows))
+        return np.concatenate([_average(self.approximate_by_draw(signal, part)) for part in parts], axis=-1)
 
-    def approximate_by_draw(self, signal: float | FloatArray, responses: Responses) -> FloatArray:
+    def approximate_by_draw(self, signal: float | FloatArray, shape: Shape) -> FloatArray:
         """P(Y <= signal | level) of every draw (n, M): normal on the scale asinh(k y / s) / k, k^2 the variance that
         grows with the signal, s^2 the additive one."""
-        middle, spread = self.log_normal(responses)
-        k, s = np.sqrt(spread**2 + self.electrode.cv**2), np.sqrt(self.variance)
-        return normal_cdf(arcsinh_difference(k * signal / s, k * np.exp(middle) / s) / k)
+        of_signal, of_growth = self._factors(signal)
+        z, below = exp_arcsinh(shape.k * of_signal), np.less(signal, 0.0)
+        if below.any():
+            z = np.where(below, 1.0 / z, z)
+        z /= exp_arcsinh(shape.growth * of_growth)
+        np.log(z, out=z)
+        z /= shape.k
+        return normal_cdf(z, spent=True)
+
+    def _factors(self, signal: float | FloatArray) -> tuple[FloatArray, FloatArray]:
+        """Of k, which make of it k |y| / s, and of the growth, which make of it k times the typical response over s."""
+        s = np.sqrt(self.variance)
+        return np.asarray(np.abs(signal) / s), np.asarray(np.exp(self.electrode.log_gain + self.shift) / s)
 
     def quantile(self, probability: float, level: FloatArray) -> FloatArray:
-        """Signals (n,) with P(Y <= signal | level) = probability, to 1e-9 of the signal's scale."""
+        """Signals (n,) with P(Y <= signal | level) = probability, to 1e-10 of a normal score."""
         return np.array([self._quantile(probability, float(c)) for c in np.atleast_1d(level)])
 
     def _quantile(self, probability: float, level: float) -> float:
-        at, wanted = np.array([level]), normal_quantile(probability)
-        middle, spread = self.log_normal(self.responses(at))
+        """Looked for on the scale asinh(signal / s), near what the normal scale says."""
+        seen, wanted = self.responses(np.array([level])), normal_quantile(probability)
+        shape, s = self.shape(seen), float(np.sqrt(self.variance).mean())
+
+        def score(place: float) -> float:
+            return float(normal_scores(self.cdf(np.array([s * np.sinh(place)]), seen), 1e-15)[0]) - wanted
+
+        def rough(place: float) -> float:
+            return float(normal_scores(self.approximate_cdf(float(s * np.sinh(place)), shape), 1e-15)[0]) - wanted
+
+        low, high = (float(np.arcsinh(end / s)) for end in self._ends(seen))
+        place = root_near(score, rising_root(rough, low, high, 1e-4), 1.0 / float(shape.k.mean()))
+        return s * float(np.sinh(rising_root(score, low, high, NOTHING) if place is None else place))
+
+    def _ends(self, seen: Responses) -> tuple[float, float]:
+        """Signals below and above all that an electrode gives."""
+        middle, spread = self.log_normal(seen)
         top, cv = float(np.exp(middle.max())), float(self.electrode.cv.max())
         noise = 9.0 * float(np.sqrt(self.variance.max() + (cv * top) ** 2))
-        high = top * float(np.exp(GAIN_NODES[-1] * spread.max())) * (1.0 + 9.0 * cv) + noise
-
-        def score(signal: float) -> float:
-            return float(normal_scores(self.cdf(np.array([signal]), at), 1e-15)[0]) - wanted
-
-        return rising_root(score, -noise, high, 1e-9 * top)
+        return -noise, top * float(np.exp(GAIN_NODES[-1] * spread.max())) * (1.0 + 9.0 * cv) + noise
 
     def simulate(self, level: float, pick: IntArray, own: FloatArray, normal: FloatArray) -> FloatArray:
         """Signals (S,) at one level for draws pick (S,), own latents (3, S) of the electrode (gain, floor, K, standard
@@ -228,10 +283,18 @@ def stretched(signal: FloatArray, k: FloatArray | float, s: FloatArray | float) 
     return np.asarray(np.arcsinh(k * signal / s) / k)
 
 
-def arcsinh_difference(a: FloatArray, b: FloatArray) -> FloatArray:
-    """asinh(a) - asinh(b), by one logarithm."""
-    x = a * np.sqrt(1.0 + b * b) - b * np.sqrt(1.0 + a * a)
-    return np.asarray(np.copysign(np.log1p(np.abs(x) + (np.sqrt(1.0 + x * x) - 1.0)), x))
+def exp_arcsinh(x: FloatArray) -> FloatArray:
+    """exp(asinh(x)) of numbers from 0, so that a difference of two asinh costs one logarithm."""
+    found = x * x
+    found += 1.0
+    np.sqrt(found, out=found)
+    found += x
+    return found
+
+
+def _average(values: FloatArray) -> FloatArray:
+    """Mean over the last axis, without what numpy's own looks at first."""
+    return np.asarray(np.add.reduce(values, axis=-1) / values.shape[-1])
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -241,116 +304,3 @@ class FilmKind:
     name: str
     log_share: FloatArray
     laws: tuple[DipLaw, ...]
-
-
-def film_kinds(draws: BatchDraws, scale: Scale, portion: SamplePortion) -> tuple[FilmKind, ...]:
-    """A sample electrode of every kind, sound first; none where the calibration knows sound films only."""
-    if not scale.layout.defects:
-        return ()
-    names = ("sound", *(kind.name for kind in KINDS))
-    shares = log_shares(draws.theta, scale.layout).T
-    count = draws.theta.shape[0]
-    kinds = (electrode_laws(draws, scale, portion, np.full(count, k))[0] for k in range(len(names)))
-    return tuple(FilmKind(*one) for one in zip(names, shares, kinds, strict=True))
-
-
-def electrode_laws(
-    draws: BatchDraws, scale: Scale, portion: SamplePortion, kinds: IntArray | None = None
-) -> tuple[tuple[DipLaw, ...], tuple[float, ...]]:
-    """Laws of a sample electrode's readings, main one first, and their relative signals.
-
-    kinds : (M,) of its film under each draw, 0 sound; None draws them where the calibration allows for defects.
-    """
-    pop = population(draws.theta.T[:, :, None], scale.layout)
-    electrode = _electrode(pop, draws, scale, portion)
-    if scale.layout.defects:
-        electrode = _of_kinds(electrode, _drawn_kinds(draws, scale, portion.electrode) if kinds is None else kinds)
-    share = 1.0 / portion.dilution if portion.share is None else portion.share
-    held = portion.added, portion.added_u, portion.stock_parts, portion.salinity
-    main = OtherDip(0, portion.signal, portion.u, share, *held)
-    dips = (main, *portion.others)
-    spikes = closing_spike(portion.others, scale.spike_level)
-    laws = tuple(_dip(pop, electrode, draws, scale, dip, dip is spikes) for dip in dips)
-    laws = tuple(replace(law, known=_known(draws, portion, dip)) for law, dip in zip(laws, dips, strict=True))
-    return laws, tuple(dip.signal / scale.signal_ref for dip in dips)
-
-
-def _known(draws: BatchDraws, portion: SamplePortion, dip: OtherDip) -> dict[bytes, Responses]:
-    """What is known of the responses of electrodes of the same batch that are used like this one."""
-    used = portion.batch, dip.share, dip.added, dip.added_u, dip.stock_parts, dip.salinity
-    return draws.known.setdefault(used, {})
-
-
-def closing_spike(others: Sequence[OtherDip], spike_level: float) -> OtherDip | None:
-    """The last dip, when what was added by then saturates the electrode."""
-    last = max(others, key=lambda dip: dip.dip, default=None)
-    return last if last is not None and is_closing_spike(last.dip, last.dip, last.added, spike_level) else None
-
-
-def _electrode(pop: Population, draws: BatchDraws, scale: Scale, portion: SamplePortion) -> ElectrodeLaw:
-    z = draws.latents[portion.batch]
-    instrument = scale.instruments.index(portion.instrument)
-    x, cov = filled(scale.covariates, raw_of_portion(portion))
-    slope = pop.slope[:, :, 0]
-    return ElectrodeLaw(
-        log_gain=pop.gain[:, 0] + pop.offset[instrument, :, 0] + x[:, 0] @ slope + pop.batch_sd[:, 0] * z[0],
-        ln_K=pop.ln_K[:, 0] + pop.ln_K_sd[:, 0] * z[1] + draws.matrix,
-        h=pop.h[:, 0],
-        floor=np.exp(pop.ln_floor[:, 0] + pop.floor_batch_sd[:, 0] * z[2]),
-        spread=np.sqrt(pop.electrode_sd[:, 0] ** 2 + np.einsum("id,ij,jd->d", slope, cov[:, :, 0], slope)),
-        floor_sd=pop.floor_sd[:, 0],
-        own_K_sd=pop.own_K_sd[:, 0],
-        cv=pop.cv[:, 0],
-        noise=pop.noise[instrument, :, 0] ** 2,
-        drift_sd=pop.drift_sd[:, 0],
-    )
-
-
-def _of_kinds(electrode: ElectrodeLaw, kinds: IntArray) -> ElectrodeLaw:
-    mean, sd = np.array([[0.0, *(k.mean for k in KINDS)], [0.0, *(k.sd for k in KINDS)]])
-    spread = np.sqrt(electrode.spread**2 + sd[kinds] ** 2)
-    return replace(electrode, log_gain=electrode.log_gain + mean[kinds], spread=spread)
-
-
-def _drawn_kinds(draws: BatchDraws, scale: Scale, electrode: str) -> IntArray:
-    """A kind for every draw. As many of each as their shares say, to within one or two (systematic sampling over the
-    draws in random order), since few draws of a small share would make its tail uncertain."""
-    share = np.exp(log_shares(draws.theta, scale.layout))
-    rng = np.random.default_rng([draws.seed, 3, zlib.crc32(electrode.encode())])
-    count = share.shape[0]
-    rest, left, kinds = rng.permutation(count), np.ones(count), np.zeros(count, dtype=np.int64)
-    for kind in range(1, share.shape[1]):
-        start = rng.uniform()
-        steps = np.floor(start + np.cumsum((share[:, kind] / left)[rest]))
-        taken = np.diff(steps, prepend=np.floor(start)) > 0
-        kinds[rest[taken]] = kind
-        rest, left = rest[~taken], left - share[:, kind]
-    return kinds
-
-
-def _dip(
-    pop: Population, electrode: ElectrodeLaw, draws: BatchDraws, scale: Scale, dip: OtherDip, spike: bool
-) -> DipLaw:
-    """The law of one dip; a shift that the calibration knows nothing of is drawn from its default."""
-    layout, unseen = scale.layout, draws.unseen
-    shift = pop.shift(np.array([dip.dip]), np.array([spike]))[:, 0]
-    if dip.dip < 0 and not layout.prescan:
-        shift = DEFAULT_SHIFT_SD["prescan_shift"] * unseen[0]
-    elif spike and not layout.spike:
-        shift = DEFAULT_SHIFT_SD["spike_shift"] * unseen[1]
-    elif dip.dip > 0 and not spike and not layout.later:
-        shift = DEFAULT_SHIFT_SD["dip_drift"] * dip.dip * unseen[2]
-    factor = dict(zip(layout.stocks, pop.stock[:, :, 0], strict=True))
-    added = np.full(electrode.ln_K.size, dip.added)
-    for stock, part in dip.stock_parts:
-        added = added + part * (factor.get(stock, 1.0) - 1.0)
-    factors = _salt(pop, scale, dip.salinity)
-    return DipLaw(electrode, dip.u / scale.signal_ref, dip.share, added, dip.added_u, shift, dip.dip != 0, *factors)
-
-
-def _salt(pop: Population, scale: Scale, salinity: float | None) -> tuple[FloatArray | float, FloatArray | float]:
-    """What a salinity makes of K and of the floor; 1 at the reference, where it is not known or has no part."""
-    if salinity is None or not scale.layout.salinity:
-        return 1.0, 1.0
-    apart = relative_salinity(np.array([salinity]), scale.salinity_ref)
-    return 1.0 + pop.salinity_K[:, 0] * apart, np.exp(pop.salinity_floor[:, 0] * apart)

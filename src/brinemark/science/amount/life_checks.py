@@ -7,8 +7,8 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from brinemark.science.amount.electrodes import closing_spike, electrode_laws
 from brinemark.science.amount.joint import SimulatedLives
-from brinemark.science.amount.law import closing_spike, electrode_laws
 from brinemark.science.amount.predictive import DrawMemory
 from brinemark.science.amount.scale import closing_spikes, drift_is_measured, scale_of_calibration
 from brinemark.science.amount.statistic import Observed
@@ -112,6 +112,8 @@ def fall_probability(electrode: Observed, order: Sequence[int], level: float, se
     order : dip numbers of the electrode's readings; simulated, FALL_SIMULATIONS lives; times the number of falls
     (Bonferroni); 1 when nothing falls. Compared on a scale that is logarithmic above the noise.
     """
+    if len(order) < 2:
+        return 1.0
     places = np.argsort(order)
     noise = [float(np.sqrt(law.variance.mean())) for law in electrode.laws]
     seen = np.array([np.arcsinh(y / s) for y, s in zip(electrode.signals, noise, strict=True)])[places]

@@ -13,8 +13,9 @@ from typing import TypeAlias
 
 import numpy as np
 
+from brinemark.science.amount.electrodes import electrode_laws, film_kinds
 from brinemark.science.amount.joint import JointReading
-from brinemark.science.amount.law import GAIN_NODES, GAIN_WEIGHTS, DipLaw, electrode_laws, film_kinds
+from brinemark.science.amount.law import GAIN_NODES, GAIN_WEIGHTS, DipLaw
 from brinemark.science.amount.normal import normal_quantile, normal_scores
 from brinemark.science.amount.predictive import BatchDraws, batch_draws, of_batch
 from brinemark.science.amount.reading import working_range

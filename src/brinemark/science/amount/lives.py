@@ -16,7 +16,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from brinemark.science.amount.compiled import CompiledResponse, loaded
-from brinemark.science.amount.quadrature import LatentModel, Nodes, UnitClass
+from brinemark.science.amount.quadrature import LatentModel, Nodes, UnitClass, blocks, hermite_grid, log_sum_exp
 from brinemark.science.amount.response import (
     LOG_2PI,
     Centre,
@@ -29,11 +29,12 @@ from brinemark.science.amount.response import (
     population,
     reading_log_density,
 )
-from brinemark.terms.arrays import FloatArray, IntArray
+from brinemark.science.amount.shared_points import over_log_mean
+from brinemark.terms.arrays import BoolArray, FloatArray, IntArray
 
 # A trial point of the search may lie absurdly far out; exp(150) is as impossible as infinity, and finite.
 FARTHEST = 150.0
-NODES = Nodes(group=(4, 4, 3))
+NODES = Nodes(group=(3, 4, 3))
 SINGLE_NODES, LIFE_NODES = (7,), (5, 4, 3)
 
 
@@ -57,10 +58,49 @@ class SingleResponse(_Response):
 
     def __call__(self, theta: FloatArray, z: FloatArray, e: FloatArray) -> FloatArray:
         """(B, A, D, U) for theta (P, D, 1), z (3, A, D, U), e (1 or more, B, A, D, U)."""
-        data, (pop, middle, additive) = self.data, self.prepared(theta)
-        level = pop.levels(data)
+        pop, middle, additive = self.prepared(theta)
+        median, spread = self._signals(pop, middle, z)
+        return self._density(pop, additive, median + spread * e[0])
+
+    def integral(
+        self, theta: FloatArray, z: FloatArray, middle: FloatArray, root: FloatArray, sides: tuple[int, ...]
+    ) -> FloatArray:
+        """log int p(e) p(y_u | theta, z, e) de (A, D, U), on points that all nodes share (shared_points.py), or on
+        nodes of e (sides a side) centred on middle (1 or more, A, D, U) with sd root (1 or more, same, D, U)."""
+        out = np.empty(z.shape[1:])
+        for rows in blocks(z.shape[2], z[0, :, 0].size):
+            part = theta[:, rows], z[:, :, rows], middle[0, :, rows], root[0, 0, rows]
+            out[:, rows], served = self._on_shared_points(*part)
+            if not served.all():
+                out[:, rows] = np.where(served, out[:, rows], self._on_own_nodes(*part, sides))
+        return out
+
+    def _on_shared_points(
+        self, theta: FloatArray, z: FloatArray, middle: FloatArray, sd: FloatArray
+    ) -> tuple[FloatArray, BoolArray]:
+        """The integral, and whether the points served."""
+        pop, centre, additive = self.prepared(theta)
+        median, spread = self._signals(pop, centre, z)
+
+        def log_density(log_mean: FloatArray) -> FloatArray:
+            return self._density(pop, additive, log_mean)
+
+        return over_log_mean(median, spread, median + spread * middle, sd, log_density)
+
+    def _on_own_nodes(
+        self, theta: FloatArray, z: FloatArray, middle: FloatArray, sd: FloatArray, sides: tuple[int, ...]
+    ) -> FloatArray:
+        """The integral with nodes of e."""
+        (points,), log_weights = hermite_grid(sides[:1])
+        e = middle + sd * points[:, None, None, None]
+        values = self(theta, z, e[None]) - 0.5 * (e**2 + LOG_2PI) + log_weights[:, None, None, None]
+        return log_sum_exp(values) + np.log(sd)
+
+    def _signals(self, pop: Population, middle: Centre, z: FloatArray) -> tuple[FloatArray, FloatArray]:
+        """Log of the median signal, and sd of its log over what is the electrode's own, (A, D, U)."""
+        data = self.data
         response = LogResponse.at(
-            occupancy(level, pop.ln_K + pop.ln_K_sd * z[1], pop.h),
+            occupancy(pop.levels(data), pop.ln_K + pop.ln_K_sd * z[1], pop.h),
             np.exp(np.minimum(pop.ln_floor + pop.floor_batch_sd * z[2], FARTHEST)) * pop.floor_factor(data),
             pop.h,
         )
@@ -68,9 +108,11 @@ class SingleResponse(_Response):
         value, variance = response.moments(pop.floor_sd, own_K)
         apart = (data.dip != 0) * pop.drift_sd**2
         spread = np.sqrt(middle.spread**2 + variance + apart)
-        log_mean = middle.log_gain + pop.batch_sd * z[0] + pop.shift(data.dip, data.spike) + value
-        mean = np.exp(np.minimum(log_mean + spread * e[0], FARTHEST))
-        return reading_log_density(mean, additive + (pop.cv * mean) ** 2, data.signal)
+        return middle.log_gain + pop.batch_sd * z[0] + pop.shift(data.dip, data.spike) + value, spread
+
+    def _density(self, pop: Population, additive: FloatArray, log_mean: FloatArray) -> FloatArray:
+        mean = np.exp(np.minimum(log_mean, FARTHEST))
+        return reading_log_density(mean, additive + (pop.cv * mean) ** 2, self.data.signal)
 
 
 class LifeResponse(_Response):
@@ -140,14 +182,13 @@ def latent_model_of(data: UnitData, batch: IntArray, layout: ParameterLayout) ->
     if loops is not None:
         return _compiled(CompiledResponse(loops, data, layout), batch, {SINGLE_NODES: ones, LIFE_NODES[:dims]: lives})
     single, life = SingleResponse(data.of_units(ones), layout), LifeResponse(data.of_units(lives), layout)
+    alone, together = UnitClass(ones, SINGLE_NODES, single, single.integral), UnitClass(lives, LIFE_NODES[:dims], life)
     if not lives.size:
-        return LatentModel(single, batch, group_dim=3, unit_dim=1)
-    classes = [UnitClass(lives, LIFE_NODES[:dims], life)]
+        return LatentModel(single, batch, group_dim=3, unit_dim=1, classes=(alone,))
     if not ones.size:
-        return LatentModel(life, batch, group_dim=3, unit_dim=dims, classes=tuple(classes))
-    classes.append(UnitClass(ones, SINGLE_NODES, single))
+        return LatentModel(life, batch, group_dim=3, unit_dim=dims, classes=(together,))
     mixed = MixedResponse(single, ones, life, lives)
-    return LatentModel(mixed, batch, group_dim=3, unit_dim=dims, classes=tuple(classes))
+    return LatentModel(mixed, batch, group_dim=3, unit_dim=dims, classes=(together, alone))
 
 
 def _compiled(

@@ -73,9 +73,9 @@ class GroupCurvature:
         self.h[:, :, rows] = np.where(where, other.h, self.h[:, :, rows])
 
     def root(self, units: UnitCurvature, starts: IntArray) -> FloatArray:
-        """Lower root of the inverse of the negative Hessian of z with all e maximised out."""
+        """Upper root of the inverse of the negative Hessian of z with all e maximised out."""
         _, schur, _ = units.eliminated()
-        return lower_root(inverse_spd(self.h + np.add.reduceat(schur, starts, axis=-1)))
+        return upper_root(inverse_spd(self.h + np.add.reduceat(schur, starts, axis=-1)))
 
 
 def newton_step(
@@ -148,6 +148,11 @@ def lower_root(blocks: FloatArray) -> FloatArray:
         last = np.sqrt(blocks[1, 1] - low**2)
         return np.array([[first, np.zeros_like(first)], [low, last]])
     return np.asarray(np.moveaxis(np.linalg.cholesky(np.moveaxis(blocks, (0, 1), (-2, -1))), (-2, -1), (0, 1)))
+
+
+def upper_root(blocks: FloatArray) -> FloatArray:
+    """Upper root of positive definite blocks (n, n, ...)."""
+    return lower_root(blocks[::-1, ::-1])[::-1, ::-1]
 
 
 @dataclass(frozen=True, slots=True, eq=False)

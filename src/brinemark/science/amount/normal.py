@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable
+from collections.abc import Sequence
 from statistics import NormalDist
 
 import numpy as np
@@ -23,20 +23,23 @@ def _table() -> tuple[FloatArray, ...]:
     return value, density, -0.5 * at * density, (at**2 - 1.0) * density / 6.0
 
 
-_VALUE, _DENSITY, _BEND, _TWIST = _table()
+VALUE, DENSITY, _BEND, _TWIST = _table()
 
 
-def normal_cdf(z: FloatArray) -> FloatArray:
-    """P(Z <= z) for z of any shape, to 3e-14: third-order Taylor steps from the nearest of a table of erfc."""
-    steps = np.clip(z, -REACH, REACH)
+def normal_cdf(z: FloatArray, spent: bool = False) -> FloatArray:
+    """P(Z <= z) for z of any shape, to 3e-14: third-order Taylor steps from the nearest of a table of erfc.
+
+    spent : whether z is of no more use, so that its room may be.
+    """
+    steps = np.clip(z, -REACH, REACH, out=z if spent else None)
     steps *= PER_UNIT
     nearest = np.rint(steps)
     steps -= nearest
-    steps /= PER_UNIT
+    steps *= 1.0 / PER_UNIT
     index = nearest.astype(np.int64)
     index += int(REACH * PER_UNIT)
     found = _TWIST.take(index)
-    for coefficient in (_BEND, _DENSITY, _VALUE):
+    for coefficient in (_BEND, DENSITY, VALUE):
         found *= steps
         found += coefficient.take(index)
     return found
@@ -48,9 +51,9 @@ def normal_quantile(probability: float) -> float:
     return _STANDARD.inv_cdf(probability)
 
 
-def normal_scores(probability: Iterable[float], least: float) -> FloatArray:
+def normal_scores(probability: Sequence[float] | FloatArray, least: float) -> FloatArray:
     """Quantiles (n,) of probabilities (n,), which are first kept between least and 1 - least."""
-    return np.array([_STANDARD.inv_cdf(min(max(p, least), 1.0 - least)) for p in probability])
+    return np.array([_STANDARD.inv_cdf(p) for p in np.clip(probability, least, 1.0 - least).tolist()])
 
 
 def median(values: FloatArray, axis: int | None = None) -> FloatArray:

@@ -1,11 +1,12 @@
 """Posterior draws by Laplace approximation and adaptive importance sampling with a mixture of all proposals.
 
 The first round draws from the Laplace approximation and from the prior (which bounds the weights where data say
-little); later rounds from multivariate t distributions fitted to all draws so far, and every draw is weighted against
-the mixture of all proposals used ("Adaptive Multiple Importance Sampling", Scandinavian Journal of Statistics 39
-(2012) 798-812, doi 10.1111/j.1467-9469.2011.00756.x). Three gates decide whether the result may be used: no NaN,
-Pareto k, and the largest weight (after Pareto smoothing of the tail), because k alone missed a two-sd error in one
-quantile of one run (docs/decisions).
+little, and is left out where they say so much that no draw from it could count); later rounds from multivariate t
+distributions fitted to all draws so far, and every draw is weighted against the mixture of all proposals used
+("Adaptive Multiple Importance Sampling", Scandinavian Journal of Statistics 39 (2012) 798-812, doi
+10.1111/j.1467-9469.2011.00756.x). Three gates decide whether the result may be used: no NaN, Pareto k, and the largest
+weight (after Pareto smoothing of the tail), because k alone missed a two-sd error in one quantile of one run
+(docs/decisions).
 """
 
 from __future__ import annotations
@@ -34,6 +35,7 @@ PARETO_K_LIMIT = 0.7
 MAX_WEIGHT_LIMIT = 0.01
 LAPLACE_DRAWS, PRIOR_DRAWS = 256, 128
 FIRST_ROUNDS = (LAPLACE_DRAWS + PRIOR_DRAWS, 512, 1024)
+HOPELESS = 1e-6  # of the chance that one of the draws from the prior counts: volume of the posterior over the prior's
 FURTHER_ROUNDS, LAST_ROUND = (1024, 2048, 4096), 8192  # while a gate fails
 BENT = 0.15  # share of draws that count, below which one t is too poor a fit
 SLICE = 64
@@ -148,7 +150,7 @@ def sample_posterior(
     mode = find_mode(target, start, scale)
     root = curvature_root(target, mode, scale)
     laplace = Proposal(recentred(target, mode, root, scale), root)
-    first = ((laplace, LAPLACE_DRAWS), (Proposal(start, np.diag(scale)), PRIOR_DRAWS))
+    first = _first_proposals(laplace, Proposal(start, np.diag(scale)))
     pool = Pool.empty(mode.size)
     gates: tuple[Gate, ...] = ()
     for number, size in enumerate(rounds):
@@ -166,6 +168,13 @@ def sample_posterior(
     rng = np.random.default_rng(next(seeds))
     draws = rng.permutation(pool.points[systematic_resample(weights, options.draws, rng)])
     return PosteriorSample(draws, laplace.center, gates, effective_size(weights), number + 1, pool.points.shape[0])
+
+
+def _first_proposals(laplace: Proposal, prior: Proposal) -> tuple[tuple[Proposal, int], ...]:
+    """Both, but for a posterior so narrow that no draw from the prior would fall into it."""
+    log_share = float((np.log(np.diag(laplace.root)) - np.log(np.diag(prior.root))).sum())
+    few = log_share < np.log(HOPELESS / PRIOR_DRAWS)
+    return ((laplace, LAPLACE_DRAWS),) if few else ((laplace, LAPLACE_DRAWS), (prior, PRIOR_DRAWS))
 
 
 def _proposals(pool: Pool, scale: FloatArray, number: int, size: int) -> tuple[tuple[Proposal, int], ...]:

@@ -13,39 +13,42 @@ import hashlib
 import zlib
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field, fields
-from typing import TYPE_CHECKING
 
 import numpy as np
 
 from brinemark.science.amount.defects import Mixture, electrodes_of, mixture_at
 from brinemark.science.amount.lives import NODES
+from brinemark.science.amount.memo import Memo
 from brinemark.science.amount.quadrature import adapt_from_middle, log_group_integrand, log_marginal
-from brinemark.science.amount.scale import latent_model, scale_of_calibration
+from brinemark.science.amount.scale import Scale, latent_model, scale_of_calibration
 from brinemark.science.amount.weights import normalised, systematic_resample
 from brinemark.terms.amounts import Calibration, ElectrodeReadings
 from brinemark.terms.arrays import BoolArray, FloatArray
 
-if TYPE_CHECKING:
-    from brinemark.science.amount.law import Responses
-
 CANDIDATES, FEWEST_EACH = 16, 4  # for each draw, and for each assignment of kinds to the films
 LATENTS = 3
 KEPT = 8  # sets of draws that are held at once
+USES, COMMON = 4, 64  # ways of using electrodes whose tables a set of draws holds, and what it holds beside them
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class BatchDraws:
     """Joint draws: theta (M, P); per batch name, its three latents (3, M) in population sd; the shift of ln K (M,)
     that the sample's water brings, one for all electrodes; standard normals (3, M) for shifts between dips that the
-    calibration has not seen; seed : of what is drawn for each electrode; known : by how an electrode is used, the
-    responses that its laws have worked out."""
+    calibration has not seen; seed : of what is drawn for each electrode; known : by how an electrode is used, what its
+    laws have worked out; common : what all of them have."""
 
     theta: FloatArray
     latents: dict[str, FloatArray]
     matrix: FloatArray
     unseen: FloatArray
     seed: int = 0
-    known: dict[object, dict[bytes, Responses]] = field(default_factory=dict)
+    known: Memo = field(default_factory=lambda: Memo(USES))
+    common: Memo = field(default_factory=lambda: Memo(COMMON))
+
+    def scale(self, calibration: Calibration) -> Scale:
+        """The scale of the calibration that the draws come from."""
+        return self.common.of("scale", lambda: scale_of_calibration(calibration))
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -65,7 +68,8 @@ class DrawMemory:
     """
 
     def __init__(self, lookup: Callable[[str], BatchPart | None] | None = None) -> None:
-        self._kept: dict[object, BatchDraws] = {}
+        self._asked = Memo(KEPT)
+        self._kept = Memo(KEPT)
         self._lookup = lookup or (lambda key: None)
         self.fresh: dict[str, BatchPart] = {}
 
@@ -73,17 +77,21 @@ class DrawMemory:
         self, calibration: Calibration, readings: ElectrodeReadings, batches: Sequence[str], seed: int
     ) -> BatchDraws:
         """As batch_draws. The calibration has to be the same in all calls, but for what it says of itself."""
-        present = {batch: of_batch(readings, batch) for batch in dict.fromkeys(batches)}
-        keys = tuple(_part_key(own, batch, seed) for batch, own in present.items())
-        if keys not in self._kept:
-            parts = {
-                batch: self._part(key, calibration, own, batch, seed)
-                for key, (batch, own) in zip(keys, present.items(), strict=True)
-            }
-            while len(self._kept) >= KEPT:
-                del self._kept[next(iter(self._kept))]
-            self._kept[keys] = _together(calibration, parts, seed)
-        return self._kept[keys]
+        wanted = tuple(dict.fromkeys(batches))
+        return self._asked.of((readings, wanted, seed), lambda: self._draws(calibration, readings, wanted, seed))
+
+    def _draws(
+        self, calibration: Calibration, readings: ElectrodeReadings, batches: Sequence[str], seed: int
+    ) -> BatchDraws:
+        """The same, told apart by what the readings hold."""
+        present = {batch: of_batch(readings, batch) for batch in batches}
+        keys = {batch: _part_key(own, batch, seed) for batch, own in present.items()}
+
+        def make() -> BatchDraws:
+            parts = {name: self._part(keys[name], calibration, own, name, seed) for name, own in present.items()}
+            return _together(calibration, parts, seed)
+
+        return self._kept.of(tuple(keys.values()), make)
 
     def for_other_water(self) -> DrawMemory:
         """A memory of the same parts for a calibration that differs in what it knows of waters, which they do not."""
@@ -207,7 +215,7 @@ def _latents(calibration: Calibration, readings: ElectrodeReadings, rng: np.rand
     normal = rng.normal(size=(LATENTS, candidates, count, model.n_groups))
     widen = 1.2
     z = adapted.z[:, None] + widen * np.einsum("ijdv,jadv->iadv", adapted.z_root, normal)
-    weights = log_group_integrand(model, calibration.draws, adapted, z, NODES.unit) + 0.5 * (normal**2).sum(axis=0)
+    weights = log_group_integrand(model, calibration.draws, adapted, z) + 0.5 * (normal**2).sum(axis=0)
     if mixture is not None:
         log_det = sum(np.log(adapted.z_root[i, i]) for i in range(LATENTS))
         weights = weights + log_det + mixture.log_prior(calibration.draws)

@@ -40,6 +40,7 @@ LOG_2PI = float(np.log(2.0 * np.pi))
 STEP_DONE = 0.03  # of a posterior sd of the latent: nodes need no better centre
 SHORTEST = 1e-7  # share of a step below which nothing climbs any more
 MAX_NEWTON = 60
+USUAL_UNIT_NODES = 7
 BLOCK = 2**14  # numbers worked on at once: a temporary of these stays in the cache and in the heap
 
 
@@ -116,17 +117,19 @@ class LatentModel:
 
 @dataclass(frozen=True, slots=True)
 class Nodes:
-    """Nodes a side for group and unit integrals. Measured on 60 simulated electrodes, nine parameter vectors, worst
-    error of the log marginal: (5, 5) 1.2e-3, (5, 7) 1.2e-4, (9, 9) 3e-6 (benchmarks/quadrature.py)."""
+    """Nodes a side for group and unit integrals; unit None: those of each class of units, 7 where there are no classes.
+    Measured on 60 simulated electrodes, nine parameter vectors, worst error of the log marginal: (5, 5) 1.2e-3, (5, 7)
+    1.2e-4, (9, 9) 3e-6 (benchmarks/quadrature.py)."""
 
     group: int | tuple[int, ...] = 5
-    unit: int = 7
+    unit: int | None = None
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Adapted:
     """Centre and scale of the nodes: z (dg, D, G), z_root (dg, dg, D, G), e (du, D, U),
-    slope de/dz (du, dg, D, U), e_root (du, du, D, U); roots are lower triangular."""
+    slope de/dz (du, dg, D, U), e_root (du, du, D, U), lower triangular. z_root is upper triangular, so that the last
+    latents of a group take the same few values at all nodes of the first (kernels.py)."""
 
     z: FloatArray
     z_root: FloatArray
@@ -241,7 +244,7 @@ def _curvature(
     """Derivatives of the log joint at (z, e) by central differences, and its height per (D, G)."""
     z_unit = z[..., model.group_of_unit]
     values = np.empty((stencil.group_shift.shape[1], *z_unit.shape[1:]))
-    for block in _blocks(theta.shape[1], values[:, 0].size):
+    for block in blocks(theta.shape[1], values[:, 0].size):
         z_points = z_unit[:, None, block] + stencil.group_shift[:, :, None, None]
         e_points = e[:, None, None, block] + stencil.unit_shift[:, None, :, None, None]
         values[:, block] = model.log_unit(theta[:, block], z_points, e_points)[0]
@@ -250,7 +253,7 @@ def _curvature(
     return stencil.unit(values), stencil.group(prior), np.where(np.isfinite(height), height, -np.inf)
 
 
-def _blocks(count: int, each: int) -> list[slice]:
+def blocks(count: int, each: int) -> list[slice]:
     """Slices of count parameter vectors, each vector bringing so many numbers, that stay below BLOCK."""
     size = max(1, BLOCK // max(each, 1))
     return [slice(start, start + size) for start in range(0, count, size)]
@@ -261,7 +264,7 @@ def log_marginal_by_group(
 ) -> FloatArray:
     """Log marginal likelihood of each group, (D, G), for parameters (D, P)."""
     adapted = adapt(model, parameters) if adapted is None else adapted
-    if model.marginal is not None:
+    if model.marginal is not None and nodes.unit is None:
         sides = _sides(nodes.group, model.group_dim)
         return model.marginal(parameters.T[:, :, None], model.group_of_unit, adapted.fields, sides)
     points, log_weights = hermite_grid(_sides(nodes.group, model.group_dim))
@@ -280,7 +283,7 @@ def log_marginal(
 
 
 def log_group_integrand(
-    model: LatentModel, parameters: FloatArray, adapted: Adapted, z: FloatArray, unit_nodes: int
+    model: LatentModel, parameters: FloatArray, adapted: Adapted, z: FloatArray, unit_nodes: int | None = None
 ) -> FloatArray:
     """log [ p(z) prod_u int p(e) p(y_u | theta, z, e) de ] at z (dg, A, D, G), giving (A, D, G)."""
     theta = parameters.T[:, :, None]
@@ -290,17 +293,17 @@ def log_group_integrand(
         away = (z - adapted.z[:, None])[..., model.group_of_unit]
         centre = centre + np.einsum("ijdu,jadu->iadu", adapted.slope, away)
     everybody = np.arange(model.group_of_unit.size)
-    whole = UnitClass(everybody, _sides(unit_nodes, model.unit_dim), model.log_likelihood)
+    whole = UnitClass(everybody, _sides(unit_nodes or USUAL_UNIT_NODES, model.unit_dim), model.log_likelihood)
     inner = _Inner(model, theta, z_unit, centre, adapted.e_root)
     per_unit = np.empty(z_unit.shape[1:])
-    for part in model.classes or (whole,):
+    for part in model.classes if model.classes and unit_nodes is None else (whole,):
         if part.integral is not None:
             z_part, centre_part, root = (values[..., part.units] for values in (z_unit, centre, adapted.e_root))
             per_unit[..., part.units] = part.integral(theta, z_part, centre_part, root, part.nodes)
             continue
         each = int(np.prod(part.nodes)) * part.units.size
-        for rows in _blocks(theta.shape[1], each * z.shape[1]):
-            for nodes in _blocks(z.shape[1], each):
+        for rows in blocks(theta.shape[1], each * z.shape[1]):
+            for nodes in blocks(z.shape[1], each):
                 per_unit[nodes, rows, part.units] = inner.over_unit(part, nodes, rows)
     return np.asarray(model.sum_units(per_unit) + model.log_group_prior(theta, z))
 

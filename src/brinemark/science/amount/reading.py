@@ -16,27 +16,24 @@ counts as no end, a lower limit is stated at that standard (docs/decisions/0008)
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
 
-from brinemark.science.amount.covariates import missing_covariates
+from brinemark.science.amount.electrodes import electrode_laws, film_kinds
 from brinemark.science.amount.films import film_finding
 from brinemark.science.amount.joint import JointReading
-from brinemark.science.amount.law import electrode_laws, film_kinds
 from brinemark.science.amount.life_checks import (
     FALL_LIMIT,
     fall_probability,
-    unmeasured_drift,
     without_strange_spike,
 )
+from brinemark.science.amount.memo import Memo
 from brinemark.science.amount.predictive import BatchDraws, DrawMemory
-from brinemark.science.amount.response import population
-from brinemark.science.amount.scale import scale_of_calibration
+from brinemark.science.amount.remarks import BATCHES_KNOWN, warnings
 from brinemark.science.amount.statistic import Observed, SingleReading, Statistic
-from brinemark.science.amount.waters import water_words
-from brinemark.science.amount.weaknesses import NOT_RISING, batch_weaknesses, signals_rise
+from brinemark.science.amount.weaknesses import NOT_RISING, signals_rise
 from brinemark.terms.amounts import (
     Calibration,
     ConfidenceCurve,
@@ -52,7 +49,6 @@ from brinemark.terms.settings import DecisionSection
 
 BLANK_LOW = 0.001
 APART = 0.05
-SAME_SALINITY = 0.5  # what a hand refractometer rounds to (common practice, no source)
 BEYOND_STANDARDS = (
     "the signal lies above what the highest standard gives: the lower limit is stated at that standard; "
     "dilute the sample, or add higher standards"
@@ -73,33 +69,74 @@ def read_sample(
     inform the batches' latents; seed : of the batch draws and of the null simulation; memory : of the draws that
     readings of other samples made.
     """
-    if signals_rise(calibration.readings) is False:
-        return cannot_say(f"the calibration's {NOT_RISING}", tuple(calibration.weaknesses))
-    usable, problems = _sort_out(portions, calibration)
-    if not usable:
-        return cannot_say("; ".join(problems) or "no electrode has read this sample", tuple(calibration.weaknesses))
-    draws = (memory or DrawMemory()).draws(calibration, readings, [p.batch for p in usable], seed)
-    sound, fallen = _sound_statistic(usable, calibration, draws, seed)
-    if sound is None:
-        return cannot_say("; ".join([*problems, *fallen]), tuple(calibration.weaknesses))
-    statistic, usable = sound.statistic, sound.portions
-    span = calibration.highest_level * max(p.dilution for p in usable)
-    reading = state(statistic, span, decision)
-    share = dict(zip((p.electrode for p in usable), reading.shares, strict=True))
-    told = (*fallen, *_apart(statistic))
-    warnings = (*_warnings(usable, calibration, readings), *problems, *told, *reading.warnings)
-    return replace(
-        reading,
-        shares=tuple(share.get(p.electrode, 0.0) for p in portions),
-        warnings=warnings,
-        agreement=statistic.agreement if isinstance(statistic, JointReading) else None,
-        films=_films(sound, calibration),
-    )
+    return SampleReader.of(calibration, decision, seed, memory).read(portions, readings)
+
+
+def read_samples(
+    samples: Iterable[Sequence[SamplePortion]],
+    calibration: Calibration,
+    readings: ElectrodeReadings,
+    decision: DecisionSection,
+    seed: int,
+    memory: DrawMemory | None = None,
+) -> list[Reading]:
+    """Each sample as read_sample reads it, to the last digit; what they have in common is worked out once."""
+    reader = SampleReader.of(calibration, decision, seed, memory)
+    return [reader.read(portions, readings) for portions in samples]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class SampleReader:
+    """Who reads samples with one calibration: what it needs to know of that is worked out once.
+
+    rises : whether the calibration's signals do, None = cannot be told; said : warnings about batches.
+    """
+
+    calibration: Calibration
+    decision: DecisionSection
+    seed: int
+    memory: DrawMemory
+    rises: bool | None
+    said: Memo
+
+    @classmethod
+    def of(
+        cls, calibration: Calibration, decision: DecisionSection, seed: int, memory: DrawMemory | None = None
+    ) -> SampleReader:
+        """Arguments as in read_sample."""
+        rises = signals_rise(calibration.readings)
+        return cls(calibration, decision, seed, memory or DrawMemory(), rises, Memo(BATCHES_KNOWN))
+
+    def read(self, portions: Sequence[SamplePortion], readings: ElectrodeReadings) -> Reading:
+        """As read_sample."""
+        calibration, weak = self.calibration, tuple(self.calibration.weaknesses)
+        if self.rises is False:
+            return cannot_say(f"the calibration's {NOT_RISING}", weak)
+        usable, problems = _sort_out(portions, calibration)
+        if not usable:
+            return cannot_say("; ".join(problems) or "no electrode has read this sample", weak)
+        draws = self.memory.draws(calibration, readings, [p.batch for p in usable], self.seed)
+        sound, fallen = _sound_statistic(usable, calibration, draws, self.seed)
+        if sound is None:
+            return cannot_say("; ".join([*problems, *fallen]), weak)
+        statistic, usable = sound.statistic, sound.portions
+        span = calibration.highest_level * max(p.dilution for p in usable)
+        reading = state(statistic, span, self.decision)
+        share = dict(zip((p.electrode for p in usable), reading.shares, strict=True))
+        told = (*fallen, *_apart(statistic))
+        found = warnings(usable, calibration, readings, draws, self.said)
+        return replace(
+            reading,
+            shares=tuple(share.get(p.electrode, 0.0) for p in portions),
+            warnings=(*found, *problems, *told, *reading.warnings),
+            agreement=statistic.agreement if isinstance(statistic, JointReading) else None,
+            films=_films(sound, calibration, draws),
+        )
 
 
 def observe(portions: Sequence[SamplePortion], calibration: Calibration, draws: BatchDraws) -> tuple[Observed, ...]:
     """Laws and relative signals of the electrodes."""
-    scale = scale_of_calibration(calibration)
+    scale = draws.scale(calibration)
     return tuple(Observed(*electrode_laws(draws, scale, p), p.dilution, film_kinds(draws, scale, p)) for p in portions)
 
 
@@ -144,9 +181,9 @@ def _sound_statistic(
     return _Sound(statistic_of(left, seed), [portion for portion, _ in kept], left), fallen
 
 
-def _films(sound: _Sound, calibration: Calibration) -> tuple[FilmFinding, ...]:
+def _films(sound: _Sound, calibration: Calibration, draws: BatchDraws) -> tuple[FilmFinding, ...]:
     """What is known of each electrode's film, where the calibration allows for defective ones."""
-    if not scale_of_calibration(calibration).layout.defects:
+    if not draws.scale(calibration).layout.defects:
         return ()
     best = sound.statistic.best()
     level = float(sound.statistic.search[-1]) if best is None else best
@@ -183,49 +220,6 @@ def _sort_out(portions: Sequence[SamplePortion], calibration: Calibration) -> tu
     return usable, problems
 
 
-def _warnings(
-    usable: Sequence[SamplePortion], calibration: Calibration, readings: ElectrodeReadings
-) -> tuple[str, ...]:
-    found = list(calibration.weaknesses)
-    for batch in dict.fromkeys(p.batch for p in usable):
-        mine = [portion for portion in usable if portion.batch == batch]
-        own_blank = all(any(dip.dip < 0 for dip in portion.others) for portion in mine)
-        found += batch_weaknesses(readings, batch, own_blank)
-    found += [words for p in usable for words in missing_covariates(p, calibration.covariates)]
-    found += salinity_words(usable, calibration)
-    drift = unmeasured_drift(usable, calibration)
-    said = any(text.startswith("drift between dips") for text in calibration.weaknesses)
-    found += [drift] if drift and not said else []
-    if calibration.water is not None:
-        found += water_words(calibration.water)
-    elif calibration.matrix_K_sd > 0:
-        found.append(
-            f"how this water shifts K is not measured: {calibration.matrix_K_sd:.0%} stands for it "
-            "([prior] matrix_K_sd); a stronger shift biases the amount, and electrodes of one water share it"
-        )
-    return tuple(found)
-
-
-def salinity_words(usable: Sequence[SamplePortion], calibration: Calibration) -> list[str]:
-    """What was done for the salinity of the sample's cells, one sentence for each that is not the standards' own."""
-    scale = scale_of_calibration(calibration)
-    if not scale.layout.salinity:
-        return []
-    pop = population(calibration.draws.T[:, :, None], scale.layout)
-    known = calibration.readings.salinity
-    found = []
-    for salinity in dict.fromkeys(p.salinity for p in usable if p.salinity is not None):
-        apart = salinity / scale.salinity_ref - 1.0
-        if abs(salinity - scale.salinity_ref) < SAME_SALINITY:
-            continue
-        K, floor = np.median(1.0 + pop.salinity_K * apart), np.median(np.exp(pop.salinity_floor * apart))
-        found.append(
-            f"salinity {salinity:g}, the standards' median {scale.salinity_ref:g}: K counts as {K:.2f} times and the "
-            f"floor as {floor:.2f} times theirs, by electrodes at {np.nanmin(known):g} to {np.nanmax(known):g}"
-        )
-    return found
-
-
 def cannot_say(reason: str, warnings: tuple[str, ...] = (), curve: ConfidenceCurve | None = None) -> Reading:
     """The statement that says nothing about the amount, and why."""
     return Reading("cannot say", reason, None, None, None, None, None, (), warnings, curve, None)
@@ -233,11 +227,12 @@ def cannot_say(reason: str, warnings: tuple[str, ...] = (), curve: ConfidenceCur
 
 @dataclass(frozen=True, slots=True, eq=False)
 class _Tails:
-    """The numbers the rules look at; levels are sample levels, None = no finite level."""
+    """The numbers the rules look at; levels are sample levels, None = no finite level; interval : the two-sided one."""
 
     statistic: Statistic
     decision: DecisionSection
     span: float
+    interval: Estimate
 
     @property
     def tail(self) -> float:
@@ -252,13 +247,14 @@ class _Tails:
 def state(statistic: Statistic, span: float, decision: DecisionSection) -> Reading:
     """The five rules applied to one statistic; span : highest sample level that the standards support."""
     low = statistic.blank_low()
+    interval = two_sided(statistic, decision)
     if low < BLANK_LOW:
         reading = cannot_say(
             f"the signal lies below what a blank gives (a blank is as low with probability {low:.2g}); "
             "suspect the film or the contact, and read another electrode"
         )
     else:
-        tails = _Tails(statistic, decision, span)
+        tails = _Tails(statistic, decision, span, interval)
         p_value = 1.0 - float(statistic.ladder[0])
         detection = Detection(p_value <= decision.alpha, p_value, decision.alpha)
         rule = _not_detected if not detection.detected else _amount
@@ -267,7 +263,7 @@ def state(statistic: Statistic, span: float, decision: DecisionSection) -> Readi
         reading,
         shares=statistic.shares(),
         curve=confidence_curve(statistic, span),
-        two_sided=two_sided(statistic, decision),
+        two_sided=interval,
         monte_carlo_error=end_errors(statistic, reading.estimate),
     )
 
@@ -316,7 +312,7 @@ def _amount(tails: _Tails, detection: Detection) -> Reading:
     """Rules 3 to 5, for a signal above the critical value."""
     if tails.end(tails.tail) is None:
         return _at_or_above(tails, detection)
-    interval = two_sided(tails.statistic, tails.decision)
+    interval = tails.interval
     working = working_range(tails.statistic, tails.span, tails.decision)
     narrow = (
         bool(interval.lower)

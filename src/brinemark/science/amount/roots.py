@@ -5,6 +5,8 @@ from __future__ import annotations
 from collections.abc import Callable
 
 MAX_STEPS = 100
+FEW_STEPS = 8
+NOTHING = 1e-10  # values of the function that count as zero
 
 
 def rising_root(function: Callable[[float], float], low: float, high: float, tolerance: float) -> float:
@@ -30,6 +32,24 @@ def rising_root(function: Callable[[float], float], low: float, high: float, tol
             high, at_high = guess, value
             at_low *= 0.5 if kept == -1 else 1.0
             kept = -1
-        if abs(value) < 1e-10:
+        if abs(value) < NOTHING:
             return guess
     return 0.5 * (low + high)
+
+
+def root_near(function: Callable[[float], float], guess: float, slope: float) -> float | None:
+    """Where a function that is nearly straight about a guess is zero, by secants; None where they do not find it.
+
+    slope : about how steep it is, for the first step: four evaluations where the guess is good.
+    """
+    here, value = guess, function(guess)
+    step = -value / slope
+    for _ in range(FEW_STEPS):
+        if abs(value) < NOTHING:
+            return here
+        before, there = value, here + step
+        here, value = there, function(there)
+        if value == before:
+            break
+        step = -value * step / (value - before)
+    return None

@@ -91,8 +91,9 @@ class SingleReading:
     @classmethod
     def of(cls, electrode: Observed) -> SingleReading:
         """From the first reading of an electrode."""
-        tail = SignalTail.of(electrode.laws[0], electrode.signals[0], search_levels([electrode]))
-        return cls(tail, bool(electrode.kinds))
+        law = electrode.laws[0]
+        search = law.known.of(("search", electrode.dilution), lambda: search_levels([electrode]))
+        return cls(SignalTail.of(law, electrode.signals[0], search), bool(electrode.kinds))
 
     @property
     def search(self) -> FloatArray:
@@ -100,7 +101,7 @@ class SingleReading:
 
     @property
     def ladder(self) -> FloatArray:
-        return self.below(self.search)
+        return self.tail.ladder
 
     def below(self, level: FloatArray) -> FloatArray:
         return self.tail.below(level)
@@ -120,18 +121,18 @@ class SingleReading:
         return self.tail.falls_to(0.5)
 
     def blank_low(self) -> float:
-        return float(self.below(np.zeros(1))[0])
+        return float(self.tail.ladder[0])
 
     def shares(self) -> tuple[float, ...]:
         return (1.0,)
 
     def folds(self, level: FloatArray, tail: float) -> FloatArray:
-        law, responses = self.tail.law.thinned(FOLD_DRAWS), self.tail.responses.part(slice(-1), FOLD_DRAWS)
-        typical = np.exp(median(law.log_median(level), axis=1))
+        law, shape = self.tail.law.thinned(FOLD_DRAWS), self.tail.shape.part(slice(-1), FOLD_DRAWS)
+        typical = np.exp(median(self.tail.law.shared_log_median(level)[:, :FOLD_DRAWS], axis=1))
         if not self.mixed:
-            return folds_of(self.search, normal_draws_scores(law, typical, responses), tail)
+            return folds_of(self.search, normal_draws_scores(law, typical, shape), tail)
         rungs = np.arange(0, self.search.size, 2)
-        table = law.approximate_cdf(typical[:, None, None], responses.part(rungs))
+        table = law.approximate_cdf(typical[:, None, None], shape.part(rungs))
         return folds_of(self.search[rungs], scores_of(table).T, tail)
 
     def monte_carlo_sd(self, level: float) -> float:

@@ -10,12 +10,12 @@ and runs smoothly. Against all draws and nodes at every level the score then err
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 
 from brinemark.science.amount.curves import SmoothCurve
-from brinemark.science.amount.law import DipLaw, Responses, stretched
+from brinemark.science.amount.law import DipLaw, Shape, stretched
 from brinemark.science.amount.normal import normal_cdf, normal_quantile, normal_scores
 from brinemark.science.amount.roots import rising_root
 from brinemark.terms.arrays import FloatArray
@@ -33,35 +33,48 @@ COARSE = 1.0  # scores between neighbouring rungs, beyond which an end is not re
 class SignalTail:
     """P(Y <= signal | level) for levels of a search (n,) that starts at 0, and on the plateau.
 
-    responses : at these levels and on the plateau; score : normal scores over place_of; correction :
-    exact minus approximate score, over minus the latter; plateau : the probability there.
+    shape : of what electrodes answer at these levels and on the plateau; score : normal scores over place_of;
+    correction : exact minus approximate score, over minus the latter; ladder : the probability at the levels;
+    plateau : the probability there; ends : by tail probability, those that were looked for.
     """
 
     law: DipLaw
     signal: float
     search: FloatArray
-    responses: Responses
+    shape: Shape
     score: SmoothCurve
     correction: SmoothCurve
+    ladder: FloatArray
     plateau: float
+    ends: dict[float, float | None] = field(default_factory=dict)
 
     @classmethod
     def of(cls, law: DipLaw, signal: float, search: FloatArray) -> SignalTail:
         """For one signal (relative) of an electrode."""
-        responses = law.shared_responses(np.append(search, np.inf))
-        rough = scores_of(law.approximate_cdf(signal, responses))
-        correction = _correction(law, signal, responses, rough)
+        levels = np.append(search, np.inf)
+        shape = law.shared_shape(levels)
+        rough = scores_of(law.approximate_cdf(signal, shape))
+        correction = _correction(law, signal, shape, (levels, rough))
         scores = rough + correction.at(-rough)
         score = SmoothCurve.through(place_of(search, search), scores[:-1])
-        return cls(law, signal, search, responses, score, correction, float(normal_cdf(scores[-1:])[0]))
+        chances = normal_cdf(scores)
+        return cls(law, signal, search, shape, score, correction, chances[:-1], float(chances[-1]))
 
     def below(self, level: FloatArray) -> FloatArray:
         """P(Y <= signal | level) at levels (m,), inf allowed; beyond the search as at its end."""
-        score = self.score.at(place_of(level, self.search))
-        return np.where(np.isinf(level), self.plateau, normal_cdf(score))
+        beyond = np.isinf(level)
+        if beyond.all():
+            return np.full(level.shape, self.plateau)
+        chances = normal_cdf(self.score.at(place_of(level, self.search)), spent=True)
+        return np.where(beyond, self.plateau, chances) if beyond.any() else chances
 
     def falls_to(self, target: float) -> float | None:
         """Level at which the probability falls to target: 0 if it starts there or below, None if it stays above."""
+        if target not in self.ends:
+            self.ends[target] = self._falls_to(target)
+        return self.ends[target]
+
+    def _falls_to(self, target: float) -> float | None:
         wanted = normal_quantile(target)
         place = self.score.falls_to(wanted, PLACE_TOLERANCE)
         if place is None or place <= self.score.place[0]:
@@ -75,15 +88,17 @@ class SignalTail:
     def _score_at(self, place: float) -> float:
         """The score between two rungs that are too far apart for a curve: of an electrode that hardly scatters."""
         level = np.array([max(0.0, float(np.exp(place) - self.search[1]))])
-        rough = scores_of(self.law.approximate_cdf(self.signal, self.law.responses(level)))
+        rough = scores_of(self.law.approximate_cdf(self.signal, self.law.shape(self.law.responses(level))))
         return float((rough + self.correction.at(-rough))[0])
 
     def monte_carlo_sd(self, level: float) -> float:
         """Standard error (1) of below near a level, at the rung above it, from groups of draws."""
         rung = min(int(np.searchsorted(self.search, level)), self.search.size - 1)
-        each = self.law.approximate_by_draw(self.signal, self.responses.part(slice(rung, rung + 1)))[0]
-        means = [float(each[k::GROUPS].mean()) for k in range(GROUPS)]
-        return float(np.std(means, ddof=1) / np.sqrt(GROUPS))
+        each = self.law.approximate_by_draw(self.signal, self.shape.part(slice(rung, rung + 1)))[0]
+        group = np.arange(each.size) % GROUPS
+        means = np.bincount(group, each) / np.bincount(group)
+        away = means - means.sum() / GROUPS
+        return float(np.sqrt(away @ away / (GROUPS - 1) / GROUPS))
 
 
 def place_of(level: FloatArray, search: FloatArray) -> FloatArray:
@@ -96,25 +111,29 @@ def scores_of(probability: FloatArray) -> FloatArray:
     return normal_scores(probability.ravel().tolist(), LEAST).reshape(probability.shape)
 
 
-def normal_draws_scores(law: DipLaw, signal: FloatArray, responses: Responses) -> FloatArray:
+def normal_draws_scores(law: DipLaw, signal: FloatArray, shape: Shape) -> FloatArray:
     """Scores (n, k) of signals (k,) at n levels, the draws' scatter on the scale w taken as normal too: for typical
     electrodes, not for statements (folds of 2 to 20 differ by 1 to 4 % from those of all draws)."""
-    middle, spread = law.log_normal(responses)
-    k = np.sqrt(spread**2 + law.electrode.cv**2).mean(axis=1, keepdims=True)
-    s = float(np.sqrt(law.variance).mean())
-    placed = stretched(np.exp(middle), k, s)
-    mean, variance = placed.mean(axis=1, keepdims=True), placed.var(axis=1, keepdims=True)
+    k, s = shape.k.mean(axis=1, keepdims=True), float(np.sqrt(law.variance).mean())
+    typical = shape.growth / shape.k
+    typical *= np.exp(law.electrode.log_gain + law.shift)
+    placed = stretched(typical, k, s)
+    mean = placed.mean(axis=1, keepdims=True)
+    placed -= mean
+    variance = np.einsum("nm,nm->n", placed, placed)[:, None] / placed.shape[1]
     return np.asarray((stretched(signal, k, s) - mean) / np.sqrt(1.0 + variance))
 
 
-def _correction(law: DipLaw, signal: float, responses: Responses, rough: FloatArray) -> SmoothCurve:
-    """Exact minus approximate score over minus the approximate one, which is (n,) at the levels of responses."""
-    inner = [int(np.argmin(np.abs(rough[1:-1] - score))) + 1 for score in SCORES]
-    chosen = np.array(sorted({0, *inner, rough.size - 1}))  # numpy's unique of a list loads masked arrays
-    place, first = np.unique(-rough[chosen], return_index=True)
-    near = np.abs(place) < FAR
-    if not near.any():
+def _correction(law: DipLaw, signal: float, shape: Shape, known: tuple[FloatArray, FloatArray]) -> SmoothCurve:
+    """Exact minus approximate score over minus the approximate one. shape : at levels, plateau last; known : these
+    (n,), and the approximate scores there."""
+    levels, rough = known
+    inner = np.abs(rough[1:-1] - np.array(SCORES)[:, None]).argmin(axis=1) + 1
+    chosen = {-rough[n]: n for n in sorted({0, *inner.tolist(), rough.size - 1}, reverse=True) if abs(rough[n]) < FAR}
+    if not chosen:
         return SmoothCurve.through(np.zeros(1), np.zeros(1))
-    at, part = responses.part(chosen[first[near]], PART), law.thinned(PART)
-    apart = scores_of(part.cdf(np.array([signal]), at)) - scores_of(part.approximate_cdf(signal, at))
-    return SmoothCurve.through(place[near], apart)
+    place = np.array(sorted(chosen))
+    at, part = np.array([chosen[score] for score in place.tolist()]), law.thinned(PART)
+    exact = part.cdf(np.array([signal]), law.shared_responses(levels).part(at, PART))
+    rough_part = part.approximate_cdf(signal, shape.part(at, PART))
+    return SmoothCurve.through(place, scores_of(exact) - scores_of(rough_part))

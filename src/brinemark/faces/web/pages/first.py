@@ -9,7 +9,7 @@ from urllib.parse import urlencode
 
 from brinemark.faces.web.answers import Answer, GoTo, Page
 from brinemark.faces.web.filters import segment
-from brinemark.faces.web.looks import calibration_of, rows_of
+from brinemark.faces.web.looks import rows_of
 from brinemark.faces.web.visit import Visit
 from brinemark.steps.next_steps import CALIBRATE, CHECK, CONTROLS, FILL, LAY_OUT, LOOK, MAKE, READ
 from brinemark.terms.making import READY
@@ -42,7 +42,7 @@ def _overview(visit: Visit) -> dict[str, Any]:
     """How much there is, and when what was done last."""
     rows = [row.row for row in rows_of(visit.desk)]
     batches = visit.book.batches()
-    report, _ = calibration_of(visit.desk)
+    calibrations = visit.book.calibrations()
     heads = visit.desk.kept("heads", visit.book.reading_heads)
     counts = {
         "batches": len(batches),
@@ -54,7 +54,7 @@ def _overview(visit: Visit) -> dict[str, Any]:
     last = {
         "measured": max((row.measured_at for row in rows), default=None),
         "read": heads[-1].made_at if heads else None,
-        "calibrated": None if report is None else visit.book.record(report.id).made_at,
+        "calibrated": calibrations[0].made_at if calibrations else None,
     }
     shown = {name: when.isoformat() if isinstance(when, datetime) else when for name, when in last.items()}
     return {"empty": not rows and not batches, "counts": counts, "last": shown}

@@ -36,6 +36,7 @@ def form(visit: Visit) -> Answer:
         "stocks": sorted({*settings.stock, *(row.stock for row in rows if row.stock)}),
         "lots": sorted({*settings.lot, *(row.matrix_lot for row in rows if row.matrix_lot)}),
         "unit": settings.analyte.level_unit,
+        "samples": list(visit.asked.get("sample", ())),
     }
     return Page("lay_out.html", "Lay out a run", data)
 

@@ -10,9 +10,11 @@ from brinemark.faces.web.answers import Answer, GoTo, Page
 from brinemark.faces.web.looks import READINGS, all_rows, calibration_of, electrodes_of, rows_of
 from brinemark.faces.web.visit import Visit, sliced
 from brinemark.terms.errors import Refused
+from brinemark.terms.making import READY
 from brinemark.terms.wording import film_words
 
 READ_ROLES = ("sample", "control")
+ONE_MORE = "one more"
 
 
 def table(visit: Visit) -> Answer:
@@ -59,15 +61,41 @@ def one(visit: Visit) -> Answer:
     if heads:
         data |= visit.desk.kept(("sample", heads[-1].id), lambda: _said(visit, heads[-1].id))
         data["old"] = report is None or heads[-1].calibration != report.id
+        data["supposed"] = _supposed(visit, name, heads[-1].id)
+        data["choices"] = [] if report is None else _choices(visit, set(report.calibration.readings.batch))
     return Page("sample.html", f"Sample {name}", data)
 
 
-def read_one(visit: Visit) -> Answer:
+def begin(visit: Visit) -> Answer:
+    """Read the sample, or suppose one more electrode for it."""
     name = visit.path["name"]
     if not any(row.row.sample == name for row in rows_of(visit.desk)):
         raise Refused(f"no sample {name!r}", "a sample of a run sheet", "look it up on the page Samples")
-    job = visit.desk.jobs.begin("read", f"Read sample {name}", samples=[name])
+    if visit.get("do") == ONE_MORE:
+        batch = visit.get("batch")
+        job = visit.desk.jobs.begin(ONE_MORE, f"One more electrode for {name}", sample=name, batch=batch)
+    else:
+        job = visit.desk.jobs.begin("read", f"Read sample {name}", samples=[name])
     return GoTo(f"/jobs/{job.id}")
+
+
+def _supposed(visit: Visit, name: str, reading: str) -> dict[str, Any] | None:
+    """What one more electrode would change, as it was worked out last of this very reading."""
+    job = visit.desk.jobs.last(ONE_MORE, sample=name)
+    if job is None or job.answer["reading"] != reading:
+        return None
+    answer = dict(job.answer)
+    dilution = answer["best"] or min((row["dilution"] for row in answer["rows"]), default=1.0)
+    wanted = {"batch": answer["batch"], "sample": f"{name}; {dilution:g}; 1"}
+    return {**answer, "lay_out": f"/lay-out?{urlencode(wanted)}"}
+
+
+def _choices(visit: Visit, calibrated: set[str]) -> list[tuple[str, str]]:
+    """Batches of the calibration, newest first, with how many of their electrodes are ready."""
+    known = visit.desk.kept("batches in order", visit.book.batches)
+    found = [(one.name, one.count(READY)) for one in reversed(known) if one.name in calibrated]
+    words = [(name, f"{name} ({ready} ready)" if ready else name) for name, ready in found]
+    return [("", "the newest with ready electrodes"), *words]
 
 
 def _heads(visit: Visit) -> Sequence[Any]:
@@ -148,4 +176,4 @@ def _row_ids(visit: Visit, electrodes: Sequence[str]) -> dict[tuple[str, int], s
     }
 
 
-__all__ = ["electrodes_of", "one", "read_all", "read_one", "table"]
+__all__ = ["begin", "electrodes_of", "one", "read_all", "table"]

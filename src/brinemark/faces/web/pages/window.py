@@ -23,7 +23,7 @@ if TYPE_CHECKING:
     from brinemark.steps.trial_answers import DefinitionTrial, KnownReading
 
 SWEEPS = ("anodic", "cathodic")
-MOST_AT_ONCE = 150
+MOST_AT_ONCE = 120
 """Electrodes that a request reads; more are read by a job."""
 
 NAMES = ("low", "high", "quantity", "baseline", "sweep")
@@ -42,11 +42,21 @@ def show(visit: Visit) -> Answer:
     }
     if visit.part:
         return Page("window_effect.html", "What the window does", data)
-    key = ("window view", data["definition"]["sweep"])
-    data["view"] = visit.desk.kept(key, lambda: view_of(*visit.book.curves_to_try(data["definition"]["sweep"])))
+    data["view"] = _view(visit, data["definition"])
+    data["close"] = visit.ask("close") == "1"
+    data["other_view"] = visit.with_asked(close="" if data["close"] else "1")
     data["count"] = visit.desk.kept("known count", visit.book.known_count)
     data["seen"] = visit.desk.kept("definition seen", lambda: _seen(visit))
     return Page("window.html", "Try a window of the signal", data)
+
+
+def _view(visit: Visit, form: Mapping[str, Any]) -> dict[str, Any]:
+    """Curves on the surface: all that they share, or the window from close where the address wishes that."""
+    ends = None
+    if visit.ask("close") == "1" and form["low"] and form["high"] and float(form["low"]) < float(form["high"]):
+        ends = float(form["low"]), float(form["high"])
+    key = ("window view", form["sweep"], ends)
+    return visit.desk.kept(key, lambda: view_of(*visit.book.curves_to_try(form["sweep"]), ends))
 
 
 def begin(visit: Visit) -> Answer:
@@ -54,7 +64,8 @@ def begin(visit: Visit) -> Answer:
     asked = _asked(visit.given)
     if "low" not in asked or "high" not in asked:
         raise Refused("a window with one end", "its low and its high end", "fill in both")
-    address = f"/curves/window?{urlencode(asked)}#effect"
+    close = {"close": "1"} if visit.get("close") == "1" else {}
+    address = f"/curves/window?{urlencode(asked | close)}#effect"
     if visit.desk.kept("known count", visit.book.known_count) > MOST_AT_ONCE:
         job = visit.desk.jobs.begin("try", "Try a window of the signal", **_arguments(asked), see=address)
         return GoTo(f"/jobs/{job.id}")

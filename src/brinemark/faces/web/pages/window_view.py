@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -15,14 +16,22 @@ from brinemark.terms.pictures import OverlaidCurve
 WIDTH, HEIGHT = 720, 400
 LEFT, RIGHT, TOP, BOTTOM = 64, 676, 12, 352
 POINTS = 160
+AROUND = 0.5
+"""Seen from close, so much of the window's width on either side of it."""
+
 LOOKS = 8
 """Looks of lines in the style sheet, from the lowest level to the highest."""
 
 
-def view_of(curves: Sequence[OverlaidCurve], reason: str) -> dict[str, Any]:
-    """Curves in their own units, thinned, with the frame that they are drawn in; reason : why there are none."""
+def view_of(curves: Sequence[OverlaidCurve], reason: str, window: tuple[float, float] | None = None) -> dict[str, Any]:
+    """Curves in their own units, thinned, with the frame that they are drawn in; reason : why there are none.
+
+    window : that and a little beside it is seen from close; None shows all.
+    """
+    if window is not None:
+        curves = _close(curves, window)
     if not curves:
-        return {"reason": reason, "curves": [], "kinds": []}
+        return {"reason": reason or "no curve reaches over this window", "curves": [], "kinds": []}
     every = np.concatenate([one.y for one in curves])
     of_spectra = float(curves[0].x.max()) > 50.0
     factor, unit = (1.0, "1") if of_spectra else scaled_unit("A", every)
@@ -40,6 +49,12 @@ def view_of(curves: Sequence[OverlaidCurve], reason: str) -> dict[str, Any]:
         "kinds": [{"words": shown_unit_in(kind), "look": look} for kind, look in kinds.items()],
         "curves": [_curve(one, factor, kinds[one.kind]) for one in curves],
     }
+
+
+def _close(curves: Sequence[OverlaidCurve], window: tuple[float, float]) -> list[OverlaidCurve]:
+    beside = AROUND * (window[1] - window[0])
+    parts = [(one, (one.x >= window[0] - beside) & (one.x <= window[1] + beside)) for one in curves]
+    return [replace(one, x=one.x[here], y=one.y[here]) for one, here in parts if here.sum() > 1]
 
 
 def shown_unit_in(kind: str) -> str:

@@ -46,6 +46,17 @@
     }
   }
 
+  // The other view of the curves, with what the fields hold now.
+  const other = document.getElementById("other-view");
+  other.addEventListener("click", () => {
+    const address = new URL(other.href);
+    for (const name of ["low", "high", "quantity", "baseline", "sweep"]) {
+      const field = form.elements.namedItem(name);
+      if (field && field.value.trim()) address.searchParams.set(name, field.value.trim());
+    }
+    other.href = address.href;
+  });
+
   // Move an end; the two never meet, and stay on the curves.
   function move(end, value, by) {
     const other = numberIn(fields[end === "low" ? "high" : "low"]);
