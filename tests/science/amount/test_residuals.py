@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 from histories import calibrated, history, simulated
 
-from brinemark.science.amount.law import electrode_laws
+from brinemark.science.amount.electrodes import electrode_laws
 from brinemark.science.amount.predictive import batch_draws, of_batch, subset
 from brinemark.science.amount.residuals import residuals
 from brinemark.science.amount.scale import scale_of_calibration

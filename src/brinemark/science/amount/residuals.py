@@ -21,7 +21,7 @@ from dataclasses import replace
 import numpy as np
 
 from brinemark.science.amount.covariates import raw_of_readings
-from brinemark.science.amount.law import electrode_laws
+from brinemark.science.amount.electrodes import electrode_laws
 from brinemark.science.amount.normal import normal_scores
 from brinemark.science.amount.predictive import BatchDraws, batch_latents, of_batch, subset
 from brinemark.science.amount.scale import scale_of_calibration
