@@ -1,17 +1,20 @@
 """The bench pages on a large logbook: seconds at the server for each page, and with many people at once.
 
     python benchmarks/pages.py [--batches 500] [--samples 1000] [--people 20] [--folder DIRECTORY]
+    python benchmarks/uploads.py        what the pages take in, in a logbook of its own
 
 An invented logbook of 500 batches with five electrodes each: blanks and standards, and 1,000 samples on fresh
 electrodes, as signals without curves, since no page but Curves opens one. It is made once and kept in the folder when
 one is named. Every page is asked for several times over one connection, first in a fresh server, then with 20 people at
-once; a page is met at a median of 300 ms, 20 people at 500 ms without an error.
+once; a page is met at a median of 300 ms, 20 people at 500 ms without an error. Beside the median stands the first
+request after a change of the logbook, when nothing is remembered.
 """
 
 from __future__ import annotations
 
 import argparse
 import http.client
+import json
 import subprocess
 import sys
 import tempfile
@@ -116,6 +119,33 @@ def crowd(host: str, port: int, addresses: Sequence[str], people: int) -> tuple[
     return median(one[2] for one in found), sum(one[1] >= 400 for one in found)
 
 
+def changed(folder: Path) -> None:
+    """Record one more batch, so that the server remembers nothing of before."""
+    with Logbook.open(folder) as book:
+        name = f"Z{len(book.audit())}"
+        book.record_making({"batch": name, "made_on": "2033-01-01", "electrode_count": 1})
+
+
+def pictures(host: str, port: int) -> list[tuple[str, float, int]]:
+    """Name, seconds and bytes of the pictures of the page Calibration."""
+    data = json.loads(body_of(host, port, "/calibration"))
+    found = []
+    for name in ("fan", "residuals", "fit"):
+        if data[name]:
+            _, _, seconds, size = ask(host, port, [data[name]])[0]
+            found.append((f"picture {name}", seconds, size))
+    return found
+
+
+def body_of(host: str, port: int, address: str) -> bytes:
+    """The data of a page as JSON."""
+    connection = http.client.HTTPConnection(host, port, timeout=120)
+    connection.request("GET", address, headers={"Accept": "application/json"})
+    body = connection.getresponse().read()
+    connection.close()
+    return body
+
+
 def judged(name: str, value: float, limit: float) -> bool:
     met = value <= limit
     print(f"{'met' if met else 'MISSED'}: {name} {value:.3f} s, wanted {limit:g} s")
@@ -129,10 +159,15 @@ def looked_at(folder: Path, people: int) -> bool:
         there = [one[0] for one in ask(host, port, PAGES) if one[1] < 400]
         print(f"not served: {', '.join(one for one in PAGES if one not in there) or 'none'}")
         for address in there:
+            changed(folder)
+            cold = ask(host, port, [address])[0]
             seen = [ask(host, port, [address])[0] for _ in range(5)]
             middle = median(one[2] for one in seen)
-            print(f"  {address:22} {1e3 * middle:7.1f} ms  {seen[0][3] / 1e3:7.1f} kB")
+            first_s = f"first after a change {1e3 * cold[2]:7.1f} ms"
+            print(f"  {address:22} {1e3 * middle:7.1f} ms  {seen[0][3] / 1e3:7.1f} kB  {first_s}")
             met = judged(address, middle, PAGE_S) and met
+        for name, seconds, size in pictures(host, port):
+            print(f"  {name:22} {1e3 * seconds:7.1f} ms  {size / 1e3:7.1f} kB  drawn for the first time")
         middle, errors = crowd(host, port, there, people)
         print(f"{people} people at once: {errors} errors")
         return judged(f"{people} people, median", middle, CROWD_S) and met and not errors
@@ -145,7 +180,12 @@ def main() -> int:
     parser.add_argument("--samples", type=int, default=1000)
     parser.add_argument("--people", type=int, default=20)
     parser.add_argument("--folder", type=Path, help="keep the logbook here, or use the one that is there")
+    parser.add_argument("--uploads", action="store_true", help="only what is taken in, without the large logbook")
     given = parser.parse_args()
+    if given.uploads:
+        import uploads
+
+        return 0 if uploads.run() else 1
     with tempfile.TemporaryDirectory() as short:
         folder = given.folder or Path(short) / "large"
         if not folder.exists():

@@ -70,7 +70,7 @@ def test_chart_says_what_it_drew_and_where(book: Path, tmp_path: Path) -> None:
     assert data("chart", *words, "statements", "--to", file, "--replace")["name"] is None
     many = ("curves:S2", "--prescans", "with", "--above-baseline", "--to", file, "--replace")
     assert data("chart", *words, *many)["of"] == "curves"
-    for what in ("fit", "life:S2-5"):
+    for what in ("fit", "residuals", "life:S2-5"):
         data("chart", *words, what, "--to", file, "--replace")
 
 

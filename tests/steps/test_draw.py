@@ -20,10 +20,12 @@ from brinemark.steps.draw import (
     calibration_picture,
     draw_calibration,
     draw_reading,
+    draw_residuals,
     draw_statements,
     draw_trace,
     fan_panels,
     reading_picture,
+    residuals_picture,
 )
 from brinemark.steps.place import Place
 from brinemark.terms.amounts import FitCheck, SamplePortion
@@ -121,6 +123,17 @@ def test_the_public_logbook_draws_the_same_pictures(place: Place, logbook: Logbo
     assert logbook.draw_statements(sample) == draw_statements(place, [sample], "svg")
     batch = logbook.calibration().calibration.readings.batch[0]
     assert logbook.draw_calibration(batches=[batch]) == draw_calibration(place, "svg", None, [batch])
+
+
+def test_residuals_are_drawn_of_every_electrode_or_of_named_batches(place: Place, logbook: Logbook) -> None:
+    known = logbook.calibration().calibration.readings
+    spec = residuals_picture(logbook.calibration())
+    drawn = next(layer for layer in spec["layer"] if layer["mark"]["type"] == "point")["data"]["values"]
+    assert len(drawn) == len(known.electrode)
+    batch = known.batch[0]
+    assert logbook.draw_residuals(batches=[batch]) == draw_residuals(place, "svg", None, [batch])
+    with pytest.raises(Refused, match="no batch 'nowhere'"):
+        logbook.draw_residuals(batches=["nowhere"])
 
 
 def test_a_reading_is_drawn_under_its_own_sentence_and_critical_value(logbook: Logbook) -> None:

@@ -73,3 +73,39 @@ def test_labels_hold_a_code_for_each_unused_electrode(bench: Bench) -> None:
     page = bench.client.get("/labels/B7").text
     assert page.count("/pictures/code.svg?text=B7-") == 5
     assert bench.client.get("/labels/B5").status_code == 404
+
+
+def test_an_electrode_that_was_not_used_yet_shows_its_making_and_its_state(bench: Bench) -> None:
+    bench.send("/batch-making", **MAKING, positions="B7-2 = edge")
+    page = bench.client.get("/electrodes/B7-2").text
+    assert "made on 2031-05-02 by Maker &lt;b&gt;, lay at edge" in page
+    assert "Its state: ready." in page
+    assert 'href="/lay-out?batch=B7"' in page
+    assert "No run sheet names it yet." in page
+    assert "<table" not in page
+    assert 'href="/electrodes/B7-2"' in bench.client.get("/batches/B7").text
+    bench.send("/batches/B7", electrode="B7-2", reason="film lifted")
+    data = bench.client.get("/electrodes/B7-2", headers={"accept": "application/json"}).json()
+    assert (data["made"]["state"], data["made"]["lay_out"], data["rows"]) == ("set aside", "", [])
+    assert bench.client.get("/electrodes/B7-9").status_code == 404
+
+
+def test_a_used_electrode_says_what_it_was_spent_on_and_offers_no_run(bench: Bench) -> None:
+    data = bench.client.get("/electrodes/B5-3", headers={"accept": "application/json"}).json()
+    assert data["made"]["state"] == "spent"
+    assert data["made"]["lay_out"] == ""
+    assert len(data["rows"]) == 1
+
+
+def test_pre_scans_of_a_batch_lie_over_one_another_where_there_are_any(bench: Bench) -> None:
+    data = bench.client.get("/batches/B5", headers={"accept": "application/json"}).json()
+    assert data["prescans"] == "/pictures/overlay.svg?batch=B5&prescans=only"
+    drawn = bench.client.get(data["prescans"])
+    assert drawn.status_code == 200
+    assert drawn.content.startswith(b"<svg")
+    chosen = bench.client.get(data["curves"], headers={"accept": "application/json"}).json()
+    assert chosen["choice"]["batch"] == "B5"
+    assert all(one["prescan"] for one in chosen["curves"])
+    assert len(chosen["curves"]) == len(data["electrodes"])
+    without = bench.client.get("/batches/B6", headers={"accept": "application/json"}).json()
+    assert (without["prescans"], without["curves"]) == ("", "")

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import time
 from pathlib import Path
+from typing import Any
 
 import pytest
 
@@ -83,6 +84,14 @@ def test_closing_ends_what_runs(folder: Path) -> None:
     job = jobs.begin("verify", "Check")
     jobs.close()
     assert job.ended
+
+
+def test_nothing_begins_once_the_pages_are_being_closed(bench: Bench) -> None:
+    bench.desk.jobs.close()
+    answer: Any = bench.send("/calibration")
+    assert answer.status_code == 422
+    assert "being closed" in answer.text
+    assert bench.desk.jobs.all() == []
 
 
 def test_a_process_that_dies_is_told_of(jobs: Jobs) -> None:

@@ -130,6 +130,17 @@ def test_settings_that_are_not_sound_are_said_on_every_page_and_the_pages_come_b
     assert bench.client.get("/samples").status_code == 200
 
 
+def test_residuals_of_the_calibration_are_a_picture_of_the_batches_chosen(bench: Bench) -> None:
+    data = bench.client.get("/calibration", headers=JSON).json()
+    assert data["judged"] == 5
+    assert data["residuals"].startswith("/pictures/residuals.svg?calibration=")
+    one = bench.client.get("/calibration?batch=B4", headers=JSON).json()
+    assert one["residuals"].endswith("&batch=B4")
+    drawn = bench.client.get(one["residuals"]).text
+    assert "4 electrodes of 1 batch against level" in drawn
+    assert bench.client.get("/pictures/residuals.svg?batch=nowhere").status_code == 404
+
+
 def test_what_an_earlier_version_answered_is_still_shown(bench: Bench, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr("brinemark.steps.chosen.ENGINE", "9.9.9/1")
     page = bench.client.get("/samples/S-mid")

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+import tempfile
 import zipfile
 from pathlib import Path
 from typing import Any
@@ -53,6 +54,17 @@ def test_a_run_comes_in_by_files_and_its_page_shows_every_row(bench: Bench, run:
     assert "B8-1" in page
     assert "S-new" in page
     assert bench.client.get("/samples/S-new").status_code == 200
+
+
+def test_files_that_come_while_the_pages_are_being_closed_leave_nothing(
+    bench: Bench, run: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(tempfile, "tempdir", str(tmp_path))
+    bench.desk.jobs.close()
+    parts = [("sheet", (run.name, run.read_bytes())), *as_curves(curves(run), run.parent)]
+    answer = bench.client.post("/take-in", data={TOKEN: bench.token()}, files=parts)
+    assert answer.status_code == 422
+    assert list(tmp_path.glob("brinemark-*")) == []
 
 
 def test_a_run_comes_in_by_an_archive(bench: Bench, run: Path) -> None:

@@ -77,6 +77,14 @@ class Drawing(Opened):
 
         return draw_fit(self._place, kind, calibration)
 
+    def draw_residuals(
+        self, kind: Kind = "svg", calibration: str | None = None, batches: Sequence[str] | None = None
+    ) -> bytes:
+        """How far each calibration electrode lies from what its batch lets expect, all or named batches. Refused."""
+        from brinemark.steps.draw import draw_residuals
+
+        return draw_residuals(self._place, kind, calibration, batches)
+
     def draw_statements(self, *samples: str, kind: Kind = "svg", calibration: str | None = None) -> bytes:
         """The statements about the samples, or about all, on one axis. Raises Refused."""
         from brinemark.steps.draw import draw_statements

@@ -33,6 +33,7 @@ LARGEST_POTENTIAL_V = 20.0  # beyond any electrochemical cell in water; a larger
 LARGEST_CYCLE = 1_000_000
 _HEADER_WITHIN = 500
 _COMMENT = ("#", "%", ";", "!")
+_PLAIN = frozenset("0123456789+-.")  # begins a row of numbers, whatever the delimiter
 
 
 @dataclass(frozen=True, slots=True)
@@ -202,7 +203,7 @@ def _rows(table: _Table) -> list[tuple[int, str]]:
     return [
         (row, line)
         for row, line in enumerate(table.lines, start=table.first)
-        if line.strip(blank) and not line.lstrip().startswith(marks)
+        if line[:1] in _PLAIN or (line.strip(blank) and not line.lstrip().startswith(marks))
     ]
 
 

@@ -14,6 +14,7 @@ from brinemark.outputs.charts import (
     life_chart,
     reading_chart,
     render,
+    residuals_chart,
     shown_unit,
     statement_strip,
     trace_chart,
@@ -21,6 +22,7 @@ from brinemark.outputs.charts import (
 from brinemark.records.reader import Reader
 from brinemark.science.amount.limits import response_band
 from brinemark.science.amount.predictive import BatchPart, DrawMemory, of_batch
+from brinemark.science.amount.residuals import residuals
 from brinemark.steps.answers import CalibrationReport, ElectrodeUse, SampleReading
 from brinemark.steps.chosen import current
 from brinemark.steps.kept_draws import kept_draws
@@ -143,6 +145,20 @@ def fit_picture(report: CalibrationReport) -> Spec:
     return fit_chart(report.calibration.fit, f"Calibration {report.id[:12]}: how the model fits")
 
 
+def draw_residuals(
+    place: Place, kind: Kind, calibration: str | None = None, batches: Sequence[str] | None = None
+) -> bytes:
+    """How far each calibration electrode lies from what its batch lets expect: all, or named batches. Refused."""
+    return render(residuals_picture(stored_calibration(place, calibration), batches), kind)
+
+
+def residuals_picture(report: CalibrationReport, batches: Sequence[str] | None = None) -> Spec:
+    """The chart of the residuals of a calibration; batches : None = all. Raises Refused for one that it has not."""
+    _known_batches(report, batches)
+    found = residuals(report.calibration, batches)
+    return residuals_chart(found, report.unit, f"Calibration {report.id[:12]}: residuals of {len(found)} electrodes")
+
+
 def draw_statements(place: Place, samples: Sequence[str], kind: Kind, calibration: str | None = None) -> bytes:
     """The statements about the named samples, or about every sample, on one axis. Raises Refused."""
     answers = read_samples(place, samples, calibration)
@@ -166,15 +182,21 @@ def calibration_picture(
     """
     readings = report.calibration.readings
     pairs = sorted(set(zip(readings.batch, readings.instrument, strict=True)))
-    missing = sorted(set(batches or ()) - set(readings.batch))
-    if missing:
-        there = ", ".join(sorted(set(readings.batch)))
-        raise Refused(f"no batch {missing[0]!r} in this calibration", f"one of {there}", "name one of them")
+    _known_batches(report, batches)
     wanted = [pair for pair in pairs if batches is None or pair[0] in batches]
     count = len({batch for batch, _ in wanted})
     title = f"Calibration {report.id[:12]}: {report.analyte}, {count} {'batch' if count == 1 else 'batches'}"
     panels = fan_panels(report.calibration, wanted, memory)
     return calibration_fan(panels, report.unit, report.signal_unit, title)
+
+
+def _known_batches(report: CalibrationReport, batches: Sequence[str] | None) -> None:
+    """Raises Refused for a batch that a calibration does not have."""
+    known = set(report.calibration.readings.batch)
+    missing = sorted(set(batches or ()) - known)
+    if missing:
+        there = ", ".join(sorted(known))
+        raise Refused(f"no batch {missing[0]!r} in this calibration", f"one of {there}", "name one of them")
 
 
 def reading_picture(answer: SampleReading, report: CalibrationReport | None) -> Spec:

@@ -181,6 +181,21 @@ class FitCheck:
         return abs(self.tau) > self.limit * self.u
 
 
+@dataclass(frozen=True, slots=True)
+class Residual:
+    """How far the main reading of a calibration electrode lies from what its batch's other electrodes let expect.
+
+    level [level unit]; score : normal score of its signal, 0 at the median that is expected, +-1.96 at the ends of the
+    95 % band.
+    """
+
+    electrode: str
+    batch: str
+    instrument: str
+    level: float
+    score: float
+
+
 @dataclass(frozen=True, slots=True, eq=False)
 class Calibration:
     """Posterior of the response model.

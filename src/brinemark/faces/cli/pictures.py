@@ -20,7 +20,7 @@ if TYPE_CHECKING:
     from brinemark.outputs.charts import Kind
 
 KINDS = ("svg", "png", "pdf")
-WHOLE = ("calibration", "fit", "statements")
+WHOLE = ("calibration", "fit", "residuals", "statements")
 STEMS = {
     "batch": "calibration",
     "electrode": "curve",
@@ -33,6 +33,7 @@ STEMS = {
 WORDS = {
     "calibration": "the calibration",
     "fit": "the fit of the model",
+    "residuals": "the residuals of the calibration",
     "statements": "the statements about all samples",
     "curves": "the curves of batch {}",
     "batch": "the calibration of batch {}",
@@ -96,6 +97,7 @@ def chart(session: Session, /, what: str, to: Path | None, covariate: str, **opt
     a sample            its reading: how well each level fits
     statements          all samples on one axis
     fit                 what standards and batches would have beyond the model
+    residuals           how far each calibration electrode lies from its batch
 
     \b
     Examples:
@@ -152,6 +154,8 @@ def _draw(logbook: Logbook, picture: Picture, kind: Kind) -> bytes:
         return logbook.draw_calibration(kind, picture.calibration)
     if picture.of == "fit":
         return logbook.draw_fit(kind, picture.calibration)
+    if picture.of == "residuals":
+        return logbook.draw_residuals(kind, picture.calibration)
     if picture.of == "statements":
         return logbook.draw_statements(kind=kind, calibration=picture.calibration)
     if picture.of == "batch":

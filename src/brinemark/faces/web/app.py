@@ -15,7 +15,7 @@ from starlette.concurrency import run_in_threadpool
 from starlette.datastructures import FormData
 from starlette.exceptions import HTTPException
 from starlette.middleware import Middleware
-from starlette.requests import Request
+from starlette.requests import ClientDisconnect, Request
 from starlette.responses import HTMLResponse, JSONResponse, RedirectResponse, Response
 from starlette.routing import Mount, Route
 from starlette.staticfiles import StaticFiles
@@ -104,7 +104,10 @@ class Pages:
         methods = [*(("GET",) if place.get else ()), *(("POST",) if place.post else ())]
 
         async def answer(request: Request) -> Response:
-            return await self.answer(request, place)
+            try:
+                return await self.answer(request, place)
+            except ClientDisconnect:  # the browser went away in the middle of a form; nobody waits for this
+                return Response(status_code=400)
 
         return Route(place.address, answer, methods=methods)
 

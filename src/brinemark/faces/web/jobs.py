@@ -7,8 +7,11 @@ store is rolled back by the database.
 from __future__ import annotations
 
 import shutil
+import signal
+import sys
 import threading
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
+from contextlib import contextmanager
 from dataclasses import dataclass, field
 from datetime import UTC, datetime
 from multiprocessing import get_context
@@ -19,6 +22,7 @@ from pathlib import Path
 from typing import Any
 
 from brinemark.faces.web.work import carry_out
+from brinemark.terms.errors import Refused
 
 WAITING, RUNNING, DONE, REFUSED, STOPPED, FAILED = "waiting", "running", "done", "refused", "stopped", "failed"
 ENDED = (DONE, REFUSED, STOPPED, FAILED)
@@ -75,9 +79,16 @@ class Jobs:
     def begin(self, kind: str, title: str, folder: Path | None = None, *, keep: bool = False, **arguments: Any) -> Job:
         """Start a job of a kind that work.py knows.
 
-        folder : files of its own, removed when it has ended, or with keep when the job is forgotten.
+        folder : files of its own, removed when it has ended, or with keep when the job is forgotten. Raises Refused
+        when the pages are being closed; then the folder is gone too.
         """
         with self._lock:
+            if self._closing:
+                if folder is not None:
+                    shutil.rmtree(folder, ignore_errors=True)
+                raise Refused(
+                    "work for pages that are being closed", "open pages", "serve them again, and send it again"
+                )
             self._count += 1
             job = Job(str(self._count), title, kind, arguments, _now())
             job.spool, job.keep = folder, keep
@@ -112,7 +123,8 @@ class Jobs:
 
     def close(self) -> None:
         """Stop all jobs and wait until they have ended."""
-        self._closing = True
+        with self._lock:
+            self._closing = True
         for job in self.all():
             self.stop(job.id)
         for thread in self._threads:
@@ -141,7 +153,8 @@ class Jobs:
         given = (job.kind, str(self._folder), {**job.arguments, **more}, there, self._stops[job.id])
         process = self._context.Process(target=carry_out, args=given, daemon=True)
         job.state = RUNNING
-        process.start()
+        with _without_interrupts():
+            process.start()
         there.close()
         try:
             self._listen(job, here, process)
@@ -171,6 +184,19 @@ class Jobs:
                 waited += 0.1
                 if waited > PATIENCE_S:
                     return
+
+
+@contextmanager
+def _without_interrupts() -> Iterator[None]:
+    """What this thread starts never hears Ctrl-C, which a terminal sends to it too: not even before it can say so."""
+    if sys.platform == "win32":
+        yield
+        return
+    before = signal.pthread_sigmask(signal.SIG_BLOCK, (signal.SIGINT,))
+    try:
+        yield
+    finally:
+        signal.pthread_sigmask(signal.SIG_SETMASK, before)
 
 
 def _sweep(job: Job) -> None:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import asyncio
+import logging
 import signal
 import socket
 from collections.abc import Callable, Iterator
@@ -41,9 +43,16 @@ def serve(folder: Path, port: int, on_ready: Callable[[str], None]) -> None:
         try:
             app = build_app(desk, [f"{name}:{number}" for name in NAMES], PLACES)
             config = uvicorn.Config(app, **SETTINGS)
+            logging.getLogger("uvicorn.error").addFilter(_is_no_cut)
             _Server(config, lambda: on_ready(f"http://{LOOPBACK}:{number}/")).run(sockets=[listener])
         finally:
             desk.close()
+
+
+def _is_no_cut(record: logging.LogRecord) -> bool:
+    """False of what is said when the end cuts a request off: a form half sent was not stored, and is sent again."""
+    fault = record.exc_info[1] if record.exc_info else None
+    return not (isinstance(fault, asyncio.CancelledError) or str(record.msg).startswith("Cancel %s running task"))
 
 
 @contextmanager

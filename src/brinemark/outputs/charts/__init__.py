@@ -7,6 +7,7 @@ from brinemark.outputs.charts.frame import Kind, Spec, render, shown_unit
 from brinemark.outputs.charts.life import life_chart
 from brinemark.outputs.charts.overlay import overlay_chart
 from brinemark.outputs.charts.reading import reading_chart
+from brinemark.outputs.charts.residuals import residuals_chart
 from brinemark.outputs.charts.spans import stated_span
 from brinemark.outputs.charts.strip import statement_strip
 from brinemark.outputs.charts.trace import trace_chart
@@ -21,6 +22,7 @@ __all__ = [
     "overlay_chart",
     "reading_chart",
     "render",
+    "residuals_chart",
     "shown_unit",
     "stated_span",
     "statement_strip",

@@ -125,11 +125,17 @@ def batch_draws(calibration: Calibration, readings: ElectrodeReadings, batches: 
 
 def batch_part(calibration: Calibration, own: ElectrodeReadings, batch: str, seed: int) -> BatchPart:
     """One batch by its present electrodes, the same whatever other batches read the sample."""
-    rng = np.random.default_rng(np.random.SeedSequence([seed, 1, zlib.crc32(batch.encode())]))
     then, ratio = of_batch(calibration.readings, batch), np.zeros(calibration.draws.shape[0])
     if not same_electrodes(own, then):
         ratio = _log_evidence(calibration, own) - _log_evidence(calibration, then)
-    return BatchPart(_latents(calibration, own, rng), ratio)
+    return BatchPart(batch_latents(calibration, own, batch, seed), ratio)
+
+
+def batch_latents(calibration: Calibration, own: ElectrodeReadings, batch: str, seed: int) -> FloatArray:
+    """Latents (3, M) of a batch given some electrodes of its own, one draw for each stored draw of the population,
+    which stays as it is."""
+    rng = np.random.default_rng(np.random.SeedSequence([seed, 1, zlib.crc32(batch.encode())]))
+    return _latents(calibration, own, rng)
 
 
 def _together(calibration: Calibration, parts: Mapping[str, BatchPart], seed: int) -> BatchDraws:

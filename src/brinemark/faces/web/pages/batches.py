@@ -10,7 +10,7 @@ from urllib.parse import urlencode
 
 from brinemark.faces.web.answers import Answer, GoTo, Page
 from brinemark.faces.web.filters import segment
-from brinemark.faces.web.looks import calibration_of
+from brinemark.faces.web.looks import calibration_of, rows_of
 from brinemark.faces.web.numbers import number_from, shown_unit
 from brinemark.faces.web.visit import Faulty, Visit, sliced
 from brinemark.terms.errors import Refused
@@ -121,6 +121,8 @@ def _data(visit: Visit, name: str) -> dict[str, Any]:
         electrode["film"] = films.get(electrode["electrode"])
     limits = [] if made is None else [one for one in made["limits"] if one["batch"] == name]
     there = made is not None and name in made["electrodes"]["batches"]
+    scanned = any(row.row.batch == name and row.prescan_sha256 for row in rows_of(visit.desk))
+    curves = urlencode({"batch": name, "prescans": "only"})
     asked = urlencode([("calibration", report.id), ("batch", name)]) if there else ""
     return {
         **plain,
@@ -128,6 +130,8 @@ def _data(visit: Visit, name: str) -> dict[str, Any]:
         "limits": limits,
         "unit": visit.settings.analyte.level_unit,
         "fan": f"/pictures/calibration.svg?{asked}" if asked else "",
+        "prescans": f"/pictures/overlay.svg?{curves}" if scanned else "",
+        "curves": f"/curves?{curves}" if scanned else "",
         "films": any(one["film"] for one in plain["electrodes"]),
         "some_left": any(one.state != SPENT for one in found.electrodes),
     }

@@ -12,6 +12,7 @@ from brinemark.faces.web.visit import Visit
 from brinemark.terms.errors import Refused
 
 MOST_PANELS = 9  # more batches than this on one picture cannot be told apart
+MOST_RESIDUALS = 60  # of so many batches residuals are worked out in a few seconds
 DOUBTFUL = 0.05
 MEANINGS = {
     "gain": "gain: full rise of the signal",
@@ -30,11 +31,20 @@ def show(visit: Visit) -> Answer:
     batch = visit.ask("batch")
     if batch and batch not in batches:
         raise Refused(f"no batch {batch!r} in this calibration", f"one of {', '.join(batches)}", "choose one of them")
-    shown = [batch] if batch else _newest(visit, batches)
-    asked = [("calibration", report.id), *(("batch", name) for name in shown)]
-    fan = f"/pictures/calibration.svg?{urlencode(asked)}"
-    newest_only = len(shown) < len(batches)
-    return Page("calibration.html", "Calibration", {**data, "fan": fan, "batch": batch, "newest_only": newest_only})
+    shown = [batch] if batch else _newest(visit, batches, MOST_PANELS)
+    judged = [batch] if batch else _newest(visit, batches, MOST_RESIDUALS)
+    more = {
+        "fan": _picture("calibration", report.id, shown),
+        "residuals": _picture("residuals", report.id, judged),
+        "judged": len(judged),
+        "batch": batch,
+        "newest_only": len(shown) < len(batches),
+    }
+    return Page("calibration.html", "Calibration", {**data, **more})
+
+
+def _picture(name: str, calibration: str, batches: list[str]) -> str:
+    return f"/pictures/{name}.svg?{urlencode([('calibration', calibration), *(('batch', one) for one in batches)])}"
 
 
 def begin(visit: Visit) -> Answer:
@@ -42,14 +52,14 @@ def begin(visit: Visit) -> Answer:
     return GoTo(f"/jobs/{job.id}")
 
 
-def _newest(visit: Visit, batches: list[str]) -> list[str]:
+def _newest(visit: Visit, batches: list[str], most: int) -> list[str]:
     """All batches, or those that were measured last."""
     last: dict[str, Any] = {}
     for row in rows_of(visit.desk):
         one = row.row
         if one.batch in batches:
             last[one.batch] = max(one.measured_at, last.get(one.batch, one.measured_at))
-    newest = sorted(last, key=lambda name: last[name])[-MOST_PANELS:]
+    newest = sorted(last, key=lambda name: last[name])[-most:]
     return [name for name in batches if name in newest]
 
 
@@ -64,7 +74,7 @@ def _data(visit: Visit, report: Any) -> dict[str, Any]:
         "films": [one for one in plain["films"] if one["low"] + one["high"] >= DOUBTFUL],
         "fit": f"/pictures/fit.svg?calibration={report.id}" if plain["fit"] else "",
         "decision": {"alpha": decision.alpha, "beta": decision.beta, "max_fold": decision.max_fold},
-        "waiting": _waiting(visit, report),
+        "waiting": _waiting(visit, report, plain),
         "earlier": [{"id": one.id, "made_at": one.made_at} for one in made if one.id != report.id][:20],
     }
 
@@ -76,10 +86,10 @@ def _population(entry: dict[str, Any]) -> dict[str, Any]:
     return {"name": MEANINGS.get(entry["name"], entry["name"]), "unit": "" if unit == "1" else unit, **ends}
 
 
-def _waiting(visit: Visit, report: Any) -> str:
+def _waiting(visit: Visit, report: Any, plain: dict[str, Any]) -> str:
     """Says when blanks and standards were added since."""
     known = set(report.calibration.readings.electrode)
-    left_out = {entry.get("electrode") for entry in report.to_dict()["electrodes"]["left_out"]}
+    left_out = {entry.get("electrode") for entry in plain["electrodes"]["left_out"]}
     rows = [row.row for row in rows_of(visit.desk)]
     others = {row.electrode for row in rows if row.role in ("sample", "control")}
     new = {row.electrode for row in rows} - known - left_out - others

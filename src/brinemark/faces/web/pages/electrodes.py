@@ -1,14 +1,21 @@
-"""The page of one electrode: its life, its rows, signals and files."""
+"""The page of one electrode: how it was made, its state, its life, its rows, signals and files."""
 
 from __future__ import annotations
 
-from typing import Any
+from collections.abc import Mapping
+from typing import TYPE_CHECKING, Any
+from urllib.parse import urlencode
 
 from brinemark.faces.web.answers import Answer, Page
 from brinemark.faces.web.filters import segment
 from brinemark.faces.web.looks import row_words
 from brinemark.faces.web.numbers import shown_unit
 from brinemark.faces.web.visit import Visit
+from brinemark.terms.errors import Refused
+from brinemark.terms.making import READY
+
+if TYPE_CHECKING:
+    from brinemark.steps.batch_answers import Batch
 
 SIGNAL_OF = {"prescan": "pre-scan", "zero": "pre-scan at the wave's place"}
 
@@ -19,6 +26,40 @@ def one(visit: Visit) -> Answer:
 
 
 def _data(visit: Visit, name: str) -> dict[str, Any]:
+    batch = visit.desk.kept("batches of electrodes", lambda: _by_electrode(visit)).get(name)
+    made = None if batch is None else _made(batch, name)
+    try:
+        read = _read(visit, name)
+    except Refused:
+        if made is None:
+            raise
+        read = {"batches": [made["batch"]], "rows": [], "spent_on": "", "picture": "", "readings": []}
+    return {"name": name, "made": made, **read}
+
+
+def _by_electrode(visit: Visit) -> Mapping[str, Batch]:
+    return {one.electrode: batch for batch in visit.book.batches() for one in batch.electrodes}
+
+
+def _made(batch: Batch, name: str) -> dict[str, Any]:
+    """Its state now, and what the making of its batch says of it."""
+    mine = next(one for one in batch.electrodes if one.electrode == name)
+    making = batch.making if mine.made else None
+    return {
+        "batch": batch.name,
+        "state": mine.state,
+        "words": mine.words,
+        "position": mine.position or "",
+        "made_on": making.made_on if making else "",
+        "maker": (making.maker or "") if making else "",
+        "recipe": (making.recipe or "") if making else "",
+        "plan": mine.plan or "",
+        "lay_out": f"/lay-out?{urlencode({'batch': batch.name})}" if mine.state == READY else "",
+    }
+
+
+def _read(visit: Visit, name: str) -> dict[str, Any]:
+    """Its rows. Raises Refused when it has none."""
     shown = visit.book.show(f"electrode:{name}")
     unit = shown_unit(shown.unit)
     rows = []
@@ -32,7 +73,6 @@ def _data(visit: Visit, name: str) -> dict[str, Any]:
     current = [row for row in rows if not row["superseded"]]
     spent = ", ".join(dict.fromkeys(row["words"] for row in current if row["role"] != "addition"))
     return {
-        "name": name,
         "batches": list(dict.fromkeys(row["batch"] for row in rows)),
         "rows": rows,
         "spent_on": f"; spent on: {spent}" if spent else "",

@@ -29,6 +29,11 @@ def _fit(visit: Visit, kind: Kind) -> bytes:
     return visit.book.draw_fit(kind, visit.ask("calibration") or None)
 
 
+def _residuals(visit: Visit, kind: Kind) -> bytes:
+    batches = list(visit.asked.get("batch", ())) or None
+    return visit.book.draw_residuals(kind, visit.ask("calibration") or None, batches)
+
+
 def _readings(visit: Visit, kind: Kind) -> bytes:
     return visit.book.draw_stored(*visit.asked.get("reading", ()), kind=kind)
 
@@ -56,6 +61,7 @@ def _code(visit: Visit, _kind: Kind) -> bytes:
 DRAWN: Mapping[str, Callable[[Visit, Kind], bytes]] = {
     "calibration": _calibration,
     "fit": _fit,
+    "residuals": _residuals,
     "readings": _readings,
     "life": _life,
     "trace": _trace,

@@ -78,13 +78,13 @@ def began_taking_in(
     try:
         files = _spooled(visit.files, spool)
         (spool / SHEET).write_bytes(sheet)
+        corrects, reason = correction
+        said: dict[str, Any] = {"called": name, "sheet": str(spool / SHEET), "files": files}
+        said |= {"corrects": corrects, "reason": reason}
+        return GoTo(f"/jobs/{visit.desk.jobs.begin('take in', f'Take in {name}', spool, **said).id}")
     except BaseException:
         shutil.rmtree(spool, ignore_errors=True)
         raise
-    corrects, reason = correction
-    said: dict[str, Any] = {"called": name, "sheet": str(spool / SHEET), "files": files}
-    said |= {"corrects": corrects, "reason": reason}
-    return GoTo(f"/jobs/{visit.desk.jobs.begin('take in', f'Take in {name}', spool, **said).id}")
 
 
 def controls(visit: Visit) -> Answer:
