@@ -21,8 +21,8 @@ BATCHES, LEVELS = 6, (0.0, 0.5, 1.0, 4.0, 16.0)
 FLOOR, TOP, K = 2e-8, 6e-7, 2.0
 SECTIONS = ModelSections(AnalyteSection(), PriorSection(), CalibrationSection(draws=512))
 NEAR = 0.10
-# Where the answer is nearly saturated, at eight times K, a batch weighed out scatters by .11 over six seeds of the draws
-# (512 and 4,000 of them): three times that. (It was NEAR for all levels.)
+# Where the answer is nearly saturated, at eight times K, a batch weighed out scatters by .11 over six seeds of the
+# draws (512 and 4,000 of them): three times that. (It was NEAR for all levels.)
 NEAR_TOP = 0.35
 """Largest difference of ln(level + step) between a batch weighed out and one never seen, with 512 draws each."""
 
