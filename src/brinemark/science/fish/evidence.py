@@ -13,7 +13,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from brinemark.science.amount.normal import normal_cdf, normal_scores
+from brinemark.science.amount.curves import SmoothCurve
+from brinemark.science.amount.normal import normal_scores
 from brinemark.science.fish.rates import exact_rate, posterior_probability
 from brinemark.terms.amounts import ConfidenceCurve
 from brinemark.terms.arrays import FloatArray
@@ -36,6 +37,7 @@ GSDS = (1.5, 3.0, 10.0, 100.0)
 STEPS = (0.01, 0.05)  # least and largest step in ln level of the integration
 PER_WIDTH = 8.0  # steps over the levels within exp(-2) of the highest likelihood
 BEYOND = 3.0  # in ln level, how far the integration goes beyond the likelihood's own levels
+LOWEST = 2000.0  # ln L below its top that is 0 for every purpose
 LEAST_SCORE = 1e-6  # no curve tells probabilities closer to 0 or 1 than its simulations
 
 
@@ -49,14 +51,15 @@ def likelihood_of_curve(curve: ConfidenceCurve) -> LevelLikelihood:
 
 
 def log_likelihood_at(likelihood: LevelLikelihood, level: FloatArray) -> FloatArray:
-    """ln L at levels of any shape, linear in ln(1 + level / first level above 0); beyond the last it goes to its limit
-    as 1 / level. Raises Refused for a level below 0."""
+    """ln L at levels of any shape, a smooth curve of ln(1 + level / first level above 0); beyond the last it goes to
+    its limit as 1 / level. Raises Refused for a level below 0."""
     levels = np.asarray(level, dtype=float)
     if (levels < 0).any():
         raise Refused(f"a level of {levels.min():g}", "levels of 0 or more", "correct what the proposition adds")
     last = float(likelihood.level[-1])
     unit = float(likelihood.level[1])
-    inside = np.interp(np.log1p(levels / unit), np.log1p(likelihood.level / unit), likelihood.log_likelihood)
+    table = np.maximum(likelihood.log_likelihood, likelihood.log_likelihood.max() - LOWEST)
+    inside = SmoothCurve.through(np.log1p(likelihood.level / unit), table).at(np.log1p(levels / unit))
     if not math.isfinite(likelihood.at_infinity):
         return np.asarray(np.where(levels > last, -np.inf, inside))
     share = last / np.maximum(levels, last)
@@ -82,10 +85,10 @@ def weigh(
     """
     world = _one_world(first, second)
     grid = _Grid.of(likelihood, first, second)
-    dense = grid.predictive(background.log_median, background.log_sd)
+    dense = grid.masses(background.log_median, background.log_sd) @ grid.table
     shares = [grid.shares(p.added) for p in (first, second)]
     mu, sigma, weight = background.nodes
-    whole = weight @ grid.predictive(mu, sigma) @ np.stack(shares, axis=1)
+    whole = weight @ grid.masses(mu, sigma) @ (grid.table @ np.stack(shares, axis=1))
     if not whole.any():
         raise Refused("readings that neither proposition explains", "levels that one of them allows", "check both")
     counts = (first.added.size, second.added.size)
@@ -113,7 +116,7 @@ def table_over_backgrounds(
         raise Refused("a background median of 0 or less, or a GSD of 1 or less", "larger ones", "correct the table")
     grid = _Grid.of(likelihood, first, second)
     pairs = [(median, gsd) for median in medians for gsd in gsds]
-    dense = grid.predictive(np.log([m for m, _ in pairs]), np.log([g for _, g in pairs]))
+    dense = grid.masses(np.log([m for m, _ in pairs]), np.log([g for _, g in pairs])) @ grid.table
     one, two = (dense @ grid.shares(p.added) for p in (first, second))
     ratios = _log10_ratio(one, two).tolist()
     rows = tuple(BackgroundRow(m, g, ratio) for (m, g), ratio in zip(pairs, ratios, strict=True))
@@ -204,15 +207,16 @@ class _Grid:
         levels = np.concatenate([[0.0], np.exp(log_b), [np.inf]])[:, None] + x
         return cls(log_b, x, np.exp(log_likelihood_at(likelihood, levels) - likelihood.log_likelihood.max()))
 
-    def predictive(self, mu: FloatArray, sigma: FloatArray) -> FloatArray:
-        """(M, J) density of the readings at each addition, for M lognormal backgrounds."""
+    def masses(self, mu: FloatArray, sigma: FloatArray) -> FloatArray:
+        """(M, K + 2) probability of the rows of the table in M lognormal backgrounds."""
+        from scipy.special import ndtr
+
         step = self.log_b[1] - self.log_b[0]
         z = (self.log_b - mu[:, None]) / sigma[:, None]
         inner = np.exp(-0.5 * z * z) * (step / (sigma[:, None] * math.sqrt(2.0 * math.pi)))
         inner[:, [0, -1]] *= 0.5
-        ends = normal_cdf(np.stack([z[:, 0], -z[:, -1]], axis=1))
-        weight = np.concatenate([ends[:, :1], inner, ends[:, 1:]], axis=1)
-        return np.asarray(weight @ self.table)
+        ends = ndtr(np.stack([z[:, 0], -z[:, -1]], axis=1))
+        return np.concatenate([ends[:, :1], inner, ends[:, 1:]], axis=1)
 
     def shares(self, added: FloatArray) -> FloatArray:
         """(J,) shares of the nodes x that stand for equally likely additions (N,), sum 1."""
