@@ -13,7 +13,6 @@ from scipy.stats import lognorm, norm
 from brinemark.science.fish.evidence import (
     cap_of,
     capped,
-    likelihood_of_curve,
     log10_ratio_of_levels,
     posterior_table,
     sensitivity_table,
@@ -21,6 +20,7 @@ from brinemark.science.fish.evidence import (
     table_over_backgrounds,
     weigh,
 )
+from brinemark.science.fish.integration import likelihood_of_curve
 from brinemark.terms.amounts import ConfidenceCurve
 from brinemark.terms.arrays import FloatArray
 from brinemark.terms.errors import Refused
