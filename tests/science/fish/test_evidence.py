@@ -10,6 +10,7 @@ import pytest
 from scipy.integrate import quad
 from scipy.stats import lognorm, norm
 
+from brinemark.science.fish.background import fit_background
 from brinemark.science.fish.evidence import (
     cap_of,
     capped,
@@ -19,12 +20,14 @@ from brinemark.science.fish.evidence import (
     standing_moves,
     table_over_backgrounds,
     weigh,
+    weigh_series,
+    weigh_worlds,
 )
 from brinemark.science.fish.integration import likelihood_of_curve
 from brinemark.terms.amounts import ConfidenceCurve
 from brinemark.terms.arrays import FloatArray
 from brinemark.terms.errors import Refused
-from brinemark.terms.evidence import BackgroundFit, LevelLikelihood, Proposition
+from brinemark.terms.evidence import BackgroundFit, BackgroundTable, LevelLikelihood, Proposition, Weight
 
 WORLD = "release"
 NONE = Proposition("no exposure at capture", WORLD, np.zeros(500))
@@ -221,3 +224,64 @@ def test_the_assumption_that_moves_it_most_stands_first() -> None:
     low, high = moves["median of the background"]
     assert low > high  # the more background, the less is left for the fish
     assert len(sensitivity_table(moves)) == 3
+
+
+def test_a_series_of_one_sample_is_a_sample() -> None:
+    one = exposed(count=300)
+    series = Proposition(one.name, WORLD, one.added[:, None])
+    nothing = Proposition(NONE.name, WORLD, np.zeros((300, 1)))
+    alone = weigh(of_signal(5.0), known(1.0, 2.0), one, NONE)
+    found = weigh_series([of_signal(5.0)], known(1.0, 2.0), series, nothing)
+    assert found.log10_ratio == pytest.approx(alone.log10_ratio, abs=INTEGRATION)
+
+
+def test_a_series_is_that_of_integrals_by_a_general_library() -> None:
+    laws, added = (signal_law(4.0), signal_law(2.0), below_law(1.5)), (3.0, 1.0, 0.2)
+
+    def both(*, of_fish: float) -> float:
+        def part(z: float) -> float:
+            terms = [law(np.array([2.0**z + of_fish * a]))[0] for law, a in zip(laws, added, strict=True)]
+            return float(np.exp(sum(terms)) * norm.pdf(z))
+
+        return float(sum(quad(part, a, a + 1.0, epsabs=0.0, epsrel=1e-6, limit=200)[0] for a in range(-8, 8)))
+
+    first = Proposition("x", WORLD, np.tile(added, (5, 1)))
+    second = Proposition("y", WORLD, np.zeros((5, 3)))
+    found = weigh_series([table_of(law) for law in laws], known(1.0, 2.0), first, second)
+    assert found.log10_ratio == pytest.approx(math.log10(both(of_fish=1.0) / both(of_fish=0.0)), abs=INTEGRATION)
+    same = weigh_series([table_of(law) for law in laws], uncertain(1.0, 2.0), second, second)
+    assert (same.lower, same.log10_ratio, same.upper) == (0.0, 0.0, 0.0)
+    with pytest.raises(Refused, match="3 samples"):
+        weigh_series([table_of(law) for law in laws], known(1.0, 2.0), exposed(), NONE)
+
+
+def test_every_world_has_its_own_answer_and_without_controls_only_a_table() -> None:
+    nothing = Proposition("exposed at capture", "no release", np.zeros(100))
+    pairs = [(exposed(), NONE), (nothing, Proposition(NONE.name, "no release", np.zeros(100)))]
+    levels = np.array([0.4, 0.5, 0.8, 1.0])
+    first, second = weigh_worlds(of_signal(4.0), (levels, levels), pairs)
+    assert isinstance(first, Weight)
+    assert isinstance(second, Weight)
+    assert first == weigh(of_signal(4.0), fit_background(levels, levels), *pairs[0])
+    assert (first.world, second.world) == (WORLD, "no release")
+    assert first.log10_ratio > 1.0
+    assert second.log10_ratio == 0.0
+    tables = weigh_worlds(of_signal(4.0), (np.zeros(2), np.ones(2)), pairs)
+    assert [type(t) for t in tables] == [BackgroundTable, BackgroundTable]
+    assert "2 control tanks" in str(getattr(tables[0], "reason", ""))
+
+
+@pytest.mark.parametrize(
+    ("level", "log_l"),
+    [
+        ([0.0, 1.0], [0.0, 0.0]),
+        ([1.0, 2.0, 3.0], [0.0] * 3),
+        ([0.0, 2.0, 1.0], [0.0] * 3),
+        ([0.0, 1.0, 2.0], [0.0, math.nan, 0.0]),
+        ([0.0, 1.0, 2.0], [0.0] * 4),
+    ],
+)
+def test_a_table_that_is_no_likelihood_is_refused(level: list[float], log_l: list[float]) -> None:
+    broken = LevelLikelihood(np.array(level), np.array(log_l), 0.0)
+    with pytest.raises(Refused, match="rising from 0"):
+        weigh(broken, known(1.0, 2.0), exposed(), NONE)
