@@ -9,6 +9,7 @@ import pytest
 from scipy.optimize import minimize
 from scipy.stats import norm
 
+from brinemark.science.fish import background
 from brinemark.science.fish.background import fit_background, why_no_background
 from brinemark.terms.arrays import FloatArray
 from brinemark.terms.errors import Refused
@@ -97,3 +98,24 @@ def test_few_controls_or_controls_without_amounts_give_no_background() -> None:
 def test_an_impossible_control_is_refused_by_its_number(low: float, high: float) -> None:
     with pytest.raises(Refused, match="control tank 2"):
         fit_background(np.array([1.0, low, 1.0]), np.array([1.0, high, 2.0]))
+
+
+def test_the_nodes_integrate_far_tails_as_the_whole_grid_does(monkeypatch: pytest.MonkeyPatch) -> None:
+    levels = np.array([0.4, 0.5, 0.8, 1.0, 0.6])
+    found = []
+    for thin in (background.THIN, (1, 1)):
+        monkeypatch.setattr(background, "THIN", thin)
+        mu, sigma, weight = fit_background(levels, levels).nodes
+        found.append([float(weight @ norm.sf((math.log(c) - mu) / sigma)) for c in (1.0, 5.0, 30.0)])
+    assert found[0] == pytest.approx(found[1], rel=0.01)
+
+
+def test_without_censoring_the_predictive_is_that_of_student() -> None:
+    from scipy.stats import t
+
+    levels = np.exp(np.random.default_rng(2).normal(0.3, 0.5, 12))
+    logs = np.log(levels)
+    mu, sigma, weight = fit_background(levels, levels).nodes
+    for c in (2.0, 5.0, 10.0):
+        score = (math.log(c) - logs.mean()) / (logs.std(ddof=1) * math.sqrt(1.0 + 1.0 / 12))
+        assert float(weight @ norm.sf((math.log(c) - mu) / sigma)) == pytest.approx(t.sf(score, 11), rel=0.02)

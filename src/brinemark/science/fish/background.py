@@ -13,11 +13,12 @@ from brinemark.terms.evidence import BackgroundFit
 FEWEST_TANKS = 3
 FEWEST_BOUNDED = 2  # with a value or a lower end above 0: without them nothing keeps the background from 0
 GSD_RANGE = (1.05, 100.0)  # our own choice; flat in the logarithm of ln GSD between
-REACH = 6.0  # sds of the widest lognormal that the median may lie beyond the controls
+REACH = 4.0  # widest sds that the median may lie beyond the controls
 GRID = (121, 81)
-NEGLIGIBLE = 18.0  # log posterior below its top that is left out of the fine grid
+NEGLIGIBLE = 18.0  # ln likelihood below its top that is left out
 DRAWS = 256
-THIN = 4  # of the fine grid, a node every so many cells: about 0.4 sd apart
+THIN = (6, 4)  # of the fine grid, a node every so many cells: about 0.6 sd apart
+ZOOMS = 4
 LEAST_WEIGHT = 1e-9
 
 
@@ -41,27 +42,41 @@ def fit_background(lower: FloatArray, upper: FloatArray, draws: int = DRAWS) -> 
     Raises Refused where why_no_background speaks or an interval is impossible.
     """
     low, high = _checked(lower, upper)
-    ends = np.concatenate([low[low > 0], high[np.isfinite(high)]])
-    s_range = (math.log(math.log(GSD_RANGE[0])), math.log(math.log(GSD_RANGE[1])))
-    spare = REACH * min(math.log(GSD_RANGE[1]), float(np.ptp(np.log(ends))) + 1.0)
-    mu = np.linspace(np.log(ends.min()) - spare, np.log(ends.max()) + spare, GRID[0])
-    log_s = np.linspace(*s_range, GRID[1])
-    for _ in range(2):
-        mu, log_s = _around(mu, log_s, _log_likelihood(low, high, mu, np.exp(log_s)))
-    likelihood = _log_likelihood(low, high, mu, np.exp(log_s))
-    weight = np.exp(likelihood - likelihood.max())
+    log_s = np.linspace(math.log(math.log(GSD_RANGE[0])), math.log(math.log(GSD_RANGE[1])), GRID[1])
+    profile = _columns(low, high, log_s)[1].max(axis=0)
+    log_s = _zoomed(log_s, profile > profile.max() - NEGLIGIBLE)
+    mu, likelihood = _columns(low, high, log_s)
+    weight = np.exp(likelihood - likelihood.max()) * (mu[1] - mu[0])
+    sigma = np.broadcast_to(np.exp(log_s), mu.shape)
     picked = _equally_likely(weight, draws)
-    log_median, log_sd = mu[picked[0]], np.exp(log_s)[picked[1]]
+    log_median, log_sd = mu[picked], sigma[picked]
     return BackgroundFit(
         log_median,
         log_sd,
-        _nodes(mu, np.exp(log_s), weight),
+        _nodes(mu, sigma, weight),
         _central(np.exp(log_median)),
         _central(np.exp(log_sd)),
         _likeliest(mu, log_s, likelihood),
         low.size,
         int(np.sum((low <= 0) | np.isinf(high))),
     )
+
+
+def _columns(low: FloatArray, high: FloatArray, log_s: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """mu and ln likelihood (m, s), a column for every ln sigma with its own range of mu, outside of which there is next
+    to nothing: with few controls the wider backgrounds leave the median far more doubtful."""
+    ends = np.log(np.concatenate([low[low > 0], high[np.isfinite(high)]]))
+    spare = REACH * math.log(GSD_RANGE[1])
+    start, end = np.full(log_s.size, ends.min() - spare), np.full(log_s.size, ends.max() + spare)
+    for _ in range(ZOOMS):
+        mu = np.linspace(start, end, GRID[0])
+        likelihood = _log_likelihood(low, high, mu, np.exp(log_s))
+        kept = likelihood > likelihood.max(axis=0) - NEGLIGIBLE
+        first = np.maximum(kept.argmax(axis=0) - 1, 0)
+        last = np.minimum(GRID[0] - kept[::-1].argmax(axis=0), GRID[0] - 1)
+        column = np.arange(log_s.size)
+        start, end = mu[first, column], mu[last, column]
+    return mu, likelihood
 
 
 def _checked(lower: FloatArray, upper: FloatArray) -> tuple[FloatArray, FloatArray]:
@@ -78,10 +93,10 @@ def _checked(lower: FloatArray, upper: FloatArray) -> tuple[FloatArray, FloatArr
 
 
 def _log_likelihood(lower: FloatArray, upper: FloatArray, mu: FloatArray, sigma: FloatArray) -> FloatArray:
-    """(m, s) at means (m,) and sds (s,) of ln level."""
-    total = np.zeros((mu.size, sigma.size))
+    """(m, s) at means (m, s) and sds (s,) of ln level."""
+    total = np.zeros(mu.shape)
     for low, high in zip(lower.tolist(), upper.tolist(), strict=True):
-        total += _of_one(low, high, mu[:, None], sigma[None, :])
+        total += _of_one(low, high, mu, sigma)
     return total
 
 
@@ -110,12 +125,6 @@ def _log_between(left: FloatArray, right: FloatArray) -> FloatArray:
     return np.asarray(top + np.log(-np.expm1(np.minimum(bottom - top, -1e-300))))
 
 
-def _around(mu: FloatArray, log_s: FloatArray, likelihood: FloatArray) -> tuple[FloatArray, FloatArray]:
-    """A finer grid over what is not negligible."""
-    kept = likelihood > likelihood.max() - NEGLIGIBLE
-    return _zoomed(mu, kept.any(axis=1)), _zoomed(log_s, kept.any(axis=0))
-
-
 def _zoomed(grid: FloatArray, kept: BoolArray) -> FloatArray:
     inside = np.flatnonzero(kept)
     first, last = max(int(inside[0]) - 1, 0), min(int(inside[-1]) + 1, grid.size - 1)
@@ -123,9 +132,9 @@ def _zoomed(grid: FloatArray, kept: BoolArray) -> FloatArray:
 
 
 def _equally_likely(weight: FloatArray, count: int) -> tuple[FloatArray, ...]:
-    """Indices of cells at the middle quantiles of their weights; cells go to and fro along the second axis, so that
+    """Indices of cells at the middle quantiles of their weights, column by column, one up and the next down, so that
     neighbours in the order are neighbours on the grid."""
-    cells = np.arange(weight.size).reshape(weight.shape)
+    cells = np.arange(weight.size).reshape(weight.shape).T.copy()
     cells[1::2] = cells[1::2, ::-1]
     order = cells.ravel()
     total = np.cumsum(weight.ravel()[order])
@@ -135,26 +144,30 @@ def _equally_likely(weight: FloatArray, count: int) -> tuple[FloatArray, ...]:
 
 def _nodes(mu: FloatArray, sigma: FloatArray, weight: FloatArray) -> FloatArray:
     """(3, Q) every few cells of the grid, those with next to no weight left out."""
-    thin = (slice(None, None, THIN), slice(None, None, THIN))
-    m, s = np.meshgrid(mu[::THIN], sigma[::THIN], indexing="ij")
-    kept = weight[thin] > LEAST_WEIGHT * weight[thin].max()
-    found = weight[thin][kept]
-    return np.stack([m[kept], s[kept], found / found.sum()])
+    m, s, w = (values[:: THIN[0], :: THIN[1]] for values in (mu, sigma, weight))
+    w = w * np.where(np.isin(np.arange(w.shape[1]), (0, w.shape[1] - 1)), 0.5, 1.0)
+    kept = w > LEAST_WEIGHT * w.max()
+    return np.stack([m[kept], s[kept], w[kept] / w[kept].sum()])
 
 
 def _likeliest(mu: FloatArray, log_s: FloatArray, likelihood: FloatArray) -> tuple[float, float]:
-    """Median and GSD at the top of the parabolas through the highest cell and its neighbours."""
-    i, j = np.unravel_index(int(likelihood.argmax()), likelihood.shape)
-    place = (_top(mu, likelihood[:, j], int(i)), _top(log_s, likelihood[i], int(j)))
-    return math.exp(place[0]), math.exp(math.exp(place[1]))
+    """Median and GSD at the top of parabolas: along mu in every column, then along ln sigma through those tops."""
+    j = int(likelihood.max(axis=0).argmax())
+    near = range(max(j - 1, 0), min(j + 2, log_s.size))
+    tops = [_top(mu[:, k], likelihood[:, k], int(likelihood[:, k].argmax())) for k in near]
+    place, _ = _top(log_s[near.start : near.stop], np.array([value for _, value in tops]), j - near.start)
+    middle = float(np.interp(place, log_s[near.start : near.stop], [at for at, _ in tops]))
+    return math.exp(middle), math.exp(math.exp(place))
 
 
-def _top(grid: FloatArray, value: FloatArray, i: int) -> float:
+def _top(grid: FloatArray, value: FloatArray, i: int) -> tuple[float, float]:
+    """Place and height of the parabola's top around the i-th point, which is itself where it stands at an end."""
     if i in (0, grid.size - 1):
-        return float(grid[i])
+        return float(grid[i]), float(value[i])
     left, here, right = value[i - 1 : i + 2].tolist()
     bend = left - 2.0 * here + right
-    return float(grid[i] + (0.5 * (left - right) / bend if bend < 0 else 0.0) * (grid[1] - grid[0]))
+    shift = 0.5 * (left - right) / bend if bend < 0 else 0.0
+    return float(grid[i] + shift * (grid[1] - grid[0])), here - 0.25 * (left - right) * shift
 
 
 def _central(values: FloatArray) -> tuple[float, float, float]:
