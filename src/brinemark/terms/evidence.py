@@ -245,3 +245,14 @@ class TrialResult:
     cost: float
     least_cost: float
     misleading: tuple[Misleading, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Recalibration:
+    """log10 ratio -> shift + slope * log10 ratio, as a trial of a population has it; of how many fish."""
+
+    shift: float
+    slope: float
+    population: str
+    exposed: int
+    unexposed: int

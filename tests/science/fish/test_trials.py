@@ -9,9 +9,20 @@ import pytest
 from scipy.optimize import minimize
 from scipy.stats import mannwhitneyu
 from sklearn.isotonic import IsotonicRegression
+from sklearn.linear_model import LogisticRegression
 from sklearn.metrics import roc_auc_score, roc_curve
 
-from brinemark.science.fish.trials import cost, judge_trial, least_cost, misleading, ratio_bins, recalibrated, roc
+from brinemark.science.fish.trials import (
+    cost,
+    fit_recalibration,
+    judge_trial,
+    least_cost,
+    misleading,
+    ratio_bins,
+    recalibrated,
+    roc,
+    with_recalibration,
+)
 from brinemark.terms.arrays import FloatArray
 from brinemark.terms.errors import Refused
 
@@ -114,3 +125,24 @@ def test_a_trial_tells_its_parts() -> None:
 def test_a_trial_of_one_kind_or_without_ratio_is_refused(first: list[float], second: list[float]) -> None:
     with pytest.raises(Refused):
         judge_trial(np.array(first), np.array(second), "captive-bred")
+
+
+def test_recalibration_undoes_a_line_as_logistic_regression_does() -> None:
+    first, second = normal_ratios(3000, 15)
+    line = fit_recalibration(2.0 * first + 0.5, 2.0 * second + 0.5, "x")
+    assert line.slope == pytest.approx(0.5, rel=0.05)
+    assert line.shift == pytest.approx(-0.25, abs=0.05)
+    scores = np.concatenate([first, second])[:, None] * LN10
+    other = LogisticRegression(C=1e6).fit(scores, np.repeat([1, 0], 3000))
+    ours = fit_recalibration(first, second, "x")
+    assert ours.slope == pytest.approx(float(other.coef_[0, 0]), rel=0.005)
+    assert ours.shift * LN10 == pytest.approx(float(other.intercept_[0]), abs=0.01)
+    undone = with_recalibration(2.0 * first + 0.5, line)
+    assert cost(undone, with_recalibration(2.0 * second + 0.5, line)) < 1.01 * cost(first, second)
+
+
+def test_a_trial_without_overlap_does_not_make_ratios_endless() -> None:
+    line = fit_recalibration(np.array([0.5, 0.8]), np.array([-0.5, -0.3]), "x")
+    assert 1.0 < line.slope < 3.0
+    with pytest.raises(Refused, match="cap"):
+        fit_recalibration(np.array([math.inf]), np.array([-0.5]), "x")

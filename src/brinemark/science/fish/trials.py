@@ -11,7 +11,7 @@ import numpy as np
 from brinemark.science.fish.rates import LEVEL, exact_rate
 from brinemark.terms.arrays import FloatArray
 from brinemark.terms.errors import Refused
-from brinemark.terms.evidence import Misleading, RatioBin, Roc, TrialResult
+from brinemark.terms.evidence import Misleading, RatioBin, Recalibration, Roc, TrialResult
 
 EDGES = (-math.inf, -2.0, -1.0, -0.5, 0.0, 0.5, 1.0, 2.0, math.inf)
 FACTORS = (1.0, 10.0, 100.0)
@@ -128,6 +128,31 @@ def recalibrated(exposed: FloatArray, unexposed: FloatArray) -> tuple[FloatArray
         ratio = np.log10(p) - np.log10(1.0 - p)
     found = ratio[place]
     return found[: exposed.size], found[exposed.size :]
+
+
+def fit_recalibration(exposed: FloatArray, unexposed: FloatArray, population: str) -> Recalibration:
+    """The line through log10 ratios that a trial supports: least Cllr plus, in bits per fish, our own prior that keeps
+    small trials near the ratios as they are (shift and ln slope normal around 0 with sd 1, the shift as a natural
+    logarithm). It is logistic regression with equal weight on both kinds, and holds for the trial's population only.
+    Raises Refused as judge_trial, and for ratios without end."""
+    from scipy.optimize import minimize
+
+    first, second = checked(exposed, unexposed)
+    if not (np.isfinite(first).all() and np.isfinite(second).all()):
+        raise Refused("a ratio of 0 or without end", "finite log10 ratios", "keep the ratios within a cap first")
+    fish = (first.size + second.size) * math.log(2.0)
+
+    def loss(at: FloatArray) -> float:
+        shift, slope = at[0] / math.log(10.0), math.exp(at[1])
+        return cost(shift + slope * first, shift + slope * second) + 0.5 * float(at @ at) / fish
+
+    best = minimize(loss, np.zeros(2), method="Nelder-Mead", options={"xatol": 1e-6, "fatol": 1e-10}).x
+    return Recalibration(best[0] / math.log(10.0), math.exp(best[1]), population, first.size, second.size)
+
+
+def with_recalibration(log10_ratio: FloatArray, line: Recalibration) -> FloatArray:
+    """log10 ratios (n,) as the trial has them."""
+    return np.asarray(line.shift + line.slope * log10_ratio)
 
 
 def misleading(
