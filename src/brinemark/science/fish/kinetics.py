@@ -22,6 +22,7 @@ from itertools import pairwise
 
 import numpy as np
 
+from brinemark.science.fish.exponential import exponential
 from brinemark.science.fish.tanks import Add, Event, Fish, History, Leave, Move, Renew, Resize, check
 from brinemark.terms.arrays import BoolArray, FloatArray
 from brinemark.terms.errors import Refused
@@ -243,9 +244,7 @@ class _Run:
 
     def _propagator(self, length: FloatArray, turning: BoolArray) -> FloatArray:
         """exp(M length); length (draws,) [d]; turning (fish, draws) : the lag has passed."""
-        from scipy.linalg import expm
-
-        return np.asarray(expm(self._matrix(turning) * length[:, None, None]))
+        return exponential(self._matrix(turning) * length[:, None, None])
 
     def _matrix(self, turning: BoolArray) -> FloatArray:
         size = self.x.shape[1]

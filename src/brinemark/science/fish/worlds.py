@@ -87,6 +87,14 @@ class World:
     parameters: Mapping[str, Parameter]
 
 
+@dataclass(frozen=True, slots=True)
+class Drawing:
+    """count : draws of the parameters; seed : whole number from 0."""
+
+    count: int = 400
+    seed: int = 1
+
+
 def _how(source: Source, how: str) -> Source:
     return replace(source, how="; ".join(part for part in (source.how, how) if part))
 
@@ -189,9 +197,9 @@ def with_parameters(world: World, *new: Parameter, name: str | None = None, word
     return World(name or world.name, words or world.words, replaced(world.parameters, *new))
 
 
-def draw_world(world: World, count: int, seed: int) -> dict[str, FloatArray]:
+def draw_world(world: World, drawing: Drawing) -> dict[str, FloatArray]:
     """Draws of all parameters of a world, by name, each (count,)."""
-    return draw(world.parameters, count, seed)
+    return draw(world.parameters, drawing.count, drawing.seed)
 
 
 def kinetics_of(drawn: Mapping[str, FloatArray]) -> Kinetics:
