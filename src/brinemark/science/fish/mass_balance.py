@@ -186,8 +186,7 @@ def _under(world: World, rise: float, place: tuple[History, str, float], drawing
     if not np.any(per_dose > 0.0):
         words = "no dose does it, since exposed fish put none into this water"
         return WorldDose(world.name, None, f"world '{world.name}': {words}")
-    with np.errstate(divide="ignore"):
-        dose = _dose(rise / np.maximum(per_dose, 0.0))
+    dose = _dose(np.divide(rise, per_dose, out=np.full_like(per_dose, np.inf), where=per_dose > 0.0))
     return WorldDose(world.name, dose, f"world '{world.name}': {dose}")
 
 

@@ -79,7 +79,7 @@ SPIKE_LOSS_PER_D = math.log(20.0 / 0.6)  # 20 ug/L below the 0.6 ug/L of the met
 
 
 CAUTIONS = (
-    "kinetics were measured in two clownfish only, which differ 4 to 5 times in peak and time of peak at the same dose; "
+    "kinetics were measured in two clownfish only, which differ 4 to 5 times in peak and its time at the same dose; "
     "another species may differ by as much",
     "in the first hours after capture little thiocyanate has been made, and a test then can miss it",
     "the loss in holding water has no known cause; it is far too fast for uptake by the fish",
