@@ -105,9 +105,9 @@ def test_a_tank_with_inflow_and_supply_goes_to_its_steady_level() -> None:
 
 
 def test_conversion_then_excretion_is_the_function_of_bateman() -> None:
-    k = constants(converted=0.75, convert_per_d=5.4, lag_d=0.1, out_per_d=1.9, plasma_volume_L_kg=0.5)
+    k = constants(converted=0.75, convert_per_d=5.4, lag_d=0.6, out_per_d=1.9, plasma_volume_L_kg=0.5)
     course = follow(k, History((one_tank(),), (Fish("one", 2, 0.02, 0.5, tank="a"),)), TIMES)
-    after = np.maximum(TIMES - 0.1, 0.0)
+    after = np.maximum(TIMES - 0.6, 0.0)
     amount = SCN_PER_CN * 1000 * 0.5 * 0.04 * 0.75
     bateman = amount * 5.4 / (5.4 - 1.9) * (np.exp(-1.9 * after) - np.exp(-5.4 * after))
     assert close(course.body_ug[0, 0, FAST], bateman)

@@ -5,12 +5,13 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from brinemark.science.fish.kinetics import constants, follow
+from brinemark.science.fish.kinetics import SCN_PER_CN, constants, follow
 from brinemark.science.fish.mass_balance import (
     CANNOT_SAY,
     DOUBTFUL,
     EXCLUDED,
     LETHAL_MG_KG,
+    LIMIT_MG_KG,
     NO_RISE,
     POSSIBLE,
     Level,
@@ -22,7 +23,7 @@ from brinemark.science.fish.mass_balance import (
     volume_at,
 )
 from brinemark.science.fish.parameters import FIXED, Parameter, own_source
-from brinemark.science.fish.tanks import Add, Fish, History, Leave, Move, Renew, Resize, Tank
+from brinemark.science.fish.tanks import Add, Fish, History, Leave, Move, Renew, Resize, Supply, Tank
 from brinemark.science.fish.worlds import Drawing, World, draw_world, kinetics_of, published_worlds, with_parameters
 from brinemark.terms.errors import Refused
 
@@ -184,3 +185,19 @@ def test_the_dilution_history_is_what_the_kinetics_make_of_a_level() -> None:
 def test_what_cannot_have_been_is_refused(history: History, tank: str, words: str) -> None:
     with pytest.raises(Refused, match=words):
         balance(Level(5.0, 0.0), history, tank, 1.0, WORLDS, DRAWING)
+
+
+def test_fish_alone_leaves_no_other_source_in_the_history() -> None:
+    events = (Renew(0.3, "a", 0.5, level_ug_L=9.0), Add(0.4, "a", 50.0), Resize(0.5, "a", 30.0))
+    tank = Tank("a", 10.0, exchange_L_d=2.0, source_ug_L=3.0, start_ug_L=7.0)
+    history = History((tank,), (Fish("one", 1, 0.01, 4.0, tank="a"),), events, (Supply("a", 6.0),))
+    course = follow(constants(), fish_alone(history), np.array([0.0, 1.0]))
+    assert np.all(course.water_ug_L == 0.0)
+    assert np.allclose(course.body_ug.sum(axis=2), SCN_PER_CN * 10.0)  # 1 mg CN per kg in 10 g
+
+
+def test_fish_are_excluded_only_when_the_whole_interval_lies_above_the_limit() -> None:
+    middle = of(still(100.0, 0.055), 5.0)
+    assert middle.least is not None
+    assert middle.least.lower < LIMIT_MG_KG < middle.least.median
+    assert middle.status == DOUBTFUL

@@ -77,3 +77,12 @@ def test_own_controls_make_a_third_world_and_leave_the_two_as_they_were() -> Non
     own = with_parameters(NOT_RELEASED, loss, name="own controls", words="as our own spiked tanks show")
     assert own.name == "own controls" and own.parameters["water_loss"] == loss
     assert NOT_RELEASED.parameters["water_loss"] != loss
+
+
+@pytest.mark.parametrize("world", [RELEASED, NOT_RELEASED], ids=lambda world: world.name)
+def test_plasma_falls_at_first_with_its_half_life_whatever_share_goes_to_the_slow_pool(world: World) -> None:
+    drawn = draw_world(world, DRAWING)
+    kinetics = kinetics_of(drawn)
+    leaving = kinetics.out_per_d + kinetics.to_slow_per_d
+    assert np.log(2.0) / leaving == pytest.approx(drawn["body_half_life"])
+    assert kinetics.to_slow_per_d / leaving == pytest.approx(drawn["slow_share"])
