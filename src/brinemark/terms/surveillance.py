@@ -227,6 +227,17 @@ class Agreement:
 
 
 @dataclass(frozen=True, slots=True)
+class MeanRatio:
+    """Geometric mean ratio second/first with interval, values not found kept; spread : sd of the log ratio."""
+
+    ratio: float
+    interval: Interval
+    spread: float
+    pairs: int
+    censored: int
+
+
+@dataclass(frozen=True, slots=True)
 class MarkerComparison:
     """Two methods on split samples. A part that cannot be given is None, and remarks say why."""
 
@@ -239,4 +250,5 @@ class MarkerComparison:
     line: FittedLine | None
     ranked_line: FittedLine | None
     limits: LimitsOfAgreement | None
+    ratio: MeanRatio | None
     remarks: tuple[str, ...]

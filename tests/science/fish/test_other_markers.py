@@ -110,7 +110,7 @@ def test_discordant_pairs_are_tested_by_the_binomial() -> None:
 
 
 def split_samples(count: int) -> list[other_markers.Pair]:
-    """Pairs on a line of slope 0.9; every fifth was not found by the second method, with a limit of 3."""
+    """Pairs on a line of slope 0.9 without scatter; every fifth not found by the second, with a limit of 3."""
     pairs = []
     for number in range(count):
         level = 1.0 + number
@@ -127,7 +127,21 @@ def test_values_not_found_stay_in_the_table_and_are_counted_where_left_out() -> 
     assert (answer.agreement.both, answer.agreement.first_only, answer.agreement.neither) == (20, 5, 0)
     assert answer.agreement.p == pytest.approx(2 / 32)
     assert answer.remarks[0].startswith("5 of 25 pairs have a result not found")
-    assert len(answer.remarks) == 1
+    assert len(answer.remarks) == 2
+    assert "no mean ratio: pairs without any scatter" in answer.remarks[1]
+
+
+def test_the_mean_ratio_keeps_the_pairs_that_the_line_leaves_out() -> None:
+    scatter = np.random.default_rng(61).normal(0.0, 0.1, 25)
+    pairs = [
+        (one, other if other.value is None else replace(other, value=other.value * math.exp(error)))
+        for (one, other), error in zip(split_samples(25), scatter, strict=True)
+    ]
+    answer = other_markers.compare(pairs)
+    assert answer.ratio is not None
+    assert (answer.ratio.pairs, answer.ratio.censored) == (25, 5)
+    # 16 ug/L by the electrode and below 3 by the other: such pairs pull the ratio far below 0.9.
+    assert answer.ratio.ratio < 0.8
 
 
 def test_lines_and_limits_come_from_the_pairs_measured_by_both() -> None:

@@ -7,6 +7,7 @@ from collections.abc import Callable, Iterable, Sequence
 
 import numpy as np
 
+from brinemark.science.fish.censored_pairs import mean_ratio
 from brinemark.science.fish.method_comparison import (
     exact_mcnemar,
     limits_of_agreement,
@@ -21,6 +22,7 @@ from brinemark.terms.surveillance import (
     LimitsOfAgreement,
     MarkerComparison,
     MarkerResult,
+    MeanRatio,
 )
 
 WANTED_PAIRS = 20
@@ -75,7 +77,7 @@ def compare(pairs: Sequence[Pair], at: float | None = None) -> MarkerComparison:
     if censored:
         remarks.append(
             f"{censored} of {len(pairs)} pairs have a result not found and are left out of the line and of the limits "
-            "of agreement, where a line through the rest is biased near the limits of detection"
+            "of agreement, which near the limits of detection are biased by that; the mean ratio keeps them"
         )
     if len(measured) < WANTED_PAIRS:
         remarks.append(
@@ -92,6 +94,7 @@ def compare(pairs: Sequence[Pair], at: float | None = None) -> MarkerComparison:
         line,
         ranks,
         limits,
+        _ratio(pairs, one.unit == other.unit, remarks),
         tuple(remarks),
     )
 
@@ -134,6 +137,24 @@ def _measured_parts(
     else:
         remarks.append("no limits of agreement: the two methods report in different units")
     return line, ranks, limits
+
+
+def _ratio(pairs: Sequence[Pair], same_unit: bool, remarks: list[str]) -> MeanRatio | None:
+    """Mean ratio with all pairs; a result not found is known to lie below its limit."""
+    if not same_unit:
+        return None
+    x, y = (np.array([_bound(pair[side]) for pair in pairs]) for side in (0, 1))
+    seen_x, seen_y = (np.array([found(pair[side]) for pair in pairs]) for side in (0, 1))
+    try:
+        return mean_ratio(x, y, seen_x, seen_y)
+    except Refused as refused:
+        remarks.append(f"no mean ratio: {refused}")
+        return None
+
+
+def _bound(result: MarkerResult) -> float:
+    bound = result.value if found(result) else result.limit_of_detection
+    return math.nan if bound is None else bound
 
 
 def _agreeing(x: FloatArray, y: FloatArray, remarks: list[str]) -> LimitsOfAgreement | None:

@@ -62,8 +62,16 @@ def survey(
 
 
 def own_sensitivities(consignments: Sequence[ConsignmentTests], test: WaterTest) -> FloatArray:
-    """(draws, consignments) of the sensitivity at the days and volume of each consignment."""
-    return np.column_stack([np.asarray(test.sensitivity(one.days, one.volume)) for one in consignments])
+    """(draws, consignments) of the sensitivity at the days and volume of each consignment.
+
+    Draw d must belong to one state of knowledge in all of them. Refused: not the same number of draws for each.
+    """
+    columns = [np.atleast_1d(np.asarray(test.sensitivity(one.days, one.volume))) for one in consignments]
+    if len({column.shape for column in columns}) > 1:
+        raise Refused(
+            "sensitivities with different numbers of draws", "as many for each consignment", "draw them alike"
+        )
+    return np.column_stack(columns)
 
 
 def expected_false(tested: int, false_findings: FalseFindings) -> ExpectedFalse:
