@@ -28,8 +28,8 @@ FAULTS = (
     ("package", "drawer.py", "", "brinemark.drawer"),
     ("science", "science/curve/sweeps.py", "import brinemark.science.amount", "curve is not allowed to import"),
     ("amount", "science/amount/response.py", "import brinemark.science.amount.limits", "response is not allowed to"),
+    ("fish", "science/fish/tanks.py", "import brinemark.science.fish.worlds", "tanks is not allowed to import"),
     ("curve", "science/curve/sweeps.py", "import brinemark.science.curve.voltammetry", "sweeps is not allowed to"),
-    ("fish", "science/fish/rates.py", "import brinemark.science.fish.evidence", "rates is not allowed to import"),
     ("records", "records/files.py", "import brinemark.records.database", "files is not allowed to import"),
     ("outputs", "outputs/charts/__init__.py", "import brinemark.outputs.report", "charts is not allowed to import"),
     ("faces", "faces/web/__init__.py", "import brinemark.faces.cli", "web is not allowed to import"),
@@ -46,6 +46,7 @@ FAULTS = (
 AIMS = {
     "science/amount/response.py": ("science/amount/limits.py",),
     "science/curve/sweeps.py": ("science/curve/voltammetry.py",),
+    "science/fish/sampling.py": ("science/fish/surveillance.py",),
     "records/files.py": ("records/database.py",),
 }
 
