@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 
+from brinemark.science.fish.proportions import clopper_pearson, lower_bound, upper_bound
 from brinemark.terms.errors import Refused
 from brinemark.terms.evidence import FalseDetections, Rate
 
@@ -11,19 +12,14 @@ LEVEL = 0.95
 
 
 def exact_rate(count: int, of: int, level: float = LEVEL, sides: int = 2) -> Rate:
-    """Clopper-Pearson limits: quantiles of Beta(k, n - k + 1) and Beta(k + 1, n - k) ("The use of confidence or
-    fiducial limits illustrated in the case of the binomial", Biometrika 26 (1934) 404, doi 10.1093/biomet/26.4.404).
-
-    Nothing tried gives [0, 1]. Raises Refused unless 0 <= count <= of.
-    """
-    from scipy.special import betaincinv
-
-    if not 0 <= count <= of:
-        raise Refused(f"{count} of {of}", "a count from 0 to the number tried", "correct the counts")
-    tail = (1.0 - level) / sides
-    lower = float(betaincinv(count, of - count + 1, tail)) if count > 0 else 0.0
-    upper = float(betaincinv(count + 1, of - count, 1.0 - tail)) if count < of else 1.0
-    return Rate(count, of, count / of if of else None, lower, upper, level, sides)
+    """A share with its exact limits (proportions.py); nothing tried gives [0, 1]. Raises Refused unless 0 <= count <=
+    of."""
+    if count == of == 0:
+        return Rate(0, 0, None, 0.0, 1.0, level, sides)
+    both = clopper_pearson(count, of, level)
+    if sides == 2:
+        return Rate(count, of, count / of, both.lower, both.upper, level, sides)
+    return Rate(count, of, count / of, lower_bound(count, of, level), upper_bound(count, of, level), level, sides)
 
 
 def ratio_of_positive(sensitivity: float, false_positive: float) -> float:

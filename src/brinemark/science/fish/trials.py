@@ -105,7 +105,7 @@ def _log10_odds(p: float) -> float:
 def cost(exposed: FloatArray, unexposed: FloatArray) -> float:
     """Cllr = [mean log2(1 + 1/LR) of the exposed + mean log2(1 + LR) of the unexposed] / 2 [bit] ("Application-
     independent evaluation of speaker detection", Computer Speech and Language 20 (2006) 230,
-    doi 10.1016/j.csl.2005.08.001); inf when an impossible thing happened."""
+    doi 10.1016/j.csl.2005.08.001; from memory); inf when an impossible thing happened."""
     ln = math.log(10.0)
     parts = [np.logaddexp(0.0, -ln * exposed).mean(), np.logaddexp(0.0, ln * unexposed).mean()]
     return float(sum(parts) / (2.0 * math.log(2.0)))
