@@ -174,16 +174,6 @@ class VerbalScale:
         return f"{self.source}; bands from memory, not checked against it" if self.from_memory else self.source
 
 
-@dataclass(frozen=True, slots=True)
-class FalseDetections:
-    """What to expect of n unexposed samples at a false-positive rate: their mean number, and P(at least one)."""
-
-    samples: int
-    rate: float
-    expected: float
-    any_probability: float
-
-
 @dataclass(frozen=True, slots=True, eq=False)
 class Roc:
     """Shares called exposed at or above each threshold, falling thresholds from inf; area : under the curve.

@@ -13,7 +13,7 @@ from scipy.stats import norm
 
 from brinemark.science.fish.background import fit_background
 from brinemark.science.fish.evidence import cap_of, capped, weigh
-from brinemark.science.fish.trials import cost, judge_trial, ratio_bins
+from brinemark.science.fish.trials import cost, fit_recalibration, judge_trial, ratio_bins, with_recalibration
 from brinemark.terms.arrays import FloatArray
 from brinemark.terms.evidence import LevelLikelihood, Proposition, TrialResult
 
@@ -79,7 +79,7 @@ def ratios_of(world: World, seed: int, systems: int) -> tuple[FloatArray, FloatA
     for _ in range(systems):
         controls = usual_background(rng, CONTROLS)
         seen = controls >= LIMIT
-        background = fit_background(np.where(seen, controls, 0.0), np.where(seen, controls, LIMIT), draws=32)
+        background = fit_background(np.where(seen, controls, 0.0), np.where(seen, controls, LIMIT), draws=2)
         for exposed, ratios in zip((True, False), found, strict=True):
             level = world.tanks(rng, TANKS) + (world.release(rng, TANKS) if exposed else 0.0)
             signals = world.recovery * level + noise(level) * rng.normal(size=TANKS)
@@ -127,3 +127,9 @@ def test_elsewhere_ratios_kept_within_the_cap_do_not_promise_too_much(world: Wor
     assert top.exposed + top.unexposed > 0
     assert top.agrees  # as many more exposed than unexposed tanks are at the cap as it says, or more
     assert max(ratios.max() for ratios in kept) <= math.log10(cap.ratio) + 1e-12
+    line = fit_recalibration(exposed[:half], unexposed[:half], "tanks of known history")
+    held_out = judge_trial(
+        with_recalibration(exposed[half:], line), with_recalibration(unexposed[half:], line), "the others", edges=EDGES
+    )
+    print("  " + told(World(f"recalibrated by {line.shift:.2f} + {line.slope:.2f} log10 LR"), held_out))
+    assert sum(not b.agrees for b in held_out.bins) <= 1  # 7 bins with limits of 95 %

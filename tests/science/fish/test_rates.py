@@ -9,7 +9,6 @@ from scipy.stats import binomtest
 
 from brinemark.science.fish.rates import (
     exact_rate,
-    false_detections,
     posterior_probability,
     ratio_of_negative,
     ratio_of_positive,
@@ -77,13 +76,3 @@ def test_ratios_at_the_ends_of_what_a_test_can_do() -> None:
     assert ratio_of_positive(0.5, 0.0) == math.inf
     assert ratio_of_negative(0.5, 1.0) == math.inf
     assert math.isnan(ratio_of_negative(1.0, 1.0))
-
-
-def test_two_hundred_tests_at_one_percent_give_two_false_detections() -> None:
-    found = false_detections(200)
-    assert found.expected == pytest.approx(2.0)
-    assert found.any_probability == pytest.approx(1.0 - 0.99**200)
-    assert false_detections(0).any_probability == 0.0
-    assert false_detections(3, 1.0).any_probability == 1.0
-    with pytest.raises(Refused):
-        false_detections(3, 1.5)

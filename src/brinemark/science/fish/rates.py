@@ -5,8 +5,7 @@ from __future__ import annotations
 import math
 
 from brinemark.science.fish.proportions import clopper_pearson, lower_bound, upper_bound
-from brinemark.terms.errors import Refused
-from brinemark.terms.evidence import FalseDetections, Rate
+from brinemark.terms.evidence import Rate
 
 LEVEL = 0.95
 
@@ -42,11 +41,3 @@ def posterior_probability(prior: float, log10_ratio: float) -> float:
         return 1.0 / (1.0 + math.exp(-log_odds))
     odds = math.exp(log_odds)
     return odds / (1.0 + odds)
-
-
-def false_detections(samples: int, rate: float = 0.01) -> FalseDetections:
-    """Among independent samples of fish that were never exposed, at a false-positive rate (of one test: its alpha)."""
-    if samples < 0 or not 0.0 <= rate <= 1.0:
-        raise Refused(f"{samples} samples at rate {rate:g}", "0 or more samples, a rate from 0 to 1", "correct them")
-    never = -math.expm1(samples * math.log1p(-rate)) if rate < 1.0 else float(samples > 0)
-    return FalseDetections(samples, rate, samples * rate, never)
