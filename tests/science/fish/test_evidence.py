@@ -10,7 +10,7 @@ import pytest
 from scipy.integrate import quad
 from scipy.stats import lognorm, norm
 
-from brinemark.science.fish.background import fit_background
+from brinemark.science.fish.background import background_or_reason, fit_background
 from brinemark.science.fish.evidence import (
     cap_of,
     capped,
@@ -259,14 +259,14 @@ def test_every_world_has_its_own_answer_and_without_controls_only_a_table() -> N
     nothing = Proposition("exposed at capture", "no release", np.zeros(100))
     pairs = [(exposed(), NONE), (nothing, Proposition(NONE.name, "no release", np.zeros(100)))]
     levels = np.array([0.4, 0.5, 0.8, 1.0])
-    first, second = weigh_worlds(of_signal(4.0), (levels, levels), pairs)
+    first, second = weigh_worlds(of_signal(4.0), background_or_reason(levels, levels), pairs)
     assert isinstance(first, Weight)
     assert isinstance(second, Weight)
     assert first == weigh(of_signal(4.0), fit_background(levels, levels), *pairs[0])
     assert (first.world, second.world) == (WORLD, "no release")
     assert first.log10_ratio > 1.0
     assert second.log10_ratio == 0.0
-    tables = weigh_worlds(of_signal(4.0), (np.zeros(2), np.ones(2)), pairs)
+    tables = weigh_worlds(of_signal(4.0), background_or_reason(np.zeros(2), np.ones(2)), pairs)
     assert [type(t) for t in tables] == [BackgroundTable, BackgroundTable]
     assert "2 control tanks" in str(getattr(tables[0], "reason", ""))
 

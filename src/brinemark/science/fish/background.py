@@ -32,6 +32,12 @@ def why_no_background(lower: FloatArray, upper: FloatArray) -> str | None:
     return None
 
 
+def background_or_reason(lower: FloatArray, upper: FloatArray) -> BackgroundFit | str:
+    """fit_background, or in words why there is none (arguments and refusals as there)."""
+    _possible(lower, upper)
+    return why_no_background(lower, upper) or fit_background(lower, upper)
+
+
 def fit_background(lower: FloatArray, upper: FloatArray, draws: int = DRAWS) -> BackgroundFit:
     """Posterior of median and GSD of a lognormal on a grid, by its interval-censored likelihood.
 
@@ -80,15 +86,20 @@ def _columns(low: FloatArray, high: FloatArray, log_s: FloatArray) -> tuple[Floa
 
 
 def _checked(lower: FloatArray, upper: FloatArray) -> tuple[FloatArray, FloatArray]:
+    low, high = _possible(lower, upper)
+    reason = why_no_background(low, high)
+    if reason is not None:
+        raise Refused(reason, "enough control tanks", "use the table over supposed backgrounds, or read more controls")
+    return low, high
+
+
+def _possible(lower: FloatArray, upper: FloatArray) -> tuple[FloatArray, FloatArray]:
     low, high = np.asarray(lower, dtype=float), np.asarray(upper, dtype=float)
     wrong = ~((low >= 0) & (high > 0) & (low <= high) & np.isfinite(low))
     if wrong.any():
         row = int(np.argmax(wrong))
         came = f"control tank {row + 1} between {low[row]:g} and {high[row]:g}"
         raise Refused(came, "0 <= lower <= upper, upper above 0", "correct the amount or its limits")
-    reason = why_no_background(low, high)
-    if reason is not None:
-        raise Refused(reason, "enough control tanks", "use the table over supposed backgrounds, or read more controls")
     return low, high
 
 

@@ -9,10 +9,10 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
 
 import numpy as np
 
-from brinemark.science.fish.background import fit_background, why_no_background
 from brinemark.science.fish.integration import (
     Grid,
     log10_ratio,
@@ -58,15 +58,48 @@ def weigh(
     (Bayesian bootstrap, Annals of Statistics 9 (1981) 130, doi 10.1214/aos/1176345338). Raises Refused for
     propositions of two worlds or amounts below 0, and where neither can explain the readings.
     """
-    names = (one_world(first, second), first.name, second.name)
-    grid = Grid.of(likelihood, first.added, second.added)
-    shares = [grid.shares(p.added) for p in (first, second)]
-    mu, sigma, weight = background.nodes
-    whole = weight @ masses(grid.log_b, mu, sigma) @ (grid.table @ np.stack(shares, axis=1))
-    dense = masses(grid.log_b, background.log_median, background.log_sd) @ grid.table
+    return _weighed(likelihood, _Backdrop.of(log_backgrounds(likelihood), background), (first, second), seed)
+
+
+def weigh_worlds(
+    likelihood: LevelLikelihood,
+    background: BackgroundFit | str,
+    pairs: Sequence[tuple[Proposition, Proposition]],
+    seed: int = 0,
+) -> tuple[Weight | BackgroundTable, ...]:
+    """One answer to a pair of propositions, each in its world, in their order; nothing is averaged. background : as
+    background_or_reason gives it; a reason leaves only the table over supposed backgrounds."""
+    if isinstance(background, str):
+        return tuple(table_over_backgrounds(likelihood, pair, background) for pair in pairs)
+    backdrop = _Backdrop.of(log_backgrounds(likelihood), background)
+    return tuple(_weighed(likelihood, backdrop, pair, seed) for pair in pairs)
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Backdrop:
+    """What a background makes of a grid: mixture (K + 2,) of its nodes, each (M, K + 2) of its draws."""
+
+    mixture: FloatArray
+    each: FloatArray
+
+    @classmethod
+    def of(cls, log_b: FloatArray, background: BackgroundFit) -> _Backdrop:
+        mu, sigma, weight = background.nodes
+        each = masses(log_b, background.log_median, background.log_sd)
+        return cls(weight @ masses(log_b, mu, sigma), each)
+
+
+def _weighed(
+    likelihood: LevelLikelihood, backdrop: _Backdrop, pair: tuple[Proposition, Proposition], seed: int
+) -> Weight:
+    names = (one_world(*pair), pair[0].name, pair[1].name)
+    grid = Grid.of(likelihood, pair[0].added, pair[1].added)
+    shares = [grid.shares(p.added) for p in pair]
+    whole = backdrop.mixture @ (grid.table @ np.stack(shares, axis=1))
+    dense = backdrop.each @ grid.table
     one, two = (
         (dense * resampled(share, p.added.size, len(dense), seed)).sum(axis=1)
-        for share, p in zip(shares, (first, second), strict=True)
+        for share, p in zip(shares, pair, strict=True)
     )
     return summarised(names, whole, (one, two))
 
@@ -86,16 +119,17 @@ def weigh_series(
     tables = [_of_series(likelihoods, log_b, p.added) for p in (first, second)]
     top = max(float(table.max()) for table in tables)
     tables = [np.exp(table - (top if math.isfinite(top) else 0.0)) for table in tables]
-    mu, sigma, weight = background.nodes
-    whole = weight @ masses(log_b, mu, sigma) @ np.stack([table.mean(axis=1) for table in tables], axis=1)
-    mass = masses(log_b, background.log_median, background.log_sd)
-    one, two = (
-        (
-            (mass @ table) * resampled(np.full(table.shape[1], 1.0 / table.shape[1]), table.shape[1], len(mass), seed)
-        ).sum(axis=1)
-        for table in tables
-    )
+    backdrop = _Backdrop.of(log_b, background)
+    whole = backdrop.mixture @ np.stack([table.mean(axis=1) for table in tables], axis=1)
+    one, two = (_of_draws(backdrop, table, seed) for table in tables)
     return summarised(names, whole, (one, two))
+
+
+def _of_draws(backdrop: _Backdrop, table: FloatArray, seed: int) -> FloatArray:
+    """(M,) densities of the background's draws, each with its own random weights of the table's N columns."""
+    dense = backdrop.each @ table
+    count = table.shape[1]
+    return np.asarray((dense * resampled(np.full(count, 1.0 / count), count, len(dense), seed)).sum(axis=1))
 
 
 def _of_series(likelihoods: Sequence[LevelLikelihood], log_b: FloatArray, added: FloatArray) -> FloatArray:
@@ -106,21 +140,6 @@ def _of_series(likelihoods: Sequence[LevelLikelihood], log_b: FloatArray, added:
     levels = np.concatenate([[0.0], np.exp(log_b), [np.inf]])[:, None]
     parts = [log_likelihood_at(one, levels + added[:, s]) for s, one in enumerate(likelihoods)]
     return np.asarray(np.sum(parts, axis=0))
-
-
-def weigh_worlds(
-    likelihood: LevelLikelihood,
-    controls: tuple[FloatArray, FloatArray],
-    pairs: Sequence[tuple[Proposition, Proposition]],
-    seed: int = 0,
-) -> tuple[Weight | BackgroundTable, ...]:
-    """One answer to a pair of propositions, each in its world, in their order: the ratio where control tanks (lower,
-    upper; as in fit_background) give a background, else only the table over supposed ones. Nothing is averaged."""
-    reason = why_no_background(*controls)
-    if reason is not None:
-        return tuple(table_over_backgrounds(likelihood, pair, reason) for pair in pairs)
-    background = fit_background(*controls)
-    return tuple(weigh(likelihood, background, first, second, seed) for first, second in pairs)
 
 
 def table_over_backgrounds(
