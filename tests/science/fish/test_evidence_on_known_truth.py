@@ -133,3 +133,18 @@ def test_elsewhere_ratios_kept_within_the_cap_do_not_promise_too_much(world: Wor
     )
     print("  " + told(World(f"recalibrated by {line.shift:.2f} + {line.slope:.2f} log10 LR"), held_out))
     assert sum(not b.agrees for b in held_out.bins) <= 1  # 7 bins with limits of 95 %
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("world", (OWN, *OTHERS), ids=[w.name for w in (OWN, *OTHERS)])
+def test_a_trial_of_the_same_population_makes_the_ratios_of_other_tanks_agree(world: World) -> None:
+    exposed, unexposed = ratios_of(world, 31, 48)
+    half = exposed.size // 2
+    line = fit_recalibration(exposed[:half], unexposed[:half], "tanks of known history")
+    raw = judge_trial(exposed[half:], unexposed[half:], "the others", edges=EDGES)
+    after = judge_trial(
+        with_recalibration(exposed[half:], line), with_recalibration(unexposed[half:], line), "the others", edges=EDGES
+    )
+    print("\n" + told(world, raw) + "\n  " + told(World("recalibrated"), after))
+    assert sum(not b.agrees for b in after.bins) <= 1  # 7 bins with limits of 95 %
+    assert after.cost <= 1.1 * after.least_cost
