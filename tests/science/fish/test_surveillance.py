@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import replace
 
 import numpy as np
@@ -55,11 +56,12 @@ def test_fewer_positives_than_false_ones_give_a_negative_estimate_not_a_zero() -
 
 def test_the_posterior_of_a_lone_consignment_agrees_with_a_general_integrator() -> None:
     from scipy.integrate import quad
+    from scipy.special import roots_jacobi
     from scipy.stats import beta, binom
 
     one = alike(1, 12, 5)
     posterior = prevalence.prevalence_posterior(one, np.array([[0.8]]), np.array([0.03]))
-    nodes, weights = np.polynomial.legendre.leggauss(prevalence.CORRELATIONS)
+    nodes, weights = roots_jacobi(prevalence.CORRELATIONS, -0.5, 0.0)
 
     def height(mean: float) -> float:
         total = 0.0
@@ -116,6 +118,25 @@ def test_likelihood_ratios_of_a_sharp_test_say_what_counts_say() -> None:
     rate = np.array([0.02])
     one, other = (prevalence.prevalence_posterior(group, sharp, rate) for group in (counts, graded))
     assert one.mass == pytest.approx(other.mass, rel=1e-9)
+
+
+def test_probabilities_give_back_the_ratios_whatever_prior_they_were_worked_out_with() -> None:
+    ratios = (0.1, 1.0, 30.0)
+    for prior in (0.05, 0.5):
+        odds = [ratio * prior / (1.0 - prior) for ratio in ratios]
+        probabilities = [one / (1.0 + one) for one in odds]
+        assert prevalence.ratios_from_probabilities(probabilities, prior) == pytest.approx(ratios)
+    with pytest.raises(Refused):
+        prevalence.ratios_from_probabilities([1.0], 0.5)
+
+
+def test_consignments_with_different_numbers_of_draws_are_refused() -> None:
+    def uneven(days: float, volume: float) -> FloatArray:
+        return np.full(3 if days > 1.0 else 4, 0.5)
+
+    group = [*alike(2, 20, 2), *alike(1, 20, 2, days=2.0)]
+    with pytest.raises(Refused, match="different numbers of draws"):
+        surveillance.survey(group, replace(TEST, sensitivity=uneven))
 
 
 def test_ratios_of_one_say_nothing_and_no_prevalence_is_stated() -> None:
@@ -185,23 +206,35 @@ def test_impossible_consignments_are_refused(change: dict[str, object]) -> None:
         surveillance.survey([replace(one, **change) for one in alike(3, 20, 2)], TEST)  # type: ignore[arg-type]
 
 
-def simulated(generator: np.random.Generator, mean: float, correlation: float) -> Interval | None:
-    """One survey of 12 consignments of 8 to 24 fish, with sensitivity and false-positive rate not known."""
+def simulated(generator: np.random.Generator, mean: float, correlation: float | str) -> Interval | None:
+    """One survey of 12 consignments of 8 to 24 fish, sensitivity and false-positive rate not known."""
     shift, rate = 0.2 * generator.standard_normal(), generator.beta(2.5, 198.5)
     group = []
     for number in range(12):
         days, volume = generator.uniform(0.0, 8.0), generator.uniform(2.0, 40.0)
         middle = 0.95 * math.exp(-0.1 * days) / (1.0 + volume / 100.0)
-        sensitivity = 1.0 / (1.0 + (1.0 - middle) / middle * math.exp(-shift))
-        strength = math.inf if correlation == 0.0 else 1.0 / correlation - 1.0
-        share = mean if correlation == 0.0 else generator.beta(mean * strength, (1.0 - mean) * strength)
+        error = 0.2 * generator.standard_normal() if correlation == "own errors" else shift
+        sensitivity = 1.0 / (1.0 + (1.0 - middle) / middle * math.exp(-error))
+        share = share_affected(generator, mean, correlation)
         tested = int(generator.integers(8, 25))
         positive = int(generator.binomial(tested, rate + share * (sensitivity - rate)))
         group.append(ConsignmentTests(f"c{number}", "reef", "1", tested, positive, days, volume))
     return surveillance.survey(group, TEST)[0].interval
 
 
-def coverage(truths: list[tuple[float, float]], seed: int) -> float:
+def share_affected(generator: np.random.Generator, mean: float, correlation: float | str) -> float:
+    """Of one consignment: beta, or by a word one of the populations that the model does not hold."""
+    if correlation == 0.0:
+        return mean
+    if correlation == "all or none":
+        return float(generator.random() < mean)
+    if correlation == "two kinds":
+        return 0.75 if generator.random() < mean / 0.75 else 0.0
+    strength = 4.0 if correlation == "own errors" else 1.0 / float(correlation) - 1.0
+    return float(generator.beta(mean * strength, (1.0 - mean) * strength))
+
+
+def coverage(truths: Sequence[tuple[float, float | str]], seed: int) -> float:
     generator = np.random.default_rng(seed)
     stated = [(truth[0], interval) for truth in truths if (interval := simulated(generator, *truth)) is not None]
     assert len(stated) >= 0.98 * len(truths)
@@ -214,7 +247,7 @@ MONTE_CARLO = 3.0 * math.sqrt(0.95 * 0.05 / REPEATS)
 
 def test_intervals_hold_their_level_when_truths_come_from_the_priors() -> None:
     generator = np.random.default_rng(20)
-    truths = [(float(generator.random()), float(generator.random())) for _ in range(REPEATS)]
+    truths = [(float(generator.random()), float(generator.beta(1.0, 0.5))) for _ in range(REPEATS)]
     assert coverage(truths, 21) == pytest.approx(0.95, abs=MONTE_CARLO)
 
 
@@ -223,3 +256,8 @@ def test_intervals_hold_their_level_at_single_truths_also_when_consignments_clus
     mean: float, correlation: float
 ) -> None:
     assert coverage([(mean, correlation)] * REPEATS, 22) >= 0.95 - MONTE_CARLO
+
+
+@pytest.mark.parametrize("kind", ["all or none", "two kinds", "own errors"])
+def test_intervals_hold_nine_in_ten_for_populations_outside_the_model(kind: str) -> None:
+    assert coverage([(0.3, kind)] * REPEATS, 23) >= 0.90 - 3.0 * math.sqrt(0.9 * 0.1 / REPEATS)

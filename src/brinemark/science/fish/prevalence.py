@@ -4,7 +4,8 @@ p_i ~ beta with mean prevalence and correlation r between two fish of consignmen
 x_i ~ binomial(n_i, f + p_i (s_i - f)), or, with a likelihood ratio for each test, prod_j (1 - p_i + p_i LR_ij)
 
 s_i and the false-positive rate f have distributions; the likelihood is averaged over joint draws of them.
-Priors: prevalence uniform on 0..1, correlation uniform on 0..1.
+Priors: prevalence uniform on 0..1; correlation Beta(1, 1/2), density proportional to (1 - r)^(-1/2), which leans to
+consignments wholly caught one way (with a uniform one, intervals for such consignments held 0.89 instead of 0.95).
 """
 
 from __future__ import annotations
@@ -130,6 +131,17 @@ def alike_draws(sensitivities: Sequence[float], sd: float, draws: int, seed: int
     return np.asarray(expit(logit(middle)[None, :] + error[:, None]))
 
 
+def ratios_from_probabilities(probabilities: Sequence[float], prior: float) -> tuple[float, ...]:
+    """Likelihood ratios behind probabilities of exposure that were worked out with one prior: odds over prior odds.
+
+    A probability already holds its prior; averaging probabilities would count that prior once for every test.
+    Refused: a prior not between 0 and 1, a probability outside 0 to 1 or 1 itself.
+    """
+    if not 0.0 < prior < 1.0 or not all(0.0 <= one < 1.0 for one in probabilities):
+        raise Refused("a probability or prior outside its range", "0 to below 1, a prior between 0 and 1", "correct it")
+    return tuple(one / (1.0 - one) * (1.0 - prior) / prior for one in probabilities)
+
+
 def _likelihood(one: ConsignmentTests, s: FloatArray, f: FloatArray, p: FloatArray) -> FloatArray:
     """(draws, cells) likelihood of one consignment at each share p affected in it, up to a factor."""
     from scipy.special import xlog1py, xlogy
@@ -160,9 +172,13 @@ def _middles(cells: int) -> FloatArray:
     return np.asarray(np.sin(0.5 * np.pi * (np.arange(cells) + 0.5) / cells) ** 2)
 
 
+@lru_cache(maxsize=1)
 def _correlations() -> tuple[FloatArray, FloatArray]:
-    nodes, weights = np.polynomial.legendre.leggauss(CORRELATIONS)
-    return 0.5 * (nodes + 1.0), 0.5 * weights
+    """Nodes and shares of the prior Beta(1, 1/2) of the correlation."""
+    from scipy.special import roots_jacobi
+
+    nodes, weights = roots_jacobi(CORRELATIONS, -0.5, 0.0)
+    return 0.5 * (nodes + 1.0), weights / np.sum(weights)
 
 
 def _check(consignments: Sequence[ConsignmentTests], sensitivity: FloatArray, false_rate: FloatArray) -> None:
