@@ -15,7 +15,7 @@ from web.web_bench import Served
 
 AXE = (Path(__file__).parent / "vendor" / "axe.min.js").read_text(encoding="utf-8")
 RULES = ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa", "best-practice"]
-WIDTHS = {"phone": 390, "tablet": 800, "desktop": 1280}
+WIDTHS = {"desktop": 1280, "tablet": 800, "phone": 390}
 ADDRESSES = (
     "/next",
     "/batches",
@@ -77,9 +77,9 @@ class Watched:
         self.page.wait_for_load_state("networkidle")
 
 
-@pytest.fixture(params=["light", "dark"])
-def tab(request: pytest.FixtureRequest, browser: Browser, pages: Served) -> Iterator[Watched]:
-    context = browser.new_context(color_scheme=request.param, viewport={"width": 1280, "height": 900})
+@pytest.fixture
+def tab(browser: Browser, pages: Served) -> Iterator[Watched]:
+    context = browser.new_context(color_scheme="light", viewport={"width": 1280, "height": 900})
     context.set_default_timeout(PATIENCE_MS)
     yield Watched(context, pages.address)
     context.close()
@@ -111,13 +111,16 @@ def known(folder: Path) -> dict[str, str]:
 def test_every_page_fits_every_width_without_barriers_messages_or_foreign_requests(tab: Watched, pages: Served) -> None:
     ids = known(pages.folder)
     for address in (one.format(**ids) for one in ADDRESSES):
+        tab.page.emulate_media(color_scheme="light")
+        tab.page.set_viewport_size({"width": WIDTHS["desktop"], "height": 900})
         tab.go(address)
         assert barriers(tab.page) == [], address
+        tab.page.emulate_media(color_scheme="dark")
         for name, width in WIDTHS.items():
             tab.page.set_viewport_size({"width": width, "height": 900})
             over = tab.page.evaluate("document.documentElement.scrollWidth - window.innerWidth")
             assert over <= 0, f"{address} on a {name}"
-        assert barriers(tab.page) == [], f"{address} on a {name}"
+        assert barriers(tab.page) == [], f"{address} on a {name}, dark"
     not_here = [one for one in tab.messages if "404 (Not Found)" in one]
     assert len(not_here) == 1  # the page that is not there
     assert [one for one in tab.messages if one not in not_here] == []
