@@ -5,7 +5,8 @@ from __future__ import annotations
 import pytest
 
 from brinemark.faces.cli import plain
-from brinemark.faces.cli.plain import amount, counted, probability, say, say_table, scale, span, with_u
+from brinemark.faces.cli.plain import amount, counted, say, say_table, scale, span, with_u
+from brinemark.terms.wording import probability
 
 
 @pytest.mark.parametrize(

@@ -2,9 +2,35 @@
 
 from __future__ import annotations
 
-from brinemark.terms.amounts import Estimate, FilmFinding, Reading
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from brinemark.terms.amounts import Estimate, FilmFinding, Reading
 
 SIGNIFICANT = 3
+MEANINGS = {
+    "gain": "gain: full rise of the signal",
+    "K": "K: level at half of the rise",
+    "h": "h: exponent of the level",
+    "floor": "floor: blank over full rise",
+}
+"""What the population's main parameters are called."""
+DOUBTFUL = 0.05
+"""Probability of a defective film from which on its electrode is named."""
+_SIGNAL_OF = {"prescan": "pre-scan", "zero": "pre-scan at the wave's place"}
+
+
+def signal_of(role: str) -> str:
+    """What a signal was read from; further covariates carry their name behind the role."""
+    kind, _, covariate = role.partition(" ")
+    return f"pre-scan, {covariate}" if covariate else _SIGNAL_OF.get(kind, "curve")
+
+
+def probability(value: float, simulated: bool = False) -> str:
+    """p as it is written in a sentence; simulations cannot tell p values below their own number apart."""
+    if simulated and value < 1e-3:
+        return "p at most 0.001"
+    return "p below 0.0001" if value < 1e-4 else f"p = {value:.2g}"
 
 
 def amount(value: float) -> str:

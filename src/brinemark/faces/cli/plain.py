@@ -104,13 +104,6 @@ def span(lower: float | None, upper: float | None) -> str:
     return "none" if lower is None or upper is None else f"{amount(lower)} to {amount(upper)}"
 
 
-def probability(value: float, simulated: bool = False) -> str:
-    """p as it is written in a sentence; simulations cannot tell p values below their own number apart."""
-    if simulated and value < 1e-3:
-        return "p at most 0.001"
-    return "p below 0.0001" if value < 1e-4 else f"p = {value:.2g}"
-
-
 def scale(unit: str, values: Iterable[float]) -> tuple[float, str]:
     """Factor and unit with the prefix (ASCII) that brings the largest value of A, C, V or s between 1 and 1000."""
     largest = max((abs(value) for value in values if math.isfinite(value)), default=0.0)

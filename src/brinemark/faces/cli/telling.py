@@ -8,7 +8,8 @@ from typing import TYPE_CHECKING
 
 import click
 
-from brinemark.faces.cli.plain import amount, counted, probability, say, say_table, scale, span, with_u
+from brinemark.faces.cli.plain import amount, counted, say, say_table, scale, span, with_u
+from brinemark.terms.wording import DOUBTFUL, MEANINGS, probability, signal_of
 
 if TYPE_CHECKING:
     from brinemark.steps.answers import CalibrationReport, ElectrodeUse, ReadingLine, SampleReading
@@ -16,21 +17,6 @@ if TYPE_CHECKING:
     from brinemark.terms.amounts import Limits
     from brinemark.terms.curves import Flag
     from brinemark.terms.settings import DecisionSection
-
-MEANINGS = {
-    "gain": "gain: full rise of the signal",
-    "K": "K: level at half of the rise",
-    "h": "h: exponent of the level",
-    "floor": "floor: blank over full rise",
-}
-DOUBTFUL = 0.05  # probability of a defective film from which on its electrode is named
-SIGNAL_OF = {"prescan": "pre-scan", "zero": "pre-scan at the wave's place"}
-
-
-def _signal_of(role: str) -> str:
-    """What was read, for people; further covariates carry their name behind the role."""
-    kind, _, covariate = role.partition(" ")
-    return f"pre-scan, {covariate}" if covariate else SIGNAL_OF.get(kind, "curve")
 
 
 def tell_calibration(report: CalibrationReport, decision: DecisionSection) -> None:
@@ -211,7 +197,7 @@ def _tell_signals(row: ShownRow) -> None:
         value = f"{with_u(one.signal.value * factor, one.signal.u * factor)} {unit}"
         flags = "; ".join(flag.name for flag in one.signal.flags)
         use = "now" if one.current else "earlier"
-        rows.append((_signal_of(one.role), value, one.wave, use, flags))
+        rows.append((signal_of(one.role), value, one.wave, use, flags))
     say_table(("signal of", "value", "wave", "used", "flags"), rows)
 
 

@@ -2,11 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from typing import Any
 
 from brinemark.faces.web.desk import Desk
-from brinemark.faces.web.filters import segment
 from brinemark.terms.errors import Refused
 from brinemark.terms.runs import StoredRow
 
@@ -51,13 +50,3 @@ def row_words(row: Any, unit: str) -> str:
         return f"{row.role} of {row.level:g} {unit}"
     diluted = f", diluted {row.dilution:g}" if row.dilution != 1 else ""
     return f"{row.role} {row.sample or ''}".strip() + diluted
-
-
-def electrodes_of(rows: Sequence[StoredRow], sample: str) -> list[str]:
-    """Electrodes that read a sample, in the order of the sheets."""
-    return list(dict.fromkeys(row.row.electrode for row in rows if row.row.sample == sample))
-
-
-def address_of(kind: str, name: str) -> str:
-    """Where something is shown."""
-    return f"/{kind}/{segment(name)}"

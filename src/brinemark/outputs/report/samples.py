@@ -36,6 +36,7 @@ from brinemark.outputs.report.parts import (
 )
 from brinemark.outputs.report.wording import Numbers, counted, joined
 from brinemark.terms.glossary import STATEMENTS
+from brinemark.terms.wording import probability
 
 READINGS = {"prescan": "pre-scan", "addition": "addition"}
 ONE_BY_ONE = 3
@@ -181,9 +182,7 @@ def _probability(p: float, reading: Mapping[str, Any], numbers: Numbers) -> str:
     used = [use for use in reading["electrodes"] if use["share"] > 0]
     units = {use["electrode"]: [line["unit"] for line in use["readings"] if line["role"] != "prescan"] for use in used}
     seen = [line for use in used for line in use["readings"] if line["unit"] in units[use["electrode"]]]
-    if len(seen) > 1 and p < 1e-3:
-        return numbers.words("p at most 0.001")
-    return numbers.words("p below 0.0001") if p < 1e-4 else f"p = {numbers.number(p, '.2g')}"
+    return numbers.words(probability(p, len(seen) > 1))
 
 
 def _electrodes(reading: Mapping[str, Any], numbers: Numbers) -> Block:

@@ -10,16 +10,10 @@ from brinemark.faces.web.looks import calibration_of, rows_of
 from brinemark.faces.web.numbers import scaled
 from brinemark.faces.web.visit import Visit
 from brinemark.terms.errors import Refused
+from brinemark.terms.wording import DOUBTFUL, MEANINGS
 
 MOST_PANELS = 9  # more batches than this on one picture cannot be told apart
 MOST_RESIDUALS = 60  # of so many batches residuals are worked out in a few seconds
-DOUBTFUL = 0.05
-MEANINGS = {
-    "gain": "gain: full rise of the signal",
-    "K": "K: level at half of the rise",
-    "h": "h: exponent of the level",
-    "floor": "floor: blank over full rise",
-}
 
 
 def show(visit: Visit) -> Answer:

@@ -13,11 +13,10 @@ from brinemark.faces.web.numbers import shown_unit
 from brinemark.faces.web.visit import Visit
 from brinemark.terms.errors import Refused
 from brinemark.terms.making import READY
+from brinemark.terms.wording import signal_of
 
 if TYPE_CHECKING:
     from brinemark.steps.batch_answers import Batch
-
-SIGNAL_OF = {"prescan": "pre-scan", "zero": "pre-scan at the wave's place"}
 
 
 def one(visit: Visit) -> Answer:
@@ -66,8 +65,7 @@ def _read(visit: Visit, name: str) -> dict[str, Any]:
     for row in shown.rows:
         plain = row.to_dict()
         for signal in plain["signals"]:
-            kind, _, covariate = signal["role"].partition(" ")
-            signal["words"] = f"pre-scan, {covariate}" if covariate else SIGNAL_OF.get(kind, "curve")
+            signal["words"] = signal_of(signal["role"])
         has_curve = any(file["role"] in ("trace", "prescan") for file in plain["files"])
         rows.append({**plain, "words": row_words(row, unit), "has_curve": has_curve})
     current = [row for row in rows if not row["superseded"]]

@@ -7,11 +7,11 @@ from typing import Any
 from urllib.parse import urlencode
 
 from brinemark.faces.web.answers import Answer, GoTo, Page
-from brinemark.faces.web.looks import READINGS, all_rows, calibration_of, electrodes_of, rows_of
+from brinemark.faces.web.looks import READINGS, all_rows, calibration_of, rows_of
 from brinemark.faces.web.visit import Visit, sliced
 from brinemark.terms.errors import Refused
 from brinemark.terms.making import READY
-from brinemark.terms.wording import film_words
+from brinemark.terms.wording import film_words, probability
 
 READ_ROLES = ("sample", "control")
 ONE_MORE = "one more"
@@ -146,7 +146,7 @@ def _said(visit: Visit, reading: str) -> dict[str, Any]:
         "id": reading,
         "reading": plain,
         "sentence": answer.sentence,
-        "probability": "" if found is None else _probability(found["p_value"], _several(plain)),
+        "probability": "" if found is None else probability(found["p_value"], _several(plain)),
         "picture": f"/pictures/readings.svg?reading={reading}",
         "electrodes": plain["electrodes"],
         "lives": [use["electrode"] for use in plain["electrodes"] if len(use["readings"]) > 1],
@@ -159,13 +159,6 @@ def _several(plain: Mapping[str, Any]) -> bool:
     return sum(len(use["readings"]) for use in plain["electrodes"] if use["share"] > 0) > 1
 
 
-def _probability(value: float, simulated: bool) -> str:
-    """p as it is written in a sentence; simulations cannot tell p values below their own number apart."""
-    if simulated and value < 1e-3:
-        return "p at most 0.001"
-    return "p below 0.0001" if value < 1e-4 else f"p = {value:.2g}"
-
-
 def _row_ids(visit: Visit, electrodes: Sequence[str]) -> dict[tuple[str, int], str]:
     """Id of each row with a curve, by electrode and number in its sheet; the newest where a sheet was corrected."""
     wanted = set(electrodes)
@@ -174,6 +167,3 @@ def _row_ids(visit: Visit, electrodes: Sequence[str]) -> dict[tuple[str, int], s
         for row in all_rows(visit.desk).values()
         if row.row.electrode in wanted and (row.trace_sha256 or row.prescan_sha256)
     }
-
-
-__all__ = ["begin", "electrodes_of", "one", "read_all", "table"]
