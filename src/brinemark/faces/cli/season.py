@@ -118,6 +118,7 @@ def _tell(result: DemoResult, folder: Path) -> None:
     say(f"True levels of the waters, which nothing here has read: {result.scenario.truth_file}.")
     book = ("--logbook", str(result.logbook))
     say_next(
+        command_line("serve", str(result.logbook)),
         command_line(*book, "show", _told(result)),
         command_line(*book, "chart", _told(result), "--to", "tank.png"),
     )

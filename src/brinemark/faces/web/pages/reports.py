@@ -62,7 +62,7 @@ def one(visit: Visit) -> Answer:
         "made_at": made.made_at,
         "pdf": results["pdf"],
         "notes": list(results["notes"]),
-        "names": _names(visit, made),
+        "names": _names(_read(visit), made),
         "parents": len(made.parents),
     }
     return Page("report.html", f"Report {made.id[:12]}", data)
@@ -98,14 +98,18 @@ def page_png(visit: Visit) -> Answer:
 
 
 def _made(visit: Visit) -> list[dict[str, Any]]:
-    found = visit.book.reports()[:MOST_SHOWN]
+    read = _read(visit)
     return [
-        {"id": one.id, "kind": KINDS.get(one.role, one.role), "made_at": one.made_at, "names": _names(visit, one)}
-        for one in found
+        {"id": one.id, "kind": KINDS.get(one.role, one.role), "made_at": one.made_at, "names": _names(read, one)}
+        for one in visit.book.reports()[:MOST_SHOWN]
     ]
 
 
-def _names(visit: Visit, made: Any) -> list[str]:
+def _read(visit: Visit) -> dict[str, str]:
+    """The sample of every reading, by its id."""
+    return {head.id: head.sample for head in visit.desk.kept("heads", visit.book.reading_heads)}
+
+
+def _names(read: Mapping[str, str], made: Any) -> list[str]:
     """Samples that a report is of."""
-    heads = {head.id: head.sample for head in visit.desk.kept("heads", visit.book.reading_heads)}
-    return sorted({heads[one] for _, one in made.parents if one in heads})
+    return sorted({read[one] for _, one in made.parents if one in read})
