@@ -1,0 +1,28 @@
+"""Rows of a tank record as JSON, the same whatever file they came in."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import fields
+from datetime import UTC, datetime
+from typing import Any
+
+from brinemark.terms.canonical import JsonValue, canonical_bytes, sha256_hex
+from brinemark.terms.tanks import TankRow
+
+
+def tank_row_to_json(row: TankRow) -> dict[str, JsonValue]:
+    """What a row says, apart from its place in a file; empty cells left out, the time in UTC."""
+    said: dict[str, Any] = {field.name: getattr(row, field.name) for field in fields(row) if field.name != "number"}
+    said["at"] = row.at.astimezone(UTC).isoformat(timespec="microseconds")
+    return {key: value for key, value in said.items() if value is not None}
+
+
+def tank_row_from_json(plain: Mapping[str, Any], number: int = 0) -> TankRow:
+    """The row that tank_row_to_json wrote; number : its place among the rows that it stands with."""
+    return TankRow(**{**plain, "number": number, "at": datetime.fromisoformat(plain["at"])})
+
+
+def tank_row_key(row: TankRow) -> str:
+    """sha256 of what a row says: rows with one key say the same."""
+    return sha256_hex(canonical_bytes(tank_row_to_json(row)))
