@@ -9,6 +9,7 @@ from brinemark.logbook.held import Opened
 
 if TYPE_CHECKING:
     from brinemark.steps.fish_answers import ConsignmentAnswer
+    from brinemark.steps.trials import TrialAnswer
     from brinemark.terms.tanks import Consignment
 
 
@@ -36,3 +37,18 @@ class FishSide(Opened):
         from brinemark.steps.interpret import interpret
 
         return interpret(self._place, consignment)
+
+    def consider_trials(self) -> TrialAnswer:
+        """How found and not found, and the ratios of each world, did on tanks of fish whose history is known.
+
+        Nothing is stored. Raises Refused without such tanks.
+        """
+        from brinemark.steps.trials import consider_trials
+
+        return consider_trials(self._place)
+
+    def judge_trials(self) -> TrialAnswer:
+        """The same, kept as a record; from then on interpretations use what it says of ratios. Raises Refused."""
+        from brinemark.steps.trials import judge_trials
+
+        return judge_trials(self._place)

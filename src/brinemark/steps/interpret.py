@@ -26,6 +26,7 @@ from brinemark.steps.known_waters import SystemWater, cap_from, known_tanks, sou
 from brinemark.steps.place import Place
 from brinemark.steps.tank_history import TankStory, kind_of, story_of, with_source
 from brinemark.steps.tank_words import SCREENING, headline, tank_sentences
+from brinemark.steps.trial_lines import newest_lines
 from brinemark.steps.water_readings import Rule, WaterReading, water_answer, water_readings
 from brinemark.steps.weighing import Question, Scales, weighed
 from brinemark.terms.canonical import JsonValue
@@ -62,6 +63,7 @@ class FishDesk:
     rule: Rule
     scales: Scales
     own: str | None
+    trial: str | None = None
     systems: dict[str, SystemWater] = field(default_factory=dict)
 
     def system(self, name: str) -> SystemWater:
@@ -80,8 +82,9 @@ def fish_desk(place: Place, reader: Reader) -> FishDesk:
     waters = {str(row.sample): water_answer(row, read.get(str(row.sample)), rule, ()) for row in rows}
     fish = place.settings.fish
     cap = cap_from(known_tanks(consignments.values(), waters))
-    scales = Scales(published_worlds(), Drawing(fish.draws, fish.seed), cap, verbal_scale(place))
-    return FishDesk(place, consignments, read, waters, rule, scales, "no own experiments yet")
+    trial, lines = newest_lines(reader)
+    scales = Scales(published_worlds(), Drawing(fish.draws, fish.seed), cap, verbal_scale(place), lines)
+    return FishDesk(place, consignments, read, waters, rule, scales, "no own experiments yet", trial)
 
 
 def verbal_scale(place: Place) -> VerbalScale:
@@ -156,19 +159,25 @@ def _recipe(desk: FishDesk, name: str) -> Recipe:
     parents = [("tank record", own.id)]
     parents += [("tank record of known fish", desk.consignments[one].id) for one in sorted(behind - {name})]
     parents += [("reading", desk.read[one].answer.id) for one in sorted(names) if one in desk.read]
+    parents += [] if desk.trial is None else [("trial", desk.trial)]
+    seed = desk.scales.drawing.seed
+    return Recipe(KIND, f"consignment {name}", tuple(dict.fromkeys(parents)), fish_identity(desk), seed)
+
+
+def fish_identity(desk: FishDesk) -> dict[str, JsonValue]:
+    """Everything beside records and seed that decides what an interpretation or a trial says."""
     scale: Any = asdict(desk.scales.scale)
     worlds: Any = {
         world.name: {key: [one.law, one.median, one.spread] for key, one in world.parameters.items()}
         for world in desk.scales.worlds
     }
-    settings: dict[str, JsonValue] = {
+    return {
         "alpha": desk.rule.alpha,
         "hold_h": desk.rule.hold_h,
         "draws": desk.scales.drawing.count,
         "scale": {**scale, "bands": [[one.start, one.words] for one in desk.scales.scale.bands]},
         "worlds": worlds,
     }
-    return Recipe(KIND, f"consignment {name}", tuple(dict.fromkeys(parents)), settings, desk.scales.drawing.seed)
 
 
 def _tank(desk: FishDesk, consignment: Consignment, tank: str) -> TankAnswer:
