@@ -1,11 +1,12 @@
-"""The invented tank records: the consignment of the season, captive-bred controls, a spiked tank, a trial, three more."""
+"""The invented tank records: the season's consignment, captive-bred controls, a spiked tank, a trial, three more."""
 
 from __future__ import annotations
 
 from dataclasses import replace
 from datetime import datetime, timedelta
+from typing import Any
 
-from brinemark.demo.fish_plan import CONTROL_TANKS, HEAVY, LATER, LIGHT, SPIKE_DAYS, UNEXPOSED
+from brinemark.demo.fish_plan import CONTROL_TANKS, FED_TANKS, HEAVY, LATER, LIGHT, SPIKE_DAYS, UNEXPOSED
 from brinemark.demo.tank_rows import (
     CARBON,
     QUAY,
@@ -17,8 +18,8 @@ from brinemark.demo.tank_rows import (
     moment,
     numbered,
     row,
-    tank_name,
     taken,
+    tank_name,
 )
 from brinemark.terms import tanks as words
 from brinemark.terms.tanks import TankRow
@@ -68,7 +69,7 @@ def _season() -> list[TankRow]:
     for kept in _K1:
         if kept.number != 7:
             split = {"split_seal": f"IQ split {kept.number}"} if kept.number in _SPLIT else {}
-            rows.append(taken("K1", kept.number, days.sampled + timedelta(minutes=4 * kept.number), **split))
+            rows.append(taken("K1", kept.number, days.sampled, **split))
     return [*rows, *_happenings(), *_of_tank_7(days.sampled), *_blanks(days.sampled)]
 
 
@@ -91,13 +92,13 @@ def _happenings() -> list[TankRow]:
 
 def _of_tank_7(at: datetime) -> list[TankRow]:
     """Two samples of one tank: one taken badly, one beside it by somebody else."""
-    badly = {"taker": "dealer's helper", "smoker": True, "container": "jam jar", "filtration_um": None}
+    badly: dict[str, Any] = {"taker": "dealer's helper", "smoker": True, "container": "jam jar", "filtration_um": None}
     badly |= {"seal": None, "storage": "on the desk", "retained_mL": None, "note": "taken from the slime by mouth tube"}
     return [
         taken("K1", 7, at, **badly),
-        taken("K1", 7, at + timedelta(minutes=6), "K1-tank-7-second", duplicate="K1-tank-7", taker="second inspector"),
+        taken("K1", 7, at + timedelta(minutes=1), "K1-tank-7-second", duplicate="K1-tank-7", taker="second inspector"),
         taken(
-            "K1", 10, at + timedelta(minutes=41), "K1-tank-10-spiked", duplicate="K1-tank-10", note="read with a spike"
+            "K1", 10, at + timedelta(minutes=1), "K1-tank-10-spiked", duplicate="K1-tank-10", note="read with a spike"
         ),
     ]
 
@@ -116,27 +117,27 @@ def _blanks(at: datetime) -> list[TankRow]:
 def _controls() -> list[TankRow]:
     """C1: captive-bred fish in the water of the quay."""
     days = Days(moment(5, 20), moment(7, 1), moment(7, 21, 10), 3.0)
-    rows = [blank("C1", days.sampled - timedelta(hours=1), "C1-source", words.SOURCE_WATER, system=QUAY)]
+    rows = []
     for number in CONTROL_TANKS:
         kept = Kept(number, 20.0, CLOWNFISH, 4, 5.0, history=words.CAPTIVE_BRED, filter="sponge")
-        rows += [*arrival("C1", kept, days), taken("C1", number, days.sampled + timedelta(minutes=5 * number))]
+        rows += [*arrival("C1", kept, days), taken("C1", number, days.sampled)]
+    for number in FED_TANKS:
+        rows.append(row("C1", moment(7, 21, 8), words.FED, tank=tank_name("C1", number), substance="pellets"))
     return rows
 
 
 def _spiked() -> list[TankRow]:
-    """E1: a tank without fish and with a used filter, spiked on purpose."""
-    tank, at = tank_name("E1", 1), moment(7, 20, 9)
-    rows = [
-        row("E1", moment(7, 20, 8), words.FILLED, tank=tank, volume_L=60.0, system=QUAY, filter="sponge of a fish tank"),
-        row("E1", at, words.SPIKED, tank=tank, amount_ug=SPIKE_ug, stock="KSCN-2"),
-    ]
+    """E1: a tank of captive-bred fish, spiked on purpose."""
+    days, at = Days(moment(5, 20), moment(7, 19), moment(7, 20), 3.0), moment(7, 20, 9)
+    rows = arrival("E1", Kept(1, 60.0, CLOWNFISH, 2, 5.0, history=words.CAPTIVE_BRED, filter="sponge"), days)
+    rows.append(row("E1", at, words.SPIKED, tank=tank_name("E1", 1), amount_ug=SPIKE_ug, stock="KSCN-2"))
     rows += [taken("E1", 1, at + timedelta(days=days), name) for name, days in SPIKE_DAYS.items()]
     return rows
 
 
 def _trial() -> list[TankRow]:
     """T1: fish of known history, one in each small tank."""
-    exposed, filled, sampled = moment(8, 2, 10), moment(8, 2, 10, 30), moment(8, 3, 11)
+    exposed, filled, sampled = moment(8, 2, 10), moment(8, 2, 9), moment(8, 3, 10)
     rows = [
         blank("T1", filled, "T1-source", words.SOURCE_WATER, system=QUAY),
         blank("T1", sampled, "T1-field", words.FIELD, tank=tank_name("T1", 1)),
@@ -145,15 +146,22 @@ def _trial() -> list[TankRow]:
         for number in numbers:
             kept = Kept(number, 1.5, CLOWNFISH, 1, 8.0, history=history)
             rows += arrival("T1", kept, Days(exposed, filled, sampled))
-            rows.append(taken("T1", number, sampled + timedelta(minutes=4 * number)))
+            rows.append(taken("T1", number, sampled))
     return rows
+
+
+_BLANKS_OF = {
+    "K2": (blank("K2", moment(10, 12, 15), "K2-field", words.FIELD, tank=tank_name("K2", 1)),),
+    "K4": (blank("K4", moment(11, 4, 14), "K4-source", words.SOURCE_WATER, system=QUAY),),
+}
+"""Blanks of the later consignments; the third has none."""
 
 
 def _later(name: str) -> list[TankRow]:
     """K2, K3, K4: a few small tanks each, of which nothing is known but what dealers say."""
     origin, days = _BOATS[name]
-    rows = [blank(name, days.sampled - timedelta(hours=1), f"{name}-source", words.SOURCE_WATER, system=QUAY)]
+    rows = list(_BLANKS_OF.get(name, ()))
     for number in range(1, LATER[name][0] + 1):
         rows += arrival(name, Kept(number, 3.0, CLOWNFISH, 2, 9.0, origin=origin), days)
-        rows.append(taken(name, number, days.sampled + timedelta(minutes=5 * number)))
+        rows.append(taken(name, number, days.sampled))
     return rows

@@ -25,6 +25,8 @@ WITH_CARE: dict[str, Any] = {
     "retained_mL": 30.0,
 }
 """How a water sample is taken at the quay."""
+TURN = timedelta(minutes=4)
+"""From one tank to the next."""
 BREEDING = "breeding room of Ilsundry Quay"
 
 
@@ -84,8 +86,8 @@ def numbered(rows: Iterable[TankRow]) -> tuple[TankRow, ...]:
 
 
 def arrival(consignment: str, kept: Kept, days: Days) -> list[TankRow]:
-    """Fish are caught or bred, their tank is filled, and they go in an hour later."""
-    tank = tank_name(consignment, kept.number)
+    """Fish are caught or bred, their tank is filled in its turn, and they go in an hour later."""
+    tank, filled = tank_name(consignment, kept.number), days.filled + kept.number * TURN
     return [
         row(
             consignment,
@@ -101,7 +103,7 @@ def arrival(consignment: str, kept: Kept, days: Days) -> list[TankRow]:
         ),
         row(
             consignment,
-            days.filled,
+            filled,
             words.FILLED,
             tank=tank,
             volume_L=kept.volume_L,
@@ -110,14 +112,15 @@ def arrival(consignment: str, kept: Kept, days: Days) -> list[TankRow]:
             filter=kept.filter,
             near=kept.near,
         ),
-        row(consignment, days.filled + timedelta(hours=1), words.IN, tank=tank, fish=kept.fish),
+        row(consignment, filled + timedelta(hours=1), words.IN, tank=tank, fish=kept.fish),
     ]
 
 
-def taken(consignment: str, number: int, at: datetime, sample: str = "", **cells: Any) -> TankRow:
-    """A water sample of a tank, taken with care unless the cells say otherwise."""
+def taken(consignment: str, number: int, day: datetime, sample: str = "", **cells: Any) -> TankRow:
+    """A water sample of a tank, taken in its turn and with care unless the cells say otherwise."""
     name = sample or sample_name(consignment, number)
     given = {**WITH_CARE, "seal": f"IQ {name}", **cells}
+    at = day + number * TURN
     return row(consignment, at, words.SAMPLE, tank=tank_name(consignment, number), sample=name, **given)
 
 
