@@ -12,9 +12,9 @@ from datetime import datetime, timedelta
 
 from brinemark.demo.plan import SEASON_START, Part, Plan, Tank, planned, season
 
-BACKGROUND = (0.03, 1.5)
+BACKGROUND = (0.08, 1.6)
 """Level of a tank of the quay's water whose fish give off nothing [ug/L], and its geometric standard deviation."""
-FED_BACKGROUND = (0.6, 1.2)
+FED_BACKGROUND = (0.35, 1.2)
 """The same of a tank that was fed shortly before. Two of the control tanks were."""
 RELEASED = {"light": (0.9, 1.9), "heavy": (3.2, 1.7)}
 """What exposed fish add to the water of a small tank [ug/L] by exposure, with geometric standard deviations."""
@@ -61,7 +61,7 @@ FISH_WATERS = (
     Tank("K1-field", note="bottle of clean seawater opened at the tanks"),
     Tank("K1-filter", note="clean seawater through a filter"),
     Tank("K1-feed", 0.2, 0.5, "feed in clean seawater for a day"),
-    Tank("K1-tank-7-second", 0.02, 0.08, "tank 7 once more, by the other inspector"),
+    Tank("K1-tank-7-second", 0.05, 0.12, "tank 7 once more, by the other inspector"),
     *(keeping(f"C1-tank-{number}", fed=number in FED_TANKS) for number in CONTROL_TANKS),
     *(_spiked(name, days) for name, days in SPIKE_DAYS.items()),
     *(keeping(f"T1-tank-{number}", trial_exposure(number)) for number in range(1, 17)),
