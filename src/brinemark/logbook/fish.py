@@ -52,3 +52,9 @@ class FishSide(Opened):
 
         with self._place.database.reading() as reader:
             return list(known_consignments(reader).values())
+
+    def samples_read(self) -> frozenset[str]:
+        """Names of the samples of which there is a reading."""
+        from brinemark.steps.consignments import samples_read
+
+        return samples_read(self._place)
