@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from pathlib import Path
 
 import pytest
 from hypothesis import given
@@ -161,6 +162,51 @@ def test_times_without_a_zone_are_read_in_that_of_the_logbook_and_told() -> None
     record = read_tank_record(PLAIN.replace("+00:00", "").encode(), "t.csv", lisbon)
     assert record.warnings == ("12 times without a zone, first in row 2, read in Europe/Lisbon",)
     assert tank_row_to_json(record.rows[0])["at"] == "2031-04-01T05:00:00.000000+00:00"
+
+
+CELL = st.one_of(
+    st.sampled_from(["", "T1", "T2", "F1", "F2", "W1", "1", "0", "-1", "0.5", "3,5", "yes", "field", "hall line"]),
+    st.text(max_size=6),
+)
+
+
+@given(st.lists(st.tuples(st.integers(0, 11), st.sampled_from(COLUMNS), CELL), max_size=6))
+def test_whatever_stands_in_the_cells_faults_are_told_and_accepted_rows_make_sense(
+    spoilt: list[tuple[int, str, str]],
+) -> None:
+    rows = small_consignment()
+    for place, column, cell in spoilt:
+        rows[place] = {**rows[place], column: cell}
+    try:
+        record, faults = tank_form_and_faults(rows, Settings())
+    except Refused:  # no decimal sign that could be told
+        return
+    assert all("\n" not in str(fault) for fault in faults)
+    if faults:
+        return
+    assert len(record.rows) == len([row for row in rows if any(cell.strip() for cell in row.values())])
+    for name in {row.consignment for row in record.rows}:
+        mine = in_order([row for row in record.rows if row.consignment == name])
+        caught = {row.fish: row.count or 0 for row in mine if row.what == "catch"}
+        for row in mine:
+            if row.what == "out":
+                caught[row.fish] -= row.count or 0
+                assert caught[row.fish] >= 0
+            if row.what == "sample":
+                before = [one for one in mine if one.at <= row.at]
+                assert any(one.what == "filled" and one.tank == row.tank for one in before)
+                assert any(one.what == "in" and one.tank == row.tank for one in before)
+
+
+def test_the_example_of_the_docs_is_a_record_without_a_fault() -> None:
+    page = (Path(__file__).resolve().parents[2] / "docs" / "how-to" / "record-tanks.md").read_text(encoding="utf-8")
+    example = page.partition("```csv\n")[2].partition("```")[0]
+    record = read_tank_record(example.encode(), "april.csv", Settings())
+    assert {row.what for row in record.rows} == {*HAPPENINGS} - {"spiked"}
+    assert record.warnings == ()
+    for what in HAPPENINGS:
+        needed = ", ".join(f"`{name}`" for name in NEEDED_BY[what])
+        assert f"| `{what}` | {needed} |" in page
 
 
 def test_rows_of_a_form_follow_the_same_rules() -> None:
