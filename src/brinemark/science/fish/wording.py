@@ -3,14 +3,10 @@
 from __future__ import annotations
 
 import math
-from typing import TYPE_CHECKING
 
 from brinemark.science.fish.evidence import capped
 from brinemark.terms.errors import Refused
 from brinemark.terms.evidence import Cap, VerbalBand, VerbalScale, Weight
-
-if TYPE_CHECKING:
-    from brinemark.terms.settings import FishSection
 
 NEITHER = "no support for one over the other"
 NOT_AN_ALL_CLEAR = "This does not show how the fish were caught: exposure long enough ago leaves nothing to find."
@@ -41,14 +37,6 @@ def checked_scale(scale: VerbalScale) -> VerbalScale:
     return scale
 
 
-def scale_of(settings: FishSection) -> VerbalScale:
-    """The scale of a logbook's settings; DEFAULT_SCALE where they give none. Raises Refused."""
-    if settings.scale is None:
-        return DEFAULT_SCALE
-    bands = tuple(VerbalBand(start, words.strip()) for start, words in settings.scale)
-    return checked_scale(VerbalScale(settings.scale_source or "", settings.scale_from_memory, bands))
-
-
 def band_words(scale: VerbalScale, log10_ratio: float) -> str:
     """Words for the size of a ratio, or of its inverse where that is larger; a band begins at its start itself."""
     size = abs(log10_ratio)
@@ -62,17 +50,22 @@ def sentences(weight: Weight, scale: VerbalScale, cap: Cap) -> tuple[str, ...]:
     The words are for the end of the interval that is nearest to no support, and for the cap where that is smaller: a
     wide interval is not given the words of its middle.
     """
-    cautious = _nearest_to_one(capped(weight.lower, cap), capped(weight.upper, cap))
     world = f"In the world '{weight.world}'"
     told = [f"{world} the readings are {_times(weight)}."]
     if capped(weight.log10_ratio, cap) != weight.log10_ratio:
         told.append(_cap_words(cap, weight.log10_ratio > 0))
-    told.append(f"In words: {_for_which(weight, cautious, band_words(scale, cautious))} ({scale.label}).")
+    told.append(f"In words: {support(weight, scale, cap)} ({scale.label}).")
     if weight.lower <= 0.0:
         told.append(NOT_AN_ALL_CLEAR)
     if cap.caution:
         told.append(f"{cap.caution[0].upper()}{cap.caution[1:]}: no such fish were among the controls.")
     return tuple(told)
+
+
+def support(weight: Weight, scale: VerbalScale, cap: Cap) -> str:
+    """Which proposition the weight supports and how much, at the end of its interval nearest to none, and capped."""
+    cautious = _nearest_to_one(capped(weight.lower, cap), capped(weight.upper, cap))
+    return _for_which(weight, cautious, band_words(scale, cautious))
 
 
 def _times(weight: Weight) -> str:
@@ -93,6 +86,10 @@ def _cap_words(cap: Cap, positive: bool) -> str:
     least = "more" if positive else "less"
     if rate.of == 0:
         return f"There are no held-out samples of {kind}, so that nothing {least} than 1 is supported."
+    if cap.of_ratios:
+        found = "had a ratio as high as this" if positive else "had so high a ratio"
+        told = f"{rate.count} of {rate.of} held-out samples of {kind} {found}"
+        return f"{told}, which supports nothing {least} than {_number(bound)}, and that is what counts."
     found = "false positive" if positive else "detected"
     return (
         f"{rate.count} {found} of {rate.of} held-out samples of {kind} support nothing {least} than {_number(bound)}, "
