@@ -209,6 +209,12 @@ def test_the_example_of_the_docs_is_a_record_without_a_fault() -> None:
         assert f"| `{what}` | {needed} |" in page
 
 
+def test_names_that_differ_only_in_capital_letters_are_told() -> None:
+    rows = [*small_consignment(), happening("filled", "02T08:00", tank="t1", volume_L="40")]
+    record = read_tank_record(tank_csv(rows).encode(), "t.csv", Settings())
+    assert record.warnings == ("column tank has 'T1' and 't1', which are taken as different ids",)
+
+
 def test_rows_of_a_form_follow_the_same_rules() -> None:
     rows = [*small_consignment(), {}]
     record, faults = tank_form_and_faults(rows, Settings())
