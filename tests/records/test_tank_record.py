@@ -12,6 +12,7 @@ from hypothesis import strategies as st
 from brinemark.records.sheets import read_sheet
 from brinemark.records.tank_json import in_order, tank_row_from_json, tank_row_key, tank_row_to_json
 from brinemark.records.tank_record import read_tank_record, tank_form_and_faults, tank_record_and_faults
+from brinemark.terms.canonical import JsonValue
 from brinemark.terms.errors import Refused
 from brinemark.terms.settings import LogbookSection, Settings
 from brinemark.terms.tanks import ALLOWED_BY, COLUMNS, HAPPENINGS, NEEDED_BY
@@ -21,7 +22,7 @@ from tank_build import Cells, catch, happening, sample, small_consignment, tank_
 PLAIN = tank_csv(small_consignment())
 
 
-def said(data: bytes) -> list[dict[str, object]]:
+def said(data: bytes) -> list[dict[str, JsonValue]]:
     return [tank_row_to_json(row) for row in read_tank_record(data, "t.csv", Settings()).rows]
 
 
