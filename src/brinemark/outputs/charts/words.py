@@ -3,8 +3,15 @@
 from __future__ import annotations
 
 import textwrap
+from collections.abc import Sequence
 
 
 def wrapped(text: str, width: int) -> list[str]:
     """text in lines of at most width characters."""
     return textwrap.wrap(text, width)
+
+
+def listed(parts: Sequence[str], most: int) -> str:
+    """The first parts, and how many more there are."""
+    more = len(parts) - most
+    return ", ".join(parts[:most]) + (f" and {more} more" if more > 0 else "")
