@@ -26,14 +26,16 @@ SAID = 4
 def lane(picture: TankTimeline, ends: tuple[float, float], width: float) -> Spec:
     """The panel of events, samples among them by name."""
     events = with_samples(picture)
-    kinds = _kinds(events)
-    heads = {kind: _head(kind, [one for one in events if one.kind == kind]) for kind in kinds}
+    table: list[Spec] = []
+    order: list[str] = []
+    for kind in _kinds(events):
+        mine = [one for one in events if one.kind == kind]
+        marks = _rows(picture, mine, ends, width)
+        order.append(_head(kind, mine, all(row.get("text") for row in marks)))
+        table += [{**row, "row": order[-1]} for row in marks]
     x = moment_axis(picture.start, ends, width, picture.capture_d)
-    order = [heads[kind] for kind in kinds]
-    axis = {"ticks": False, "domain": False, "labelPadding": 8, "labelLimit": 170, "grid": True}
     y: Spec = {"field": "row", "type": "nominal", "sort": order, "title": None, "scale": {"domain": order}}
-    y["axis"] = axis
-    table = [row for kind in kinds for row in _rows(picture, kind, heads[kind], ends, width)]
+    y["axis"] = {"ticks": False, "domain": False, "labelPadding": 8, "labelLimit": 170, "grid": True}
     return {"width": width, "height": ROW * max(len(order), 1), "layer": _layers(table, x, y)}
 
 
@@ -71,23 +73,26 @@ def _same(mine: Sequence[TankEvent]) -> bool:
     return len(mine) > 2 and len(Counter(one.words for one in mine)) == 1
 
 
-def _head(kind: str, mine: Sequence[TankEvent]) -> str:
-    return f"{kind}, {mine[0].words} each" if _same(mine) and mine[0].words else kind
+def _head(kind: str, mine: Sequence[TankEvent], labelled: bool) -> str:
+    """Name of a row; where not every mark has its words beside it, what is the same of all or how many they are."""
+    if _same(mine) and mine[0].words:
+        return f"{kind}, {mine[0].words} each"
+    return kind if labelled or len(mine) < SAID else f"{kind} ({len(mine)})"
 
 
-def _rows(picture: TankTimeline, kind: str, head: str, ends: tuple[float, float], width: float) -> list[Spec]:
+def _rows(picture: TankTimeline, mine: Sequence[TankEvent], ends: tuple[float, float], width: float) -> list[Spec]:
     """Marks of one kind, with their words where there is room to the next mark."""
-    marks = _together([one for one in with_samples(picture) if one.kind == kind], width / (ends[1] - ends[0]))
-    same = _same([one for one in with_samples(picture) if one.kind == kind])
+    scale = width / (ends[1] - ends[0])
+    marks = _together(mine, scale)
     table, free = [], -math.inf
     for number, (day, words) in enumerate(marks):
-        place = (day - ends[0]) * width / (ends[1] - ends[0])
-        following = (marks[number + 1][0] - day) * width / (ends[1] - ends[0]) if number + 1 < len(marks) else math.inf
+        place = (day - ends[0]) * scale
+        following = (marks[number + 1][0] - day) * scale if number + 1 < len(marks) else math.inf
         size = LETTER * len(words) + 9.0
         left = place + size > width
         fits = place - size > free if left else following > size
-        row: Spec = {"at": clock_ms(picture.start, day), "row": head, "kind": kind, "words": words}
-        if fits and words and not same:
+        row: Spec = {"at": clock_ms(picture.start, day), "kind": mine[0].kind, "words": words}
+        if fits and words and not _same(mine):
             row["text"], row["side"] = words, "left" if left else "right"
         free = place + (size if fits and not left else 0.0)
         table.append(row)

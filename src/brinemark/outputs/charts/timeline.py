@@ -27,8 +27,8 @@ from brinemark.outputs.charts.words import listed
 from brinemark.terms.fish_pictures import SAMPLE, SOURCE_WATER, TankSample, TankTimeline, WorldBand
 
 WIDTH, GAP, HEIGHT = 590, 18, 250
-APART = 9.0
-"""Between marks of the same time [pixels]."""
+APART, SAME = 9.0, 2.5
+"""Marks nearer than the second are drawn so far apart [pixels]."""
 SHARES = ("inner", "outer")
 
 
@@ -72,7 +72,7 @@ def _level(picture: TankTimeline) -> Spec:
     known += [picture.minimum_detectable] if picture.minimum_detectable else []
     upper = [float(np.nanmax(w.outer_upper)) for w in picture.worlds if np.any(np.isfinite(w.outer_upper))]
     highest = max([*known, *upper], default=0.0) or 1.0
-    scale = wide_axis(1.25 * highest, min(known, default=highest / 30.0) / 2.0, picture.unit)
+    scale = wide_axis(1.25 * highest, min(0.5 * min(known, default=highest), highest / 30.0), picture.unit)
     return {**scale, "title": f"level in the water, {shown_unit(picture.unit)}"}
 
 
@@ -82,9 +82,8 @@ def _panel(
     x, y = axes
     name = "readings" if world is None else f"world: {world.world}"
     layers = [] if world is None else _band(picture, world, x, y)
-    layers += _capture(picture, x)
-    layers += _detectable(picture, y, wide)
-    layers += upright_layers(table, x, y, HEIGHT)
+    rule, label = _detectable(picture, y, wide)
+    layers += [*_capture(picture, x), *rule, *upright_layers(table, x, y, HEIGHT), *label]
     if not layers:
         corner = {"values": [{"at": x["scale"]["domain"][0], "level": 0.0}]}
         layers = [{"data": corner, "mark": {"type": "point", "opacity": 0}, "encoding": {"x": x, "y": y}}]
@@ -141,11 +140,11 @@ def _sample_rows(picture: TankTimeline, ends: tuple[float, float], wide: float, 
     order = {SAMPLE: 0, SOURCE_WATER: 1, OTHER: 2}
     samples = sorted(picture.samples, key=lambda one: (one.day, order[kind_of(one.what)]))
     table: list[Spec] = []
-    last = -math.inf
+    first, beside = -math.inf, 0
     for one in samples:
-        place = max(one.day * day_px, last + APART)
-        last = place
-        at = clock_ms(picture.start, place / day_px)
+        beside = beside + 1 if (one.day - first) * day_px < SAME else 0
+        first = first if beside else one.day
+        at = clock_ms(picture.start, (first if beside else one.day) + beside * APART / day_px)
         table += upright_rows(one.stated, at, top, {"name": one.name, "kind": kind_of(one.what), "day": one.day})
     return table
 
@@ -169,27 +168,24 @@ def _capture(picture: TankTimeline, x: Spec) -> list[Spec]:
     return [*layers, {"data": {"values": [{"at": at}]}, "mark": mark, "encoding": {"x": x}}]
 
 
-def _detectable(picture: TankTimeline, y: Spec, wide: float) -> list[Spec]:
+def _detectable(picture: TankTimeline, y: Spec, wide: float) -> tuple[list[Spec], list[Spec]]:
+    """The line of the minimum detectable level, and its label where fewer marks stand."""
     level = picture.minimum_detectable
     if not level:
-        return []
+        return [], []
     values = {"values": rows(level=[level])}
-    label: Spec = {
-        "type": "text",
-        "align": "right",
-        "baseline": "bottom",
-        "dy": -3,
-        "fontSize": 10,
-        "color": INK,
-        "text": "minimum detectable",
-    }
+    low, high = span_of_days(picture)
+    days = [one.day for one in picture.samples]
+    right = sum(day > 0.5 * (low + high) for day in days) <= 0.5 * len(days)
+    label: Spec = {"type": "text", "align": "right" if right else "left", "baseline": "bottom", "dy": -3}
+    label |= {"fontSize": 10, "color": INK, "text": "minimum detectable"}
     halo = {**label, "stroke": "white", "strokeWidth": 3, "color": "white"}
-    here: Spec = {"x": {"value": wide - 2}, "y": y}
-    return [
-        {"data": values, "mark": {"type": "rule", "color": INK, "strokeDash": DASH}, "encoding": {"y": y}},
-        {"data": values, "mark": halo, "encoding": here},
-        {"data": values, "mark": label, "encoding": here},
-    ]
+    here: Spec = {"x": {"value": wide - 2 if right else 2}, "y": y}
+    rule: Spec = {"type": "rule", "color": INK, "strokeDash": DASH}
+    return (
+        [{"data": values, "mark": rule, "encoding": {"y": y}}],
+        [{"data": values, "mark": mark, "encoding": here} for mark in (halo, label)],
+    )
 
 
 def _bare(panel: Spec) -> None:
