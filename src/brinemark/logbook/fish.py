@@ -1,0 +1,86 @@
+"""From amounts in the water to what they say about fish: tank records, their interpretation, trials."""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Mapping, Sequence
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from brinemark.logbook.held import Opened
+
+if TYPE_CHECKING:
+    from brinemark.steps.fish_answers import ConsignmentAnswer
+    from brinemark.steps.tank_answers import CheckedTanks, TanksTaken
+    from brinemark.steps.trials import TrialAnswer
+    from brinemark.terms.tanks import Consignment
+
+
+class FishSide(Opened):
+    """From amounts in the water to what they say about fish: tank records, their interpretation, trials."""
+
+    def add_tanks(
+        self, record: str | Path | tuple[str, bytes], corrects: str | None = None, reason: str | None = None
+    ) -> TanksTaken:
+        """Take in a tank record (a file, or a name with bytes), all or nothing; known rows change nothing.
+
+        corrects : the consignment whose rows are all replaced by those of this record. Raises Refused.
+        """
+        from brinemark.steps.take_in_tanks import take_in_tanks
+
+        return take_in_tanks(self._place, record if isinstance(record, tuple) else Path(record), corrects, reason)
+
+    def add_tank_rows(
+        self, rows: Sequence[Mapping[str, str]], corrects: str | None = None, reason: str | None = None
+    ) -> TanksTaken:
+        """Take in rows that were typed into a form, column to text, by the same rules. Raises Refused."""
+        from brinemark.steps.take_in_tanks import add_tank_rows
+
+        return add_tank_rows(self._place, rows, corrects, reason)
+
+    def check_tanks(
+        self,
+        source: str | Path | tuple[str, bytes] | list[Mapping[str, str]],
+        corrects: str | None = None,
+        reason: str | None = None,
+    ) -> CheckedTanks:
+        """Look a tank record or the rows of a form through, and tell every fault; nothing is stored."""
+        from brinemark.steps.take_in_tanks import check_tanks
+
+        return check_tanks(self._place, Path(source) if isinstance(source, str) else source, corrects, reason)
+
+    def consignments(self) -> list[Consignment]:
+        """Every consignment as it is recorded now, in the order of their first records."""
+        from brinemark.steps.consignments import known_consignments
+
+        with self._place.database.reading() as reader:
+            return list(known_consignments(reader).values())
+
+    def consider(self, consignment: str, tanks: Collection[str] | None = None) -> ConsignmentAnswer:
+        """What the waters of a consignment say of its fish, tank by tank and world by world; nothing is stored.
+
+        tanks : only these. Raises Refused for an unknown consignment or tank.
+        """
+        from brinemark.steps.interpret import consider
+
+        return consider(self._place, consignment, tanks)
+
+    def interpret(self, consignment: str) -> ConsignmentAnswer:
+        """The same of all its tanks, kept as a record with everything it was made from. Raises Refused."""
+        from brinemark.steps.interpret import interpret
+
+        return interpret(self._place, consignment)
+
+    def consider_trials(self) -> TrialAnswer:
+        """How found and not found, and the ratios of each world, did on tanks of fish whose history is known.
+
+        Nothing is stored. Raises Refused without such tanks.
+        """
+        from brinemark.steps.trials import consider_trials
+
+        return consider_trials(self._place)
+
+    def judge_trials(self) -> TrialAnswer:
+        """The same, kept as a record; from then on interpretations use what it says of ratios. Raises Refused."""
+        from brinemark.steps.trials import judge_trials
+
+        return judge_trials(self._place)
