@@ -13,7 +13,7 @@ import pytest
 from fish_pictured import START, bar, consignment, stated, timeline, world
 from pictured import all_five
 
-from brinemark.outputs.charts import Spec, consignment_overview, render, stated_level, tank_timeline
+from brinemark.outputs.charts import Spec, as_lower_limit, consignment_overview, render, stated_level, tank_timeline
 from brinemark.outputs.charts.lane import told_events, with_samples
 from brinemark.outputs.charts.moments import DAY_MS, axis_title, clock_ms, moment_axis, zone_words
 from brinemark.outputs.charts.timeline import span_of_days
@@ -181,6 +181,15 @@ def test_stated_levels_come_from_readings_as_every_other_chart_has_them() -> Non
     assert (found["S005"].lower, found["S005"].upper, found["S005"].median) == (6.4, None, None)
     assert found["S006"].reason is not None and "B04-2 failed" in found["S006"].reason
     assert found["S001"].words == "thiocyanate 2.1 µg/L (95 % interval 1.37 to 3.22)"
+
+
+def test_of_water_that_was_kept_too_long_only_the_lower_end_stands() -> None:
+    late = as_lower_limit(stated("quantified"), "read 90 h after taking")
+    assert (late.statement, late.lower, late.upper, late.median) == ("at or above", 1.4, None, None)
+    assert late.words.endswith("a lower limit only: read 90 h after taking")
+    absent = as_lower_limit(stated("absent"), "read 90 h after taking")
+    assert (absent.statement, absent.upper, absent.reason) == ("cannot say", None, "read 90 h after taking")
+    assert as_lower_limit(stated("silent"), "late").reason == "the run control failed: recovery 41 %"
 
 
 def test_a_tank_of_a_consignment_shows_its_reading_and_each_world_its_weight() -> None:
