@@ -22,7 +22,14 @@ import numpy as np
 from brinemark.science.fish.forward import with_doses
 from brinemark.science.fish.kinetics import follow
 from brinemark.science.fish.mass_balance import LETHAL_MG_KG, fish_alone
-from brinemark.science.fish.samples import SamplesOfTanks, TankSample, check_samples, levels_of, sample_times
+from brinemark.science.fish.samples import (
+    CONTRADICTION,
+    SamplesOfTanks,
+    TankSample,
+    check_samples,
+    levels_of,
+    sample_times,
+)
 from brinemark.science.fish.tanks import Fish, History, Move
 from brinemark.science.fish.worlds import Drawing, World, draw_world, kinetics_of
 from brinemark.terms.arrays import BoolArray, FloatArray
@@ -32,7 +39,6 @@ from brinemark.terms.evidence import BackgroundFit, LevelLikelihood
 CHI_SQUARE_95 = 5.991464547107979  # -2 ln 0.05: two degrees of freedom
 SAME_TIME = 1e-9  # d
 FEW_DRAWS = 10.0
-CONTRADICTION = 8.0  # ln likelihood of a sample that is four standard deviations from the level it tells by itself
 DOSES_MG_KG = np.geomspace(0.01, 100.0, 25)
 BEFORE_TANK_D = np.concatenate([[0.0], np.geomspace(1.0 / 24.0, 60.0, 19)])  # from the exposure to the first tank
 
@@ -91,8 +97,8 @@ class Exposures:
 
 
 CONTRADICTED = (
-    "the readings do not fit together in this world: neither an exposure nor none brings them near what each sample says "
-    "by itself, so that a range of exposures means little"
+    "the readings do not fit together in this world: neither an exposure nor none brings them near what each sample "
+    "says by itself, so that a range of exposures means little"
 )
 
 

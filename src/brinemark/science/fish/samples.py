@@ -24,6 +24,7 @@ from brinemark.terms.arrays import FloatArray
 from brinemark.terms.errors import Refused
 from brinemark.terms.evidence import BackgroundFit, LevelLikelihood
 
+CONTRADICTION = 8.0  # -ln likelihood of a sample that is four standard deviations from the level it tells by itself
 ROUNDING = 1e-9  # of the largest level: below 0 by less is rounding of the matrix exponential
 ROWS = 1000  # levels worked on at once, to stay within fast memory
 NOTHING = 1e-30  # of the most that a background could give: left out
