@@ -34,8 +34,11 @@ class Case:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Released:
-    """water_ug_L (draws, times) [ug/L]: from the fish alone, nan before the tank was filled (0 where none is released); drawn : the parameters
-    behind each draw, by name, with the shift of the capture [d] as "capture" where it is uncertain."""
+    """What the fish alone put into the water.
+
+    water_ug_L (draws, times) [ug/L]: nan before the tank was filled, 0 where the world releases nothing; drawn : the
+    parameters behind each draw, by name, with the shift of the capture [d] as "capture" where it is uncertain.
+    """
 
     world: str
     water_ug_L: FloatArray
