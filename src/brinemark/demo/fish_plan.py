@@ -128,22 +128,25 @@ def _closed(batches: _Batches) -> _Batches:
 
 
 _SOURCES = {
-    "K1-tank-4": "background, and a little from a fish that met cyanide",
-    "K1-tank-5": "a hose that leaches thiocyanate; the two fish never met cyanide",
+    "K1-tank-3": "feed that nobody recorded",
+    "K1-tank-5": "a hose that leaches thiocyanate",
     "K1-tank-6": "fish that met cyanide, and feed",
     "K1-tank-7": "saliva in the sample; the tank's water is like its second sample",
-    "K1-tank-8": "the outflow at the shore, through the slip's water; the fish never met cyanide",
-    "K1-tank-11": "fish that met cyanide",
-    "K1-tank-12": "a fish that met cyanide",
+    "K1-tank-8": "the outflow at the shore, through the slip's water",
+    "K1-tank-10": "a drop of saliva, days before the sample",
+    "C1-tank-2": "feed",
+    "C1-tank-5": "feed",
+    "E1-start": "put in on purpose",
 }
+_K1_EXPOSED = {4: "light", 6: "heavy", 9: "heavy", 11: "heavy", 12: "heavy"}
 
 
 def true_fish() -> dict[str, object]:
-    """For truth.json: where the thiocyanate of tanks comes from, and which fish were exposed."""
+    """For truth.json: which fish were exposed, and where thiocyanate comes from that no exposed fish gave off."""
     trial = {f"T1-tank-{number}": trial_exposure(number) or "none" for number in TRIAL_TANKS}
-    later = {
+    boats = {
         f"{name}-tank-{number}": exposed.get(number, "none")
-        for name, (tanks, exposed) in LATER.items()
+        for name, (tanks, exposed) in {"K1": (12, _K1_EXPOSED), **LATER}.items()
         for number in range(1, tanks + 1)
     }
-    return {"where it comes from": _SOURCES, "exposure": trial | later}
+    return {"where it comes from": _SOURCES, "exposure": trial | boats}
