@@ -33,6 +33,7 @@ PLACES = {
     "dilute": ("dilutions", "dilute"),
     "scan-rates": ("rates", "scan_rates"),
     "signals": ("signals", "signals"),
+    "holds": ("surveying", "holds"),
     "serve": ("serving", "serve"),
     "check": ("coming", "check"),
     "set": ("setting", "set_key"),
