@@ -93,6 +93,8 @@ def _weighed(
     likelihood: LevelLikelihood, backdrop: _Backdrop, pair: tuple[Proposition, Proposition], seed: int
 ) -> Weight:
     names = (one_world(*pair), pair[0].name, pair[1].name)
+    if not (pair[0].added.any() or pair[1].added.any()):
+        return Weight(*names, 0.0, 0.0, 0.0)
     grid = Grid.of(likelihood, pair[0].added, pair[1].added)
     shares = [grid.shares(p.added) for p in pair]
     whole = backdrop.mixture @ (grid.table @ np.stack(shares, axis=1))
@@ -115,6 +117,9 @@ def weigh_series(
     the likelihood is the product over samples at background + added[n, s]. Raises Refused as weigh does, and where
     there are not S additions to a draw."""
     names = (one_world(first, second), first.name, second.name)
+    if not (first.added.any() or second.added.any()):
+        _check_series(likelihoods, first.added, second.added)
+        return Weight(*names, 0.0, 0.0, 0.0)
     log_b = log_backgrounds(*likelihoods)
     tables = [_of_series(likelihoods, log_b, p.added) for p in (first, second)]
     top = max(float(table.max()) for table in tables)
@@ -133,13 +138,19 @@ def _of_draws(backdrop: _Backdrop, table: FloatArray, seed: int) -> FloatArray:
 
 
 def _of_series(likelihoods: Sequence[LevelLikelihood], log_b: FloatArray, added: FloatArray) -> FloatArray:
-    """(K + 2, N) ln L of all samples together."""
-    if added.ndim != 2 or added.shape[1] != len(likelihoods):
-        came = f"additions of shape {added.shape} for {len(likelihoods)} samples"
-        raise Refused(came, "one addition to a draw and sample", "correct the proposition")
+    """(K + 2, N) ln L of all samples together; where nothing is added, one column is worked out for all."""
+    _check_series(likelihoods, added)
     levels = np.concatenate([[0.0], np.exp(log_b), [np.inf]])[:, None]
-    parts = [log_likelihood_at(one, levels + added[:, s]) for s, one in enumerate(likelihoods)]
-    return np.asarray(np.sum(parts, axis=0))
+    some = added if added.any() else added[:1]
+    parts = [log_likelihood_at(one, levels + some[:, s]) for s, one in enumerate(likelihoods)]
+    return np.broadcast_to(np.sum(parts, axis=0), (len(levels), len(added)))
+
+
+def _check_series(likelihoods: Sequence[LevelLikelihood], *additions: FloatArray) -> None:
+    for added in additions:
+        if added.ndim != 2 or added.shape[1] != len(likelihoods):
+            came = f"additions of shape {added.shape} for {len(likelihoods)} samples"
+            raise Refused(came, "one addition to a draw and sample", "correct the proposition")
 
 
 def table_over_backgrounds(
@@ -214,19 +225,50 @@ def standing_moves(
     divided and multiplied by factor; everything else at its middle value."""
     median, gsd = background.median, background.gsd
 
-    def at(middle: float, spread: float, scale: float = 1.0) -> float:
+    def at(middle: tuple[float, ...], spread: tuple[float, ...], scale: float = 1.0) -> list[float]:
         moved = Proposition(first.name, first.world, first.added * scale)
-        table = table_over_backgrounds(likelihood, (moved, second), "", (middle,), (spread,))
-        return table.rows[0].log10_ratio
+        table = table_over_backgrounds(likelihood, (moved, second), "", middle, spread)
+        return [row.log10_ratio for row in table.rows]
 
+    grid = at(median, gsd)  # rows: middle, low and high median; columns: the same of the spread
     return {
-        "median of the background": (at(median[1], gsd[0]), at(median[2], gsd[0])),
-        "spread of the background": (at(median[0], gsd[1]), at(median[0], gsd[2])),
+        "median of the background": (grid[3], grid[6]),
+        "spread of the background": (grid[1], grid[2]),
         f"amount that '{first.name}' adds": (
-            at(median[0], gsd[0], 1.0 / factor),
-            at(median[0], gsd[0], factor),
+            at(median[:1], gsd[:1], 1.0 / factor)[0],
+            at(median[:1], gsd[:1], factor)[0],
         ),
     }
+
+
+def split_moves(
+    likelihood: LevelLikelihood,
+    background: BackgroundFit,
+    propositions: tuple[Proposition, Proposition],
+    drawn: Mapping[str, FloatArray],
+    share: float = 0.25,
+) -> dict[str, tuple[float, float]]:
+    """Ends for sensitivity_table: log10 LR from the draws with the lowest and with the highest values of each
+    assumption behind what the first proposition adds, so that what goes with an assumption moves with it.
+
+    drawn : (N,) values by name, one to a draw of the first proposition; share : of the draws at each end. Assumptions
+    with one value are left out. Raises Refused as weigh does.
+    """
+    first, second = propositions
+    one_world(first, second)
+    grid = Grid.of(likelihood, first.added, second.added)
+    mu, sigma, weight = background.nodes
+    dense = (weight @ masses(grid.log_b, mu, sigma)) @ grid.table
+    other = dense @ grid.shares(second.added)
+    count = max(1, round(share * first.added.size))
+    found = {}
+    for name, values in drawn.items():
+        order = np.argsort(values, kind="stable")
+        if values[order[0]] < values[order[-1]]:
+            ends = (dense @ grid.shares(first.added[part]) for part in (order[:count], order[-count:]))
+            low, high = (float(log10_ratio(end, other)) for end in ends)
+            found[name] = (low, high)
+    return found
 
 
 def one_world(first: Proposition, second: Proposition) -> str:

@@ -50,17 +50,22 @@ def sentences(weight: Weight, scale: VerbalScale, cap: Cap) -> tuple[str, ...]:
     The words are for the end of the interval that is nearest to no support, and for the cap where that is smaller: a
     wide interval is not given the words of its middle.
     """
-    cautious = _nearest_to_one(capped(weight.lower, cap), capped(weight.upper, cap))
     world = f"In the world '{weight.world}'"
     told = [f"{world} the readings are {_times(weight)}."]
     if capped(weight.log10_ratio, cap) != weight.log10_ratio:
         told.append(_cap_words(cap, weight.log10_ratio > 0))
-    told.append(f"In words: {_for_which(weight, cautious, band_words(scale, cautious))} ({scale.label}).")
+    told.append(f"In words: {support(weight, scale, cap)} ({scale.label}).")
     if weight.lower <= 0.0:
         told.append(NOT_AN_ALL_CLEAR)
     if cap.caution:
         told.append(f"{cap.caution[0].upper()}{cap.caution[1:]}: no such fish were among the controls.")
     return tuple(told)
+
+
+def support(weight: Weight, scale: VerbalScale, cap: Cap) -> str:
+    """Which proposition the weight supports and how much, at the end of its interval nearest to none, and capped."""
+    cautious = _nearest_to_one(capped(weight.lower, cap), capped(weight.upper, cap))
+    return _for_which(weight, cautious, band_words(scale, cautious))
 
 
 def _times(weight: Weight) -> str:

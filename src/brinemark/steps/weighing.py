@@ -1,0 +1,220 @@
+"""One tank in one world: what exposed fish would have added, and how the readings weigh that against other accounts."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from brinemark.science.fish.alternatives import FED, OUTFLOW, TOUCHED, of_feed, of_outflow, of_touching
+from brinemark.science.fish.evidence import (
+    capped,
+    posterior_table,
+    sensitivity_table,
+    split_moves,
+    standing_moves,
+    table_over_backgrounds,
+    weigh_series,
+    weigh_worlds,
+)
+from brinemark.science.fish.released import Case, Released, released
+from brinemark.science.fish.wording import sentences, support
+from brinemark.science.fish.worlds import Drawing, World
+from brinemark.steps.fish_answers import Expected, WaterAnswer, WorldAnswer
+from brinemark.steps.tank_history import TankStory
+from brinemark.steps.water_readings import likelihood_of
+from brinemark.terms.arrays import FloatArray
+from brinemark.terms.evidence import (
+    AssumptionMove,
+    BackgroundFit,
+    Cap,
+    LevelLikelihood,
+    Proposition,
+    VerbalScale,
+    Weight,
+)
+
+AT_CAPTURE, NOT_AT_CAPTURE = "exposed at capture", "no exposure at capture"
+NO_READING = "no water of this tank was read"
+NO_FISH = "no fish came into this tank"
+NAMES = {
+    "absorbed_dose": "dose that the fish absorbed",
+    "converted": "share of cyanide that becomes thiocyanate",
+    "to_water": "share that reaches the water",
+    "slow_share": "share that leaves slowly",
+    "slow_half_life": "half-life of the slow share",
+    "body_half_life": "half-life in the body",
+    "water_loss": "loss in the water",
+    "capture": "moment of capture",
+}
+"""Assumptions behind what exposed fish add, in words; others are not told."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Scales:
+    """What all tanks of a consignment are judged by."""
+
+    worlds: tuple[World, ...]
+    drawing: Drawing
+    cap: Cap
+    scale: VerbalScale
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Question:
+    """What is asked of one tank.
+
+    story : what it saw; exposed : fish whose exposure is supposed; waters : its samples in order of time; background :
+    of its system, or why there is none; open : other accounts that are not excluded, with the reason; smoker, sample_mL
+    : of the samples.
+    """
+
+    story: TankStory
+    exposed: tuple[str, ...]
+    waters: tuple[WaterAnswer, ...]
+    background: BackgroundFit | str
+    open: tuple[tuple[str, str], ...]
+    smoker: bool
+    sample_mL: float | None
+
+    def days(self) -> FloatArray:
+        return np.array([self.story.day(one.at) for one in self.waters])
+
+
+def weighed(question: Question, world: World, scales: Scales) -> WorldAnswer:
+    """What one world makes of a tank's readings."""
+    bare = WorldAnswer(world.name, world.words, None, None, None, ())
+    if not question.exposed:
+        return _without(bare, NO_FISH)
+    days = question.days()
+    if not days.size:
+        return _without(bare, NO_READING)
+    added = released(world, question.story.history, _case(question), days, scales.drawing)
+    expected = _expected(question, added)
+    read = [(n, found) for n, one in enumerate(question.waters) if (found := likelihood_of(one)) is not None]
+    if not read:
+        return _without(bare, NO_READING, expected)
+    columns, likelihoods = [n for n, _ in read], [found for _, found in read]
+    levels = added.water_ug_L[:, columns]
+    telling = _most_telling(question, columns)
+    if isinstance(question.background, str):
+        return _tabled(bare, question.background, (likelihoods[telling], levels[:, telling]), expected)
+    others = [(NOT_AT_CAPTURE, np.zeros_like(levels)), *_others(question, world, days[columns], scales.drawing)]
+    known = question.background, scales.drawing.seed
+    main, *against = _weights(likelihoods, known, [_pair(world, levels, other, name) for name, other in others])
+    moves: dict[str, tuple[float, float]] = {}
+    if levels.any():
+        pair = _pair(world, *_column(levels, telling))
+        told = {NAMES[name]: values for name, values in added.drawn.items() if name in NAMES}
+        moves = standing_moves(likelihoods[telling], question.background, *pair)
+        moves |= split_moves(likelihoods[telling], question.background, pair, told)
+    return _told(bare, main, tuple(against), scales, (sensitivity_table(moves), expected))
+
+
+def _case(question: Question) -> Case:
+    return Case(question.story.tank, question.exposed, question.story.capture_u_d)
+
+
+def _without(bare: WorldAnswer, reason: str, expected: tuple[Expected, ...] = ()) -> WorldAnswer:
+    return WorldAnswer(bare.world, bare.holds, None, None, reason, (f"No ratio: {reason}.",), expected=expected)
+
+
+def _expected(question: Question, added: Released) -> tuple[Expected, ...]:
+    lower, median, upper = np.quantile(added.water_ug_L, [0.025, 0.5, 0.975], axis=0)
+    return tuple(
+        Expected(one.sample, float(lower[n]), float(median[n]), float(upper[n]))
+        for n, one in enumerate(question.waters)
+    )
+
+
+def _most_telling(question: Question, columns: Sequence[int]) -> int:
+    """Place among the waters that were read of the one with the highest lower end, else of the last."""
+    lower = [question.waters[n].lower or 0.0 for n in columns]
+    return max(range(len(columns)), key=lambda place: (lower[place], place))
+
+
+def _pair(
+    world: World, first: FloatArray, second: FloatArray, name: str = NOT_AT_CAPTURE
+) -> tuple[Proposition, Proposition]:
+    return Proposition(AT_CAPTURE, world.name, first), Proposition(name, world.name, second)
+
+
+def _column(levels: FloatArray, place: int) -> tuple[FloatArray, FloatArray]:
+    """What is added at one water, and nothing."""
+    return levels[:, place], np.zeros(len(levels))
+
+
+def _weights(
+    likelihoods: Sequence[LevelLikelihood],
+    known: tuple[BackgroundFit, int],
+    pairs: Sequence[tuple[Proposition, Proposition]],
+) -> list[Weight]:
+    """Of pairs of propositions that add (draws, waters) [ug/L]; known : background and seed."""
+    background, seed = known
+    if len(likelihoods) > 1:
+        return [weigh_series(likelihoods, background, *pair, seed) for pair in pairs]
+    single = [(replace(one, added=one.added[:, 0]), replace(other, added=other.added[:, 0])) for one, other in pairs]
+    return [one for one in weigh_worlds(likelihoods[0], background, single, seed) if isinstance(one, Weight)]
+
+
+def _others(question: Question, world: World, days: FloatArray, drawing: Drawing) -> list[tuple[str, FloatArray]]:
+    """What each other account that is open adds (draws, waters) [ug/L]."""
+    story, found = question.story, []
+    for name, _ in question.open:
+        if name == OUTFLOW:
+            found.append((name, of_outflow(world, story.history, story.tank, days, drawing)))
+        elif name == FED:
+            found.append((name, of_feed(world, story.history, story.tank, days, story.meals, drawing)))
+        elif name == TOUCHED:
+            each = [
+                of_touching(question.smoker, question.sample_mL, Drawing(drawing.count, drawing.seed + number))
+                for number in range(len(days))
+            ]
+            found.append((name, np.stack(each, axis=1)))
+    return found
+
+
+def _tabled(
+    bare: WorldAnswer, reason: str, one: tuple[LevelLikelihood, FloatArray], expected: tuple[Expected, ...]
+) -> WorldAnswer:
+    world = World(bare.world, bare.holds, {})
+    table = table_over_backgrounds(one[0], _pair(world, one[1], np.zeros_like(one[1])), reason)
+    least = table.least_favourable
+    told = (
+        f"No ratio in the world '{bare.world}': {reason}.",
+        f"Over supposed backgrounds, the least support for '{table.first}' is a ratio of {10.0**least.log10_ratio:.2g} "
+        f"(background of median {least.median:g} ug/L, spread {least.gsd:g} times).",
+    )
+    return WorldAnswer(bare.world, bare.holds, None, table, reason, told, expected=expected)
+
+
+def _told(
+    bare: WorldAnswer,
+    main: Weight,
+    against: tuple[Weight, ...],
+    scales: Scales,
+    more: tuple[tuple[AssumptionMove, ...], tuple[Expected, ...]],
+) -> WorldAnswer:
+    least = min((main, *against), key=lambda one: one.log10_ratio)
+    told = list(sentences(main, scales.scale, scales.cap))
+    for one in against:
+        told.append(
+            f"Against '{one.second}', which the record does not exclude: {support(one, scales.scale, scales.cap)} "
+            f"(ratio {10.0**one.log10_ratio:.2g}, 95 %: {10.0**one.lower:.2g} to {10.0**one.upper:.2g})."
+        )
+    ends = [capped(value, scales.cap) for value in (least.log10_ratio, least.lower, least.upper)]
+    moves, expected = more
+    return WorldAnswer(
+        bare.world,
+        bare.holds,
+        main,
+        None,
+        None,
+        tuple(told),
+        against,
+        least.log10_ratio,
+        moves,
+        posterior_table(ends[0], ends[1], ends[2]),
+        expected,
+    )
