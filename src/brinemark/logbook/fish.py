@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Sequence
+from collections.abc import Collection, Mapping, Sequence
+from pathlib import Path
 from typing import TYPE_CHECKING
 
 from brinemark.logbook.held import Opened
@@ -10,11 +11,42 @@ from brinemark.logbook.held import Opened
 if TYPE_CHECKING:
     from brinemark.steps.fish_answers import ConsignmentAnswer
     from brinemark.steps.holds import HoldAnswer
+    from brinemark.steps.tank_answers import CheckedTanks, TanksTaken
     from brinemark.terms.tanks import Consignment
 
 
 class FishSide(Opened):
     """From amounts in the water to what they say about fish: consignments and tanks, their interpretation, trials."""
+
+    def add_tanks(
+        self, record: str | Path | tuple[str, bytes], corrects: str | None = None, reason: str | None = None
+    ) -> TanksTaken:
+        """Take in a tank record (a file, or a name with bytes), all or nothing; known rows change nothing.
+
+        corrects : the consignment whose rows are all replaced by those of this record. Raises Refused.
+        """
+        from brinemark.steps.take_in_tanks import take_in_tanks
+
+        return take_in_tanks(self._place, record if isinstance(record, tuple) else Path(record), corrects, reason)
+
+    def add_tank_rows(
+        self, rows: Sequence[Mapping[str, str]], corrects: str | None = None, reason: str | None = None
+    ) -> TanksTaken:
+        """Take in rows that were typed into a form, column to text, by the same rules. Raises Refused."""
+        from brinemark.steps.take_in_tanks import add_tank_rows
+
+        return add_tank_rows(self._place, rows, corrects, reason)
+
+    def check_tanks(
+        self,
+        source: str | Path | tuple[str, bytes] | list[Mapping[str, str]],
+        corrects: str | None = None,
+        reason: str | None = None,
+    ) -> CheckedTanks:
+        """Look a tank record or the rows of a form through, and tell every fault; nothing is stored."""
+        from brinemark.steps.take_in_tanks import check_tanks
+
+        return check_tanks(self._place, Path(source) if isinstance(source, str) else source, corrects, reason)
 
     def consignments(self) -> list[Consignment]:
         """Every consignment as its tank records say it now, in the order of their first records."""

@@ -43,3 +43,18 @@ RANGES: Mapping[str, Range] = {
     "contact_s": Range(0, 1e6),
     "scan_rate_V_per_s": Range(0, 1000, above=True),
 }
+
+TANK_RANGES: Mapping[str, Range] = {
+    "count": Range(1, 1e7),
+    "mass_g": Range(0, 1e6, above=True),
+    "at_u_d": Range(0, 3650),
+    "volume_L": Range(0, 1e9, above=True),
+    "renewal_L_per_d": Range(0, 1e9),
+    "carried_L": Range(0, 1e6),
+    "share": Range(0, 1),
+    "amount_g": Range(0, 1e9),
+    "amount_ug": Range(0, LARGEST),
+    "filtration_um": Range(0, 1000, above=True),
+    "retained_mL": Range(0, 1e6, above=True),
+}
+"""Of the numbers in tank records; mass_g is of one fish."""

@@ -6,9 +6,9 @@ from collections import defaultdict
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from datetime import tzinfo
 from functools import partial
-from typing import TYPE_CHECKING, Any, TypeVar
+from typing import TYPE_CHECKING, Any
 
-from brinemark.records.sheet_table import Cells
+from brinemark.records.sheet_table import Cells, Tries
 from brinemark.records.text import nearest, shown
 from brinemark.terms.errors import Refused
 from brinemark.terms.runs import CONDITIONS, ROLES, SheetRow
@@ -16,22 +16,7 @@ from brinemark.terms.runs import CONDITIONS, ROLES, SheetRow
 if TYPE_CHECKING:
     from brinemark.terms.settings import Settings
 
-_Read = TypeVar("_Read")
 _IDS = ("electrode", "batch", "instrument", "sample")
-
-
-class _Tries:
-    """Reads cells one after another and keeps every fault."""
-
-    def __init__(self) -> None:
-        self.faults: list[Refused] = []
-
-    def __call__(self, read: Callable[[], _Read]) -> _Read | None:
-        try:
-            return read()
-        except Refused as fault:
-            self.faults.append(fault)
-            return None
 
 
 def row_and_faults(cells: Cells, zone: tzinfo, level_unit: str) -> tuple[SheetRow | None, bool, list[Refused]]:
@@ -39,11 +24,11 @@ def row_and_faults(cells: Cells, zone: tzinfo, level_unit: str) -> tuple[SheetRo
 
     What a role asks of other cells is not looked at while the role itself is not known.
     """
-    tries = _Tries()
+    tries = Tries()
     needed = ("electrode", "batch", "instrument")
     ids: dict[str, Any] = {column: tries(partial(cells.needed_id, column)) for column in needed}
     moment = tries(lambda: cells.moment("measured_at", zone))
-    said: dict[str, Any] = {"role": tries(lambda: _role(cells))}
+    said: dict[str, Any] = {"role": tries(lambda: cells.one_of("role", ROLES))}
     role = said["role"]
     if role is not None:
         said["level"] = tries(lambda: _level(cells, role, level_unit))
@@ -71,16 +56,6 @@ _READ: tuple[tuple[Callable[[Cells, str], object], tuple[str, ...]], ...] = (
     (Cells.line, ("note",)),
 )
 """Cells that stand for themselves: how they are read, and their columns, in the order of faults."""
-
-
-def _role(cells: Cells) -> str:
-    text = cells.texts["role"]
-    if text in ROLES:
-        return text
-    alike = nearest(text, ROLES)
-    remedy = f"did you mean {alike}?" if alike else "fill in the role"
-    came = shown(text) if text else "an empty cell"
-    raise cells.refused("role", came, f"one of {', '.join(ROLES)}", remedy)
 
 
 def _refuse_filled(cells: Cells, column: str, role: str, meant: str) -> None:

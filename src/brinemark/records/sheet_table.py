@@ -1,4 +1,4 @@
-"""Bytes of a run sheet to cells: delimiter, header, decimal sign, and typed reading of one cell."""
+"""Bytes of a run sheet or a tank record to cells: delimiter, header, decimal sign, and typed reading of one cell."""
 
 from __future__ import annotations
 
@@ -7,13 +7,15 @@ import io
 import re
 import unicodedata
 from collections import Counter
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime, tzinfo
+from typing import TypeVar
 
-from brinemark.records.ranges import RANGES
+from brinemark.records.ranges import RANGES, TANK_RANGES, Range
 from brinemark.records.text import Unclear, decimal_comma, decode, nearest, number, shown
 from brinemark.terms.errors import Refused
+from brinemark.terms.tanks import COLUMNS as TANK_COLUMNS
 
 NEEDED = ("electrode", "batch", "instrument", "measured_at", "role")
 LONGEST_ID = 120
@@ -33,13 +35,48 @@ COLUMNS = (
 
 
 @dataclass(frozen=True, slots=True)
+class Form:
+    """What kind of table it is. name : for messages; verb : of the command that takes it; columns, needed : of its
+    header; ranges : of its columns of numbers; either : columns of which one at least is needed."""
+
+    name: str
+    verb: str
+    columns: tuple[str, ...]
+    needed: tuple[str, ...]
+    ranges: Mapping[str, Range]
+    either: tuple[str, ...] = ()
+
+
+RUN_SHEET = Form("run sheet", "add", COLUMNS, NEEDED, RANGES, ("trace", "signal"))
+TANK_RECORD = Form("tank record", "tanks", TANK_COLUMNS, TANK_COLUMNS[:3], TANK_RANGES)
+FORMS = (RUN_SHEET, TANK_RECORD)
+
+_Read = TypeVar("_Read")
+
+
+class Tries:
+    """Reads cells one after another and keeps every fault."""
+
+    def __init__(self) -> None:
+        self.faults: list[Refused] = []
+
+    def __call__(self, read: Callable[[], _Read]) -> _Read | None:
+        try:
+            return read()
+        except Refused as fault:
+            self.faults.append(fault)
+            return None
+
+
+@dataclass(frozen=True, slots=True)
 class Cells:
-    """One row of a sheet, column to trimmed text; every reader raises Refused with row and column."""
+    """One row of a table, column to trimmed text; every reader raises Refused with row and column."""
 
     sheet: str
     row: int
     texts: Mapping[str, str]
     comma: bool
+    ranges: Mapping[str, Range]
 
     def refused(self, column: str, came: str, expected: str, remedy: str) -> Refused:
         return Refused(came, expected, remedy, file=self.sheet, row=self.row, column=column)
@@ -70,17 +107,27 @@ class Cells:
             raise self.refused(column, "an empty cell", f"the id of the {column}", "fill in the cell")
         return found
 
-    def number(self, column: str) -> float | None:
-        """A finite number within RANGES, or None for an empty cell."""
+    def number(self, column: str, outside: str = "correct the number or its unit") -> float | None:
+        """A finite number within its range, or None for an empty cell; outside : what to do about one that is not."""
         if not self.has(column):
             return None
         value = number(self.texts[column], comma=self.comma)
-        allowed = RANGES[column]
+        allowed = self.ranges[column]
         if isinstance(value, str):
             raise self.refused(column, value, str(allowed), "correct the number")
         if not allowed.holds(value):
-            raise self.refused(column, shown(self.texts[column]), str(allowed), "correct the number or its unit")
+            raise self.refused(column, shown(self.texts[column]), str(allowed), outside)
         return value
+
+    def one_of(self, column: str, known: Sequence[str]) -> str:
+        """One of some words."""
+        text = self.texts.get(column, "")
+        if text in known:
+            return text
+        alike = nearest(text, known)
+        remedy = f"did you mean {alike}?" if alike else f"fill in the {column}"
+        came = shown(text) if text else "an empty cell"
+        raise self.refused(column, came, f"one of {', '.join(known)}", remedy)
 
     def number_or_word(self, column: str) -> float | str | None:
         text = self.line(column, LONGEST_ID)
@@ -121,8 +168,8 @@ class SheetTable:
     encoding: str
 
 
-def read_table(data: bytes, name: str) -> SheetTable:
-    """All rows of a run sheet that are not blank. Raises Refused for a table that cannot be understood."""
+def read_table(data: bytes, name: str, form: Form = RUN_SHEET) -> SheetTable:
+    """All rows of a table that are not blank. Raises Refused for a table that cannot be understood."""
     text, encoding = decode(data, name)
     skipped = 0
     delimiter = _delimiter(text.split("\n", 1)[0])
@@ -130,32 +177,39 @@ def read_table(data: bytes, name: str) -> SheetTable:
         skipped, delimiter = 1, marked[1]
     records = _records(text, delimiter, name)[skipped:]
     header = [cell.strip() for cell in records[0]] if records else []
-    _check_header(header, name, skipped + 1)
+    _check_header(header, name, skipped + 1, form)
     rows = [
         (number_, _texts(header, record, name, number_))
         for number_, record in enumerate(records[1:], start=skipped + 2)
         if any(cell.strip() for cell in record)
     ]
     if not rows:
-        raise Refused("a header without rows", "one row for each reading", "fill in the sheet", file=name)
-    comma = _comma(rows, name)
-    return SheetTable(tuple(Cells(name, row, texts, comma) for row, texts in rows), encoding)
+        each = "reading" if form is RUN_SHEET else "thing that happened"
+        raise Refused("a header without rows", f"one row for each {each}", f"fill in the {form.name}", file=name)
+    return SheetTable(cells_of(rows, name, form), encoding)
 
 
-def is_sheet_header(head: bytes) -> bool:
-    """Whether the first bytes of a file are those of a run sheet: a line with every needed column."""
+def cells_of(rows: Sequence[tuple[int, Mapping[str, str]]], name: str, form: Form) -> tuple[Cells, ...]:
+    """Rows by number, column to trimmed text, as cells. Raises Refused when their decimal sign is not clear."""
+    comma = _comma(rows, name, form)
+    return tuple(Cells(name, row, texts, comma, form.ranges) for row, texts in rows)
+
+
+def is_sheet_header(head: bytes, form: Form = RUN_SHEET) -> bool:
+    """Whether the first bytes of a file are those of such a table: a line with every needed column."""
     for encoding in ("utf-8-sig", "utf-16"):
         text = head.decode(encoding, errors="ignore")
         for line in text.splitlines()[:2]:  # a line "sep=;" may stand before
             cells = {cell.strip().strip('"') for cell in line.split(_delimiter(line))}
-            if cells.issuperset(NEEDED):
+            if cells.issuperset(form.needed):
                 return True
     return False
 
 
 def _delimiter(line: str) -> str:
     """The delimiter under which most columns are known ones."""
-    counts = {d: sum(field.strip().strip('"') in COLUMNS for field in line.split(d)) for d in _DELIMITERS}
+    known = {column for form in FORMS for column in form.columns}
+    counts = {d: sum(field.strip().strip('"') in known for field in line.split(d)) for d in _DELIMITERS}
     return max(counts, key=counts.__getitem__)
 
 
@@ -171,27 +225,43 @@ def _records(text: str, delimiter: str, name: str) -> list[list[str]]:
     return records
 
 
-def _check_header(header: Sequence[str], name: str, row: int) -> None:
-    if not set(header) & set(COLUMNS):
+def _check_header(header: Sequence[str], name: str, row: int, form: Form) -> None:
+    _check_form(header, name, row, form)
+    known, needed = form.columns, form.needed
+    if not set(header) & set(known):
         came = f"no known column in {shown(', '.join(header))}"
-        expected = "a header with columns such as electrode, batch, role, parted by comma, semicolon or tab"
+        some = "electrode, batch, role" if form is RUN_SHEET else ", ".join(needed)
+        expected = f"a header with columns such as {some}, parted by comma, semicolon or tab"
         raise Refused(came, expected, "write the header into the first row", file=name, row=row)
     for column, times in Counter(filter(None, header)).items():
-        if column not in COLUMNS:
-            alike = nearest(column, COLUMNS)
-            expected = f"the nearest known column, {alike}" if alike else "a column of the run sheet"
-            came, remedy = f"the unknown column {shown(column)}", "correct the name or remove the column"
-            raise Refused(came, expected, remedy, file=name, row=row, column=column[:LONGEST_ID])
+        check_column(column, name, row, form)
         if times > 1:
             came, remedy = f"{times} columns named {column}", "remove the duplicate column"
             raise Refused(came, "every column once", remedy, file=name, row=row, column=column)
-    for column in NEEDED:
+    for column in needed:
         if column not in header:
-            raise Refused(
-                f"no column {column}", f"the columns {', '.join(NEEDED)}", "add it", file=name, row=row, column=column
-            )
-    if not {"trace", "signal"} & set(header):
-        raise Refused("no column trace or signal", "one of them", "add it", file=name, row=row, column="trace")
+            expected = f"the columns {', '.join(needed)}"
+            raise Refused(f"no column {column}", expected, "add it", file=name, row=row, column=column)
+    if form.either and not set(form.either) & set(header):
+        came, column = f"no column {' or '.join(form.either)}", form.either[0]
+        raise Refused(came, "one of them", "add it", file=name, row=row, column=column)
+
+
+def _check_form(header: Sequence[str], name: str, row: int, form: Form) -> None:
+    """A table of another kind is named as what it is, with the command that takes it."""
+    for other in FORMS:
+        if other is not form and set(header).issuperset(other.needed) and not set(header).issuperset(form.needed):
+            came = f"a {other.name}, with the columns {', '.join(other.needed)}"
+            raise Refused(came, f"a {form.name}", f"use '{other.verb} FILE' for it", file=name, row=row)
+
+
+def check_column(column: str, name: str, row: int | None, form: Form) -> None:
+    """Raises Refused for a column that the table does not have."""
+    if column not in form.columns:
+        alike = nearest(column, form.columns)
+        expected = f"the nearest known column, {alike}" if alike else f"a column of the {form.name}"
+        came, remedy = f"the unknown column {shown(column)}", "correct the name or remove the column"
+        raise Refused(came, expected, remedy, file=name, row=row, column=column[:LONGEST_ID])
 
 
 def _texts(header: Sequence[str], record: Sequence[str], name: str, row: int) -> dict[str, str]:
@@ -210,8 +280,8 @@ def _texts(header: Sequence[str], record: Sequence[str], name: str, row: int) ->
     return {column: cell.strip() for column, cell in zip(header, record, strict=True) if column}
 
 
-def _comma(rows: Sequence[tuple[int, Mapping[str, str]]], name: str) -> bool:
-    columns = (*RANGES, "stirring")
+def _comma(rows: Sequence[tuple[int, Mapping[str, str]]], name: str, form: Form) -> bool:
+    columns = (*form.ranges, "stirring")
     found = decimal_comma(texts[column] for _, texts in rows for column in columns if texts.get(column))
     if not isinstance(found, Unclear):
         return found

@@ -13,6 +13,7 @@ from brinemark.records.sheet_rules import faults_between, remarks, row_and_fault
 from brinemark.records.sheet_table import read_table
 from brinemark.terms.canonical import JsonValue, canonical_bytes, sha256_hex
 from brinemark.terms.errors import Refused
+from brinemark.terms.findings import first_fault
 from brinemark.terms.runs import RunSheet, SheetRow
 
 if TYPE_CHECKING:
@@ -62,17 +63,6 @@ def sheet_and_faults(data: bytes, name: str, settings: Settings) -> tuple[RunShe
 def _plain(row: SheetRow) -> SheetRow:
     """An addition without what it may repeat of its sample, so that the same content has the same id."""
     return replace(row, sample=None, dilution=1.0) if row.role == "addition" else row
-
-
-def first_fault(faults: Sequence[Refused]) -> Refused:
-    """The first fault in the order of the file, with the other faulty rows in its remedy."""
-    first, *others = sorted(faults, key=lambda fault: fault.row or 0)
-    rows = sorted({fault.row for fault in others if fault.row is not None} - {first.row})
-    if not rows:
-        return first
-    named = ", ".join(map(str, rows[:8])) + (", ..." if len(rows) > 8 else "")
-    remedy = f"{first.remedy} (and {len(rows)} more faulty {'row' if len(rows) == 1 else 'rows'}: {named})"
-    return Refused(first.came, first.expected, remedy, file=first.file, row=first.row, column=first.column)
 
 
 def canonical_row(row: SheetRow, trace_sha256: str | None, prescan_sha256: str | None) -> dict[str, JsonValue]:

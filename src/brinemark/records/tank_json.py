@@ -2,13 +2,30 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import fields
 from datetime import UTC, datetime
 from typing import Any
 
 from brinemark.terms.canonical import JsonValue, canonical_bytes, sha256_hex
-from brinemark.terms.tanks import TankRow
+from brinemark.terms.tanks import (
+    BLANK,
+    CATCH,
+    FED,
+    FILLED,
+    IN,
+    NOTE,
+    OUT,
+    RENEWED,
+    SAMPLE,
+    SPIKED,
+    TREATED,
+    VOLUME,
+    TankRow,
+)
+
+AT_ONE_MOMENT = (CATCH, FILLED, OUT, IN, RENEWED, VOLUME, FED, TREATED, SPIKED, SAMPLE, BLANK, NOTE)
+"""In which order rows of one moment are taken: fish that died are out before the rest goes in elsewhere."""
 
 
 def tank_row_to_json(row: TankRow) -> dict[str, JsonValue]:
@@ -26,3 +43,8 @@ def tank_row_from_json(plain: Mapping[str, Any], number: int = 0) -> TankRow:
 def tank_row_key(row: TankRow) -> str:
     """sha256 of what a row says: rows with one key say the same."""
     return sha256_hex(canonical_bytes(tank_row_to_json(row)))
+
+
+def in_order(rows: Iterable[TankRow]) -> list[TankRow]:
+    """Rows by time, those of one moment by what they are: the same whatever order they came in."""
+    return sorted(rows, key=lambda row: (row.at.timestamp(), AT_ONE_MOMENT.index(row.what), tank_row_key(row)))

@@ -5,12 +5,13 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field, replace
 
-from brinemark.records.sheets import first_fault, row_id, sheet_and_faults, sheet_id
+from brinemark.records.sheets import row_id, sheet_and_faults, sheet_id
 from brinemark.steps.measure import Traces
 from brinemark.steps.place import Place
 from brinemark.steps.sheet_sources import SheetSource
 from brinemark.terms.canonical import sha256_hex
 from brinemark.terms.errors import Refused, Stopped
+from brinemark.terms.findings import first_fault
 from brinemark.terms.runs import RunSheet, SheetRow, StoredRow
 
 OnStep = Callable[[int, int], bool]

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import asdict, dataclass
 from typing import Any
 
@@ -35,3 +35,14 @@ def findings_of(faults: Iterable[Refused]) -> tuple[Finding, ...]:
     """Each fault once, by row, those without a row first."""
     found = dict.fromkeys(Finding.of(fault) for fault in faults)
     return tuple(sorted(found, key=lambda one: -1 if one.row is None else one.row))
+
+
+def first_fault(faults: Sequence[Refused]) -> Refused:
+    """The first fault in the order of the file, with the other faulty rows in its remedy."""
+    first, *others = sorted(faults, key=lambda fault: fault.row or 0)
+    rows = sorted({fault.row for fault in others if fault.row is not None} - {first.row})
+    if not rows:
+        return first
+    named = ", ".join(map(str, rows[:8])) + (", ..." if len(rows) > 8 else "")
+    remedy = f"{first.remedy} (and {len(rows)} more faulty {'row' if len(rows) == 1 else 'rows'}: {named})"
+    return Refused(first.came, first.expected, remedy, file=first.file, row=first.row, column=first.column)
