@@ -14,19 +14,26 @@ from brinemark.science.fish.forward import NO_CHOICE
 from brinemark.science.fish.kinetics import follow
 from brinemark.science.fish.tanks import Fish, History, Move, Tank
 from brinemark.science.fish.worlds import Drawing, draw_world, kinetics_of, published_worlds
-from brinemark.steps import water_power
 from brinemark.steps.look import stored_calibration
-from brinemark.steps.water_power import best_protocol
+from brinemark.steps.water_power import WaterPower, best_protocol, water_power
 from brinemark.terms.amounts import Limits
 from brinemark.terms.errors import Refused
 
 SAME_CURVE = 0.02  # relative; the curve is linear between rungs, limits are found on a smooth one
 
 
-def test_the_power_is_that_of_the_calibrations_limits(calibrated: Logbook, monkeypatch: pytest.MonkeyPatch) -> None:
+def power_at(book: Logbook, alpha: float) -> WaterPower:
+    """The power with another alpha of consignments."""
+    place = book._place
+    fish = place.settings.fish.model_copy(update={"alpha": alpha})
+    other = replace(place, settings=place.settings.model_copy(update={"fish": fish}))
+    with other.database.reading() as reader:
+        return water_power(other, reader)
+
+
+def test_the_power_is_that_of_the_calibrations_limits(calibrated: Logbook) -> None:
     decision = calibrated.settings.decision
-    monkeypatch.setattr(water_power, "ALPHA", decision.alpha)  # the error that the stored limits were worked out with
-    power = calibrated.holds().power
+    power = power_at(calibrated, decision.alpha)  # the error that the stored limits were worked out with
     known = {(one.batch, one.protocol): one for one in stored_calibration(calibrated._place).limits}
     mine = known[power.batch, power.protocol]
     assert mine.minimum_detectable is not None
@@ -36,10 +43,8 @@ def test_the_power_is_that_of_the_calibrations_limits(calibrated: Logbook, monke
     assert np.all(np.diff(power.chance) >= 0.0)
 
 
-def test_a_smaller_alpha_finds_less(calibrated: Logbook, monkeypatch: pytest.MonkeyPatch) -> None:
-    strict = calibrated.holds().power
-    monkeypatch.setattr(water_power, "ALPHA", 0.05)
-    loose = calibrated.holds().power
+def test_a_smaller_alpha_finds_less(calibrated: Logbook) -> None:
+    strict, loose = calibrated.holds().power, power_at(calibrated, 0.05)
     assert strict.alpha == 0.01
     assert strict.minimum_ug_L is not None and loose.minimum_ug_L is not None
     assert strict.minimum_ug_L > loose.minimum_ug_L

@@ -11,6 +11,7 @@ from brinemark.logbook.held import Opened
 if TYPE_CHECKING:
     from brinemark.steps.fish_answers import ConsignmentAnswer
     from brinemark.steps.holds import HoldAnswer
+    from brinemark.steps.survey_answers import SurveyAnswer
     from brinemark.steps.tank_answers import CheckedTanks, TanksTaken
     from brinemark.terms.tanks import Consignment
 
@@ -87,3 +88,13 @@ class FishSide(Opened):
         from brinemark.steps.holds import holds
 
         return holds(self._place, count, mass_g, days, volumes_L, hours)
+
+    def survey(self) -> SurveyAnswer:
+        """Prevalence by origin and season over consignments of fish of unknown history, under each world; not stored.
+
+        Where none can be stated, the reason stands in its place. Raises Refused where there are tests and no
+        calibration that says what they can find.
+        """
+        from brinemark.steps.survey import survey_consignments
+
+        return survey_consignments(self._place)

@@ -10,7 +10,7 @@ from typing import Any
 import numpy as np
 
 from brinemark.science.fish.forward import NO_CHOICE, Detectability, Holds, detectability
-from brinemark.science.fish.worlds import CAUTIONS, published_worlds
+from brinemark.science.fish.worlds import CAUTIONS, Drawing, published_worlds
 from brinemark.steps.answers import ANSWER_SCHEMA
 from brinemark.steps.place import Place
 from brinemark.steps.water_power import WaterPower, water_power
@@ -116,7 +116,9 @@ def holds(
     asked = _asked(count, mass_g, days or DAYS, volumes or VOLUMES_L, hours or HOURS)
     with place.database.reading() as reader:
         power = water_power(place, reader)
-    worlds = tuple(_told(world.words, detectability(world, asked, power.at)) for world in published_worlds())
+    drawing = Drawing(place.settings.fish.draws, place.settings.fish.seed)
+    found = ((world.words, detectability(world, asked, power.at, drawing)) for world in published_worlds())
+    worlds = tuple(_told(words, one) for words, one in found)
     return HoldAnswer(count, float(mass_g), power, worlds)
 
 

@@ -21,8 +21,6 @@ from brinemark.terms.amounts import Limits
 from brinemark.terms.arrays import FloatArray
 from brinemark.terms.errors import Refused
 
-ALPHA = 0.01
-
 
 @dataclass(frozen=True, slots=True, eq=False)
 class WaterPower:
@@ -70,6 +68,8 @@ class WaterPower:
 def water_power(place: Place, reader: Reader) -> WaterPower:
     """Of the newest calibration, by the protocol whose minimum detectable value is lowest over the batches.
 
+    The error of the first kind is the alpha of [fish].
+
     Raises Refused without a calibration or its limits, and for levels that are not thiocyanate in a known unit.
     """
     factor = ug_per_L(place.settings)
@@ -81,7 +81,7 @@ def water_power(place: Place, reader: Reader) -> WaterPower:
     limits, batches = best_protocol(unpack_limits(kept))
     made = unpack_calibration(record)
     draws = draw_memory(reader, record.id).draws(made, made.readings, [limits.batch], made.seed)
-    alpha, beta = ALPHA, place.settings.decision.beta
+    alpha, beta = place.settings.fish.alpha, place.settings.decision.beta
     levels, chance = power_curve(made, made.readings, limits, alpha, draws)
     least = _reached(levels, chance, 1.0 - beta)
     if least is not None and least > made.highest_level:

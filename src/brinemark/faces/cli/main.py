@@ -34,6 +34,7 @@ PLACES = {
     "scan-rates": ("rates", "scan_rates"),
     "signals": ("signals", "signals"),
     "holds": ("surveying", "holds"),
+    "survey": ("surveying", "survey"),
     "serve": ("serving", "serve"),
     "check": ("coming", "check"),
     "set": ("setting", "set_key"),

@@ -227,8 +227,9 @@ def _blind(sensitivity: FloatArray, rate: FloatArray) -> str | None:
 
 def _too_few(bare: PrevalenceStatement) -> str | None:
     if bare.consignments < FEWEST_CONSIGNMENTS:
+        noun = "consignment" if bare.consignments == 1 else "consignments"
         return (
-            f"{bare.consignments} consignments, at least {FEWEST_CONSIGNMENTS} are wanted: "
+            f"{bare.consignments} {noun}, at least {FEWEST_CONSIGNMENTS} are wanted: "
             "fish of one consignment are alike and say little of the others"
         )
     if bare.tested < FEWEST_TESTED:
