@@ -1,4 +1,4 @@
-"""From amounts in the water to what they say about fish: consignments and tanks, their interpretation, trials."""
+"""From amounts in the water to what they say about fish: tank records, their interpretation, trials."""
 
 from __future__ import annotations
 
@@ -13,11 +13,12 @@ if TYPE_CHECKING:
     from brinemark.steps.holds import HoldAnswer
     from brinemark.steps.survey_answers import SurveyAnswer
     from brinemark.steps.tank_answers import CheckedTanks, TanksTaken
+    from brinemark.steps.trials import TrialAnswer
     from brinemark.terms.tanks import Consignment
 
 
 class FishSide(Opened):
-    """From amounts in the water to what they say about fish: consignments and tanks, their interpretation, trials."""
+    """From amounts in the water to what they say about fish: tank records, their interpretation, trials."""
 
     def add_tanks(
         self, record: str | Path | tuple[str, bytes], corrects: str | None = None, reason: str | None = None
@@ -50,7 +51,7 @@ class FishSide(Opened):
         return check_tanks(self._place, Path(source) if isinstance(source, str) else source, corrects, reason)
 
     def consignments(self) -> list[Consignment]:
-        """Every consignment as its tank records say it now, in the order of their first records."""
+        """Every consignment as it is recorded now, in the order of their first records."""
         from brinemark.steps.consignments import known_consignments
 
         with self._place.database.reading() as reader:
@@ -70,6 +71,21 @@ class FishSide(Opened):
         from brinemark.steps.interpret import interpret
 
         return interpret(self._place, consignment)
+
+    def consider_trials(self) -> TrialAnswer:
+        """How found and not found, and the ratios of each world, did on tanks of fish whose history is known.
+
+        Nothing is stored. Raises Refused without such tanks.
+        """
+        from brinemark.steps.trials import consider_trials
+
+        return consider_trials(self._place)
+
+    def judge_trials(self) -> TrialAnswer:
+        """The same, kept as a record; from then on interpretations use what it says of ratios. Raises Refused."""
+        from brinemark.steps.trials import judge_trials
+
+        return judge_trials(self._place)
 
     def holds(
         self,

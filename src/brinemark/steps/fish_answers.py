@@ -101,7 +101,8 @@ class WorldAnswer:
     world, holds : its name and what it holds; weight : of exposure against none, None with a table over supposed
     backgrounds, or with a reason; against : of exposure against each other account that is open here; told : sentences;
     least : log10 ratio against the account that explains the readings best, which is what words are for; moves : what
-    each assumption changes; posterior : for priors that are not ours; expected : levels if the fish were exposed.
+    each assumption changes; posterior : for priors that are not ours; expected : levels if the fish were exposed;
+    recalibrated : the weight as a trial on fish of known history has it, None without one.
     """
 
     world: str
@@ -115,6 +116,12 @@ class WorldAnswer:
     moves: tuple[AssumptionMove, ...] = ()
     posterior: tuple[PosteriorRow, ...] = ()
     expected: tuple[Expected, ...] = ()
+    recalibrated: Weight | None = None
+
+    @property
+    def judged(self) -> Weight | None:
+        """The weight that words are for: as a trial has it, where there is one."""
+        return self.weight if self.recalibrated is None else self.recalibrated
 
     def to_dict(self) -> dict[str, Any]:
         plain: dict[str, Any] = asdict(self)

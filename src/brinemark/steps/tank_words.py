@@ -56,9 +56,9 @@ def world_words(world: WorldAnswer, scales: Scales) -> str:
 
 def least_weight(world: WorldAnswer) -> Weight | None:
     """Of the weights against all accounts that are open, the one with the least support for exposure."""
-    if world.weight is None:
+    if world.judged is None:
         return None
-    return min((world.weight, *world.against), key=lambda one: one.log10_ratio)
+    return min((world.judged, *world.against), key=lambda one: one.log10_ratio)
 
 
 def tank_sentences(

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
@@ -19,6 +19,7 @@ from brinemark.science.fish.evidence import (
     weigh_worlds,
 )
 from brinemark.science.fish.released import Case, Released, released
+from brinemark.science.fish.trials import with_recalibration
 from brinemark.science.fish.wording import sentences, support
 from brinemark.science.fish.worlds import Drawing, World
 from brinemark.steps.fish_answers import Expected, WaterAnswer, WorldAnswer
@@ -31,6 +32,7 @@ from brinemark.terms.evidence import (
     Cap,
     LevelLikelihood,
     Proposition,
+    Recalibration,
     VerbalScale,
     Weight,
 )
@@ -53,12 +55,13 @@ NAMES = {
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Scales:
-    """What all tanks of a consignment are judged by."""
+    """What all tanks of a consignment are judged by. lines : of each world's ratios, as the newest trial has them."""
 
     worlds: tuple[World, ...]
     drawing: Drawing
     cap: Cap
     scale: VerbalScale
+    lines: Mapping[str, Recalibration] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -196,8 +199,12 @@ def _told(
     scales: Scales,
     more: tuple[tuple[AssumptionMove, ...], tuple[Expected, ...]],
 ) -> WorldAnswer:
-    least = min((main, *against), key=lambda one: one.log10_ratio)
-    told = list(sentences(main, scales.scale, scales.cap))
+    line = scales.lines.get(main.world)
+    judged = main if line is None else _on_line(main, line)
+    least = min((judged, *against), key=lambda one: one.log10_ratio)
+    told = list(sentences(judged, scales.scale, scales.cap))
+    if line is not None:
+        told.insert(1, _line_words(main, line))
     for one in against:
         told.append(
             f"Against '{one.second}', which the record does not exclude: {support(one, scales.scale, scales.cap)} "
@@ -217,4 +224,20 @@ def _told(
         moves,
         posterior_table(ends[0], ends[1], ends[2]),
         expected,
+        None if line is None else judged,
+    )
+
+
+def _on_line(weight: Weight, line: Recalibration) -> Weight:
+    """The weight as the line of a trial has it; a ratio of exactly 1 that no reading can change stays one."""
+    if weight.log10_ratio == weight.lower == weight.upper == 0.0:
+        return weight
+    middle, lower, upper = with_recalibration(np.array([weight.log10_ratio, weight.lower, weight.upper]), line).tolist()
+    return replace(weight, log10_ratio=middle, lower=lower, upper=upper)
+
+
+def _line_words(before: Weight, line: Recalibration) -> str:
+    return (
+        f"This is the ratio as the trial of {line.exposed} tanks of exposed and {line.unexposed} of unexposed fish "
+        f"({line.population}) has it; the model alone gives {10.0**before.log10_ratio:.2g}."
     )
