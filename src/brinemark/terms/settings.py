@@ -279,16 +279,6 @@ class DecisionSection(Section):
         return self
 
 
-class FishSection(Section):
-    alpha: Probability = 0.01
-    hold_h: Positive | None = None
-    draws: Annotated[int, Field(ge=200, le=5000)] = 400
-    seed: Annotated[int, Field(ge=0, lt=2**32)] = 1
-    scale: tuple[tuple[float, str], ...] | None = None
-    scale_source: str | None = None
-    scale_from_memory: bool = False
-
-
 class ReportSection(Section):
     """How reports are set; font_folder : with fonts for scripts that those of the program lack."""
 
