@@ -2,17 +2,16 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, fields, is_dataclass
+from dataclasses import dataclass
 from typing import Any
 
-from brinemark.steps.answers import ANSWER_SCHEMA
+from brinemark.steps.answers import ANSWER_SCHEMA, plain
 from brinemark.steps.tested_tanks import NotCounted
 from brinemark.steps.water_power import WaterPower
 from brinemark.terms.surveillance import (
     ExpectedFalse,
     FalseFindings,
     Funnel,
-    Interval,
     PrevalenceStatement,
     TimePoint,
 )
@@ -109,12 +108,3 @@ class SurveyAnswer:
     def __str__(self) -> str:
         found = f"thiocyanate found in {self.positive} of {self.tested} tested tanks"
         return f"{found} of {len({one.name for one in self.consignments})} consignments"
-
-
-def plain(value: Any) -> Any:
-    """Records of the terms as JSON: fields by name, an interval as its two ends."""
-    if isinstance(value, Interval):
-        return {"lower": value.lower, "upper": value.upper}
-    if is_dataclass(value) and not isinstance(value, type):
-        return {field.name: plain(getattr(value, field.name)) for field in fields(value)}
-    return [plain(one) for one in value] if isinstance(value, tuple) else value

@@ -35,6 +35,7 @@ PLACES = {
     "signals": ("signals", "signals"),
     "holds": ("surveying", "holds"),
     "survey": ("surveying", "survey"),
+    "markers": ("marking", "markers"),
     "serve": ("serving", "serve"),
     "check": ("coming", "check"),
     "set": ("setting", "set_key"),

@@ -19,6 +19,7 @@ FARTHEST = 40.0
 MAX_STEPS = 40
 SETTLED = 1e-4
 SMALLEST = 1e-12
+TIGHTEST = 0.99999  # of a correlation, so that its complement is never 0
 ROUNDING = 1e-12
 HALF_LOG_TWO_PI = 0.5 * math.log(2.0 * math.pi)
 
@@ -99,7 +100,9 @@ def _log_density(z: FloatArray, sd: float) -> FloatArray:
 
 
 def _spreads(place: FloatArray) -> tuple[float, float, float]:
-    return math.exp(place[0]), math.exp(place[1]), math.tanh(place[2])
+    """Kept where a step of the search that went too far still has a likelihood."""
+    s_x, s_y = (math.exp(min(max(float(one), -FARTHEST), FARTHEST)) for one in place[:2])
+    return s_x, s_y, TIGHTEST * math.tanh(place[2])
 
 
 def _climb(pairs: _Pairs, start: FloatArray, held: float | None) -> tuple[FloatArray, float]:
