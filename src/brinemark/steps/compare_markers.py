@@ -28,6 +28,10 @@ from brinemark.terms.surveillance import MarkerComparison, MarkerResult
 NO_PAIR = "no sample has a result of both"
 OPEN_ABOVE = "known only to be at or above a level, and so without a place in a line, a ratio or a difference"
 COUNT_AS_FOUND = "they count as found in the table of found and not found"
+ERR_TOGETHER = (
+    "readings by one calibration, and above all those of one batch, err together, which the intervals of lines, ratios "
+    "and differences do not know"
+)
 UNDECIDED = "known only to be at or above a level that is lower than the one asked for"
 NOT_SAID = "cannot say"
 OTHER_QUANTITY = (
@@ -211,6 +215,8 @@ def _compared(one: _Side, other: _Side, at: float | None) -> Compared:
     comparison = compare(pairs, level) if same and pairs else found_or_not(counted, level)
     if not same:
         comparison = replace(comparison, remarks=(OTHER_QUANTITY,))
+    elif one.name == OWN and pairs:
+        comparison = replace(comparison, remarks=(*comparison.remarks, ERR_TOGETHER))
     if sure:
         said = f"{len(sure)} known only to be at or above a level: {COUNT_AS_FOUND}"
         comparison = replace(
