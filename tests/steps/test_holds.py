@@ -10,6 +10,8 @@ import numpy as np
 import pytest
 
 from brinemark.logbook import Logbook
+from brinemark.science.amount.limits import power_curve
+from brinemark.science.amount.predictive import batch_draws
 from brinemark.science.fish.forward import NO_CHOICE
 from brinemark.science.fish.kinetics import follow
 from brinemark.science.fish.tanks import Fish, History, Move, Tank
@@ -41,6 +43,16 @@ def test_the_power_is_that_of_the_calibrations_limits(calibrated: Logbook) -> No
     assert mine.critical_value is not None
     assert power.at(np.array([0.0, mine.critical_value])) == pytest.approx([decision.alpha, 0.5], abs=SAME_CURVE)
     assert np.all(np.diff(power.chance) >= 0.0)
+
+
+def test_the_power_by_several_readings_passes_through_their_minimum_detectable_value(calibrated: Logbook) -> None:
+    decision, made = calibrated.settings.decision, stored_calibration(calibrated._place)
+    mine = next(one for one in made.limits if (one.batch, one.protocol) == ("B5", "with pre-scan"))
+    one = made.calibration
+    draws = batch_draws(one, one.readings, ["B5"], one.seed)
+    levels, chance = power_curve(one, one.readings, mine, decision.alpha, draws)
+    assert mine.minimum_detectable is not None
+    assert np.interp(mine.minimum_detectable, levels, chance) == pytest.approx(1.0 - decision.beta, abs=SAME_CURVE)
 
 
 def test_a_smaller_alpha_finds_less(calibrated: Logbook) -> None:
