@@ -107,4 +107,5 @@ class SurveyAnswer:
 
     def __str__(self) -> str:
         found = f"thiocyanate found in {self.positive} of {self.tested} tested tanks"
-        return f"{found} of {len({one.name for one in self.consignments})} consignments"
+        count = len({one.name for one in self.consignments})
+        return f"{found} of {count} {'consignment' if count == 1 else 'consignments'}"
