@@ -15,22 +15,13 @@ from brinemark.science.fish.wording import (
     NOT_AN_ALL_CLEAR,
     band_words,
     checked_scale,
-    scale_of,
     sentences,
 )
 from brinemark.terms.errors import Refused
 from brinemark.terms.evidence import VerbalBand, VerbalScale, Weight
-from brinemark.terms.settings import FishSection
 
 CAPTIVE = cap_of(0, 30, "captive-bred", False)
 GENEROUS = cap_of(0, 10**9, "net-caught", True, (10**9, 10**9))
-
-
-def test_the_settings_may_bring_their_own_scale_with_its_source() -> None:
-    assert scale_of(FishSection()) is DEFAULT_SCALE
-    own = scale_of(FishSection(scale=((5.0, "some"),), scale_source="house rules", scale_from_memory=True))
-    assert own == VerbalScale("house rules", True, (VerbalBand(5.0, "some"),))
-    assert band_words(own, math.log10(5.0)) == "some support"
 
 
 def weight(middle: float, lower: float, upper: float) -> Weight:

@@ -3,14 +3,10 @@
 from __future__ import annotations
 
 import math
-from typing import TYPE_CHECKING
 
 from brinemark.science.fish.evidence import capped
 from brinemark.terms.errors import Refused
 from brinemark.terms.evidence import Cap, VerbalBand, VerbalScale, Weight
-
-if TYPE_CHECKING:
-    from brinemark.terms.settings import FishSection
 
 NEITHER = "no support for one over the other"
 NOT_AN_ALL_CLEAR = "This does not show how the fish were caught: exposure long enough ago leaves nothing to find."
@@ -39,14 +35,6 @@ def checked_scale(scale: VerbalScale) -> VerbalScale:
     if not scale.source.strip():
         raise Refused("a verbal scale without source", "the document it is from", "name it")
     return scale
-
-
-def scale_of(settings: FishSection) -> VerbalScale:
-    """The scale of a logbook's settings; DEFAULT_SCALE where they give none. Raises Refused."""
-    if settings.scale is None:
-        return DEFAULT_SCALE
-    bands = tuple(VerbalBand(start, words.strip()) for start, words in settings.scale)
-    return checked_scale(VerbalScale(settings.scale_source or "", settings.scale_from_memory, bands))
 
 
 def band_words(scale: VerbalScale, log10_ratio: float) -> str:
@@ -98,6 +86,10 @@ def _cap_words(cap: Cap, positive: bool) -> str:
     least = "more" if positive else "less"
     if rate.of == 0:
         return f"There are no held-out samples of {kind}, so that nothing {least} than 1 is supported."
+    if cap.of_ratios:
+        found = "had a ratio as high as this" if positive else "had so high a ratio"
+        told = f"{rate.count} of {rate.of} held-out samples of {kind} {found}"
+        return f"{told}, which supports nothing {least} than {_number(bound)}, and that is what counts."
     found = "false positive" if positive else "detected"
     return (
         f"{rate.count} {found} of {rate.of} held-out samples of {kind} support nothing {least} than {_number(bound)}, "
