@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from pathlib import Path
+
 import pytest
 
 from brinemark.records.marker_table import (
@@ -134,3 +136,11 @@ def test_a_header_that_is_none_is_refused(head: str, words: str) -> None:
 def test_a_header_alone_is_refused() -> None:
     with pytest.raises(Refused, match="one row for each result of a method"):
         table()
+
+
+def test_the_example_of_the_docs_is_a_sound_table() -> None:
+    page = Path(__file__).parents[2] / "docs" / "how-to" / "other-methods-and-surveys.md"
+    example = page.read_text(encoding="utf-8").partition("```csv\n")[2].partition("```")[0]
+    found, faults = marker_table_and_faults(example.encode(), "split-samples.csv", "UTC")
+    assert faults == []
+    assert [row.value for row in found.rows] == [3.4, None, 0.12]
