@@ -118,6 +118,14 @@ def test_recorded_results_stand_beside_new_ones() -> None:
     assert "as in the logbook" in faults[1].expected
 
 
+def test_a_sample_that_a_run_had_a_code_for_goes_by_its_own_name() -> None:
+    data = "\n".join([HEAD, FOUND, MISSED.replace("W2", "Q7"), ""]).encode()
+    found, faults = marker_table_and_faults(data, "other.csv", "UTC", (), {"Q7": "W2"})
+    assert ([row.sample for row in found.rows], faults) == (["W1", "W2"], [])
+    _, faults = marker_table_and_faults(data, "other.csv", "UTC", (), {"Q7": "W1"})
+    assert "'W1' twice" in faults[0].came
+
+
 @pytest.mark.parametrize(
     ("head", "words"),
     [

@@ -192,16 +192,16 @@ def reading(statement: str, two_sided: Estimate | None = None, **parts: object) 
 
 
 def test_each_statement_becomes_the_result_that_it_is() -> None:
-    found = own_result(reading("quantified", Estimate(2.0, 1.0, 4.0, 0.95, 2)), "ug/L", 10.0)
+    found = own_result("S", reading("quantified", Estimate(2.0, 1.0, 4.0, 0.95, 2)), "ug/L", 10.0)
     assert found is not None and found.value == 20.0
     assert found.u == pytest.approx(20.0 * math.log(4.0) / (2 * 1.959964), rel=1e-6)
-    low = own_result(reading("detected, amount uncertain", Estimate(2.0, 0.0, 5.0, 0.95, 2)), "ug/L", 1.0)
+    low = own_result("S", reading("detected, amount uncertain", Estimate(2.0, 0.0, 5.0, 0.95, 2)), "ug/L", 1.0)
     assert low is not None and low.u == pytest.approx(3.0 / 1.959964, rel=1e-6)
-    missed = own_result(reading("not detected", upper_limit=LimitValue(0.7, 0.95)), "ug/L", 10.0)
+    missed = own_result("S", reading("not detected", upper_limit=LimitValue(0.7, 0.95)), "ug/L", 10.0)
     assert missed is not None and (missed.value, missed.limit_of_detection) == (None, 7.0)
     above = reading("at or above", lower_limit=LimitValue(9.0, 0.95), detection=Detection(True, 1e-6, 0.05))
     assert open_above(above.reading)
-    result = own_result(above, "ug/L", 1.0)
+    result = own_result("S", above, "ug/L", 1.0)
     assert result is not None and (result.value, result.u) == (9.0, None)
-    assert own_result(reading("cannot say"), "ug/L", 1.0) is None
+    assert own_result("S", reading("cannot say"), "ug/L", 1.0) is None
     assert NOT_SAID == "cannot say"

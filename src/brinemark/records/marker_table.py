@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import fields
+from dataclasses import fields, replace
 from datetime import UTC, date, tzinfo
 from functools import partial
 from typing import Any
@@ -26,11 +26,16 @@ _MEANT = {
 
 
 def marker_table_and_faults(
-    data: bytes, name: str, timezone: str, recorded: Sequence[MarkerRow] = ()
+    data: bytes,
+    name: str,
+    timezone: str,
+    recorded: Sequence[MarkerRow] = (),
+    own_names: Mapping[str, str] | None = None,
 ) -> tuple[MarkerTable, list[Refused]]:
     """The rows that can be understood, and every fault of the table. Raises Refused when it is no table at all.
 
-    timezone : of times without a zone; recorded : rows of the logbook, beside which these must make sense.
+    timezone : of times without a zone; recorded : rows of the logbook, beside which these must make sense; own_names :
+    of samples by the codes that run sheets had for them, which stand in rows instead.
     """
     table = read_table(data, name, MARKER_TABLE)
     rows: list[MarkerRow] = []
@@ -38,7 +43,7 @@ def marker_table_and_faults(
     for cells in table.rows:
         row, wrong = _row(cells, ZoneInfo(timezone))
         faults += wrong
-        rows += [] if row is None else [row]
+        rows += [] if row is None else [replace(row, sample=(own_names or {}).get(row.sample, row.sample))]
     faults += faults_between(rows, recorded, name)
     latin = table.encoding in ("latin-1", "cp1252")
     warnings = ("the table is not UTF-8 and was read as Latin-1; check accents in names",) if latin else ()

@@ -19,6 +19,7 @@ from brinemark.steps.marker_answers import OWN, Compared, MarkersAnswer, MethodN
 from brinemark.steps.markers import marker_rows
 from brinemark.steps.place import Place
 from brinemark.steps.read import answer_of
+from brinemark.steps.run_plans import sample_names, with_plans
 from brinemark.terms.amounts import Reading
 from brinemark.terms.errors import Refused
 from brinemark.terms.markers import MarkerRow
@@ -136,7 +137,7 @@ def _own(reader: Reader, samples: set[str], analyte: AnalyteSection) -> _Side:
         if factor is None:
             left_out.append((name, f"read in {answer.unit}, which does not turn into {analyte.level_unit}"))
             continue
-        result = own_result(answer, analyte.level_unit, factor)
+        result = own_result(name, answer, analyte.level_unit, factor)
         if result is None:
             left_out.append((name, NOT_SAID))
         else:
@@ -146,22 +147,25 @@ def _own(reader: Reader, samples: set[str], analyte: AnalyteSection) -> _Side:
 
 
 def newest_readings(reader: Reader, samples: set[str]) -> dict[str, SampleReading]:
-    """The newest reading of each of the samples that was read; without its curve."""
+    """The newest reading of each of the samples that was read, by its own name where a run had a code for it; without
+    its curve."""
+    own = sample_names(with_plans(reader)[1])
     newest: dict[str, SampleReading] = {}
     for record in reader.newest_first("reading"):
-        name = record.role.removeprefix("sample ")
+        code = record.role.removeprefix("sample ")
+        name = own.get(code, code)
         if name in samples and name not in newest:
             newest[name] = answer_of(record)
     return newest
 
 
-def own_result(answer: SampleReading, unit: str, factor: float) -> MarkerResult | None:
+def own_result(sample: str, answer: SampleReading, unit: str, factor: float) -> MarkerResult | None:
     """A reading as a result of a method, None when it says nothing; one that is open above has its lower end as value.
 
     factor : into unit.
     """
     one, limit = answer.reading, answer.reading.upper_limit
-    plain = MarkerResult(answer.sample, answer.analyte, OWN, unit, None)
+    plain = MarkerResult(sample, answer.analyte, OWN, unit, None)
     if one.statement == "not detected" and limit is not None:
         return replace(plain, limit_of_detection=limit.value * factor)
     if open_above(one):

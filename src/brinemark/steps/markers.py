@@ -23,6 +23,7 @@ from brinemark.steps.identity import Made, Recipe
 from brinemark.steps.making import checked_reason
 from brinemark.steps.marker_answers import CheckedMarkers, MarkersTaken
 from brinemark.steps.place import Place
+from brinemark.steps.run_plans import sample_names, with_plans
 from brinemark.steps.sheet_sources import safe_title
 from brinemark.terms.canonical import JsonValue, sha256_hex
 from brinemark.terms.errors import Refused
@@ -74,7 +75,7 @@ def take_in_markers(
     with place.database.writing() as writer:
         known = known_markers(writer.reader)
         old = None if corrects is None else _named(known, corrects)
-        table, faults = _read(place, title, data, known, old)
+        table, faults = _read(place, writer.reader, (title, data), known, old)
         if faults:
             raise first_fault(faults)
         warnings = (*table.warnings, *_unknown_samples(writer.reader, table.rows))
@@ -99,7 +100,7 @@ def check_markers(
         with place.database.reading() as reader:
             known = known_markers(reader)
             old = None if corrects is None else _named(known, corrects)
-            table, faults = _read(place, title, data, known, old)
+            table, faults = _read(place, reader, (title, data), known, old)
             new = _new(table.rows, known, old)
             changed = not faults and _changes(new, old)
             remarks = (*table.warnings, *_unknown_samples(reader, table.rows))
@@ -132,10 +133,12 @@ def _named(known: Sequence[KnownMarkers], name: str) -> KnownMarkers:
 
 
 def _read(
-    place: Place, title: str, data: bytes, known: Iterable[KnownMarkers], old: KnownMarkers | None
+    place: Place, reader: Reader, came: tuple[str, bytes], known: Iterable[KnownMarkers], old: KnownMarkers | None
 ) -> tuple[MarkerTable, list[Refused]]:
+    title, data = came
     beside = [row for one in known if one is not old for row in one.rows]
-    return marker_table_and_faults(data, title, place.settings.logbook.timezone, beside)
+    own_names = sample_names(with_plans(reader)[1])
+    return marker_table_and_faults(data, title, place.settings.logbook.timezone, beside, own_names)
 
 
 def _new(rows: Sequence[MarkerRow], known: Iterable[KnownMarkers], old: KnownMarkers | None) -> list[MarkerRow]:
@@ -168,7 +171,8 @@ def _unknown_samples(reader: Reader, rows: Iterable[MarkerRow]) -> tuple[str, ..
     """Samples that no run sheet and no tank record names: a remark, since another method may have been first."""
     read = {row.row.sample for row in reader.rows(roles=["sample", "control"])}
     taken = {row.sample for one in known_consignments(reader).values() for row in one.of(SAMPLE, BLANK)}
-    known = {name for name in read | taken if name}
+    names = sample_names(with_plans(reader)[1])
+    known = {names.get(name, name) for name in read | taken if name}
     found = []
     for name in samples_of(rows):
         if name not in known:

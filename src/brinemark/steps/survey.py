@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from zoneinfo import ZoneInfo
@@ -111,13 +112,14 @@ class Asked:
 
 
 def _in_world(world: World, groups: Sequence[Sequence[CountedTank]], asked: Asked) -> SurveyedWorld:
-    tests = []
+    tests, names = [], Counter(group[0].consignment for group in groups)
     for group in groups:
         said = _told(group)
+        name = said.name if names[said.name] == 1 else f"{said.name}, {said.origin} {said.season}"
         sensitivity = np.mean([chances(world, tank, asked.power, asked.drawing) for tank in group], axis=0)
         tests.append(
             ConsignmentTests(
-                said.name,
+                name,
                 said.origin,
                 said.season,
                 said.tested,
