@@ -18,13 +18,14 @@ from brinemark.science.fish.mass_balance import (
 )
 from brinemark.science.fish.surveillance import expected_false_at
 from brinemark.science.fish.wording import DEFAULT_SCALE
-from brinemark.science.fish.worlds import CAUTIONS, Drawing, published_worlds
+from brinemark.science.fish.worlds import CAUTIONS, Drawing, World, published_worlds
 from brinemark.steps.consignments import consignment_named, known_consignments
 from brinemark.steps.fish_answers import ConsignmentAnswer, FalseAlarms, FishLot, TankAnswer, WaterAnswer
 from brinemark.steps.identity import Made, Recipe
+from brinemark.steps.kept_experiments import newest_experiments
 from brinemark.steps.known_waters import SystemWater, cap_from, known_tanks, source_blanks, system_water
 from brinemark.steps.place import Place
-from brinemark.steps.tank_history import TankStory, kind_of, story_of, with_source
+from brinemark.steps.tank_history import TankStory, kind_of, story_of, supposed, with_source
 from brinemark.steps.tank_words import SCREENING, headline, tank_sentences
 from brinemark.steps.trial_lines import newest_lines
 from brinemark.steps.water_readings import Rule, WaterReading, water_answer, water_readings
@@ -42,7 +43,6 @@ from brinemark.terms.tanks import (
     OUT,
     SAMPLE,
     SOURCE_WATER,
-    UNEXPOSED,
     UNKNOWN,
     Consignment,
     TankRow,
@@ -64,6 +64,7 @@ class FishDesk:
     scales: Scales
     own: str | None
     trial: str | None = None
+    experiments: str | None = None
     systems: dict[str, SystemWater] = field(default_factory=dict)
 
     def system(self, name: str) -> SystemWater:
@@ -83,8 +84,11 @@ def fish_desk(place: Place, reader: Reader) -> FishDesk:
     fish = place.settings.fish
     cap = cap_from(known_tanks(consignments.values(), waters))
     trial, lines = newest_lines(reader)
-    scales = Scales(published_worlds(), Drawing(fish.draws, fish.seed), cap, verbal_scale(place), lines)
-    return FishDesk(place, consignments, read, waters, rule, scales, "no own experiments yet", trial)
+    own = newest_experiments(reader)
+    worlds = (*published_worlds(), own.world) if isinstance(own.world, World) else published_worlds()
+    scales = Scales(worlds, Drawing(fish.draws, fish.seed), cap, verbal_scale(place), lines)
+    reason = own.world if isinstance(own.world, str) else None
+    return FishDesk(place, consignments, read, waters, rule, scales, reason, trial, own.record)
 
 
 def verbal_scale(place: Place) -> VerbalScale:
@@ -107,9 +111,7 @@ def considered(desk: FishDesk, name: str, tanks: Collection[str] | None = None) 
     """The same from a desk that is there already."""
     consignment = consignment_named(desk.consignments, name)
     for tank in tanks or ():
-        if tank not in consignment.tanks:
-            there = ", ".join(consignment.tanks) or "none"
-            raise Refused(f"no tank {tank!r} in consignment {name!r}", f"one of {there}", "correct the name")
+        tank_named(consignment, tank)
     wanted = consignment.tanks if tanks is None else tuple(one for one in consignment.tanks if one in tanks)
     answers = tuple(_tank(desk, consignment, tank) for tank in wanted)
     tested = [one.found for tank in answers for one in tank.samples if one.found is not None]
@@ -131,6 +133,14 @@ def considered(desk: FishDesk, name: str, tanks: Collection[str] | None = None) 
         own=desk.own,
         cautions=(SCREENING, *CAUTIONS),
     )
+
+
+def tank_named(consignment: Consignment, tank: str) -> None:
+    """Raises Refused unless the consignment has this tank."""
+    if tank not in consignment.tanks:
+        there = ", ".join(consignment.tanks) or "none"
+        came = f"no tank {tank!r} in consignment {consignment.name!r}"
+        raise Refused(came, f"one of {there}", "correct the name")
 
 
 def interpret(place: Place, name: str) -> ConsignmentAnswer:
@@ -160,6 +170,7 @@ def _recipe(desk: FishDesk, name: str) -> Recipe:
     parents += [("tank record of known fish", desk.consignments[one].id) for one in sorted(behind - {name})]
     parents += [("reading", desk.read[one].answer.id) for one in sorted(names) if one in desk.read]
     parents += [] if desk.trial is None else [("trial", desk.trial)]
+    parents += [] if desk.experiments is None else [("own experiments", desk.experiments)]
     seed = desk.scales.drawing.seed
     return Recipe(KIND, f"consignment {name}", tuple(dict.fromkeys(parents)), fish_identity(desk), seed)
 
@@ -188,7 +199,7 @@ def _tank(desk: FishDesk, consignment: Consignment, tank: str) -> TankAnswer:
     kind, accounts = kind_of(consignment, tank), open_accounts(consignment, tank, desk.waters)
     question = Question(
         story,
-        _supposed(consignment, story, kind),
+        supposed(consignment, story, kind),
         waters,
         desk.system(system).background,
         accounts,
@@ -223,13 +234,6 @@ def _tank(desk: FishDesk, consignment: Consignment, tank: str) -> TankAnswer:
 
 def _with_remarks(desk: FishDesk, consignment: Consignment, row: TankRow) -> WaterAnswer:
     return desk.waters[str(row.sample)]
-
-
-def _supposed(consignment: Consignment, story: TankStory, kind: str) -> tuple[str, ...]:
-    """Fish whose exposure is the question: those of unknown history; of tanks with known ones alone, all."""
-    known = {row.fish: row.history or UNKNOWN for row in consignment.of(CATCH)}
-    asked = tuple(name for name in story.fish if known.get(name, UNKNOWN) not in UNEXPOSED)
-    return story.fish if kind == "unexposed" else asked
 
 
 def open_accounts(
