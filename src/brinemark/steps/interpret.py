@@ -26,8 +26,9 @@ from brinemark.steps.kept_experiments import newest_experiments
 from brinemark.steps.known_waters import SystemWater, cap_from, known_tanks, source_blanks, system_water
 from brinemark.steps.place import Place
 from brinemark.steps.tank_history import TankStory, kind_of, story_of, supposed, with_source
+from brinemark.steps.tank_remarks import tank_remarks
 from brinemark.steps.tank_words import SCREENING, headline, tank_sentences
-from brinemark.steps.trial_lines import newest_lines
+from brinemark.steps.trial_lines import newest_trial
 from brinemark.steps.water_readings import Rule, WaterReading, water_answer, water_readings
 from brinemark.steps.weighing import Question, Scales, weighed
 from brinemark.terms.canonical import JsonValue
@@ -45,7 +46,6 @@ from brinemark.terms.tanks import (
     SOURCE_WATER,
     UNKNOWN,
     Consignment,
-    TankRow,
 )
 from brinemark.terms.tanks import FED as FED_ROW
 
@@ -63,7 +63,6 @@ class FishDesk:
     rule: Rule
     scales: Scales
     own: str | None
-    trial: str | None = None
     experiments: str | None = None
     systems: dict[str, SystemWater] = field(default_factory=dict)
 
@@ -83,12 +82,11 @@ def fish_desk(place: Place, reader: Reader) -> FishDesk:
     waters = {str(row.sample): water_answer(row, read.get(str(row.sample)), rule, ()) for row in rows}
     fish = place.settings.fish
     cap = cap_from(known_tanks(consignments.values(), waters))
-    trial, lines = newest_lines(reader)
     own = newest_experiments(reader)
     worlds = (*published_worlds(), own.world) if isinstance(own.world, World) else published_worlds()
-    scales = Scales(worlds, Drawing(fish.draws, fish.seed), cap, verbal_scale(place), lines)
+    scales = Scales(worlds, Drawing(fish.draws, fish.seed), cap, verbal_scale(place), newest_trial(reader))
     reason = own.world if isinstance(own.world, str) else None
-    return FishDesk(place, consignments, read, waters, rule, scales, reason, trial, own.record)
+    return FishDesk(place, consignments, read, waters, rule, scales, reason, own.record)
 
 
 def verbal_scale(place: Place) -> VerbalScale:
@@ -169,7 +167,7 @@ def _recipe(desk: FishDesk, name: str) -> Recipe:
     parents = [("tank record", own.id)]
     parents += [("tank record of known fish", desk.consignments[one].id) for one in sorted(behind - {name})]
     parents += [("reading", desk.read[one].answer.id) for one in sorted(names) if one in desk.read]
-    parents += [] if desk.trial is None else [("trial", desk.trial)]
+    parents += [] if desk.scales.trial.id is None else [("trial", desk.scales.trial.id)]
     parents += [] if desk.experiments is None else [("own experiments", desk.experiments)]
     seed = desk.scales.drawing.seed
     return Recipe(KIND, f"consignment {name}", tuple(dict.fromkeys(parents)), fish_identity(desk), seed)
@@ -194,7 +192,7 @@ def fish_identity(desk: FishDesk) -> dict[str, JsonValue]:
 def _tank(desk: FishDesk, consignment: Consignment, tank: str) -> TankAnswer:
     story, system = story_of(consignment, tank), consignment.system_of(tank)
     rows = consignment.samples_of(tank)
-    waters = tuple(_with_remarks(desk, consignment, row) for row in rows)
+    waters, remarks = _with_remarks(desk, consignment, tank)
     blanks = tuple(desk.waters[str(row.sample)] for row in source_blanks(desk.consignments.values(), system))
     kind, accounts = kind_of(consignment, tank), open_accounts(consignment, tank, desk.waters)
     question = Question(
@@ -226,14 +224,23 @@ def _tank(desk: FishDesk, consignment: Consignment, tank: str) -> TankAnswer:
         worlds=worlds,
         open=accounts,
         missing=missing_blanks(consignment, tank, desk.waters, blanks),
-        remarks=(),
+        remarks=remarks,
         headline=headline(waters, weighed_amount, worlds, desk.scales),
         words=tank_sentences(waters, weighed_amount, worlds, accounts),
     )
 
 
-def _with_remarks(desk: FishDesk, consignment: Consignment, row: TankRow) -> WaterAnswer:
-    return desk.waters[str(row.sample)]
+def _with_remarks(
+    desk: FishDesk, consignment: Consignment, tank: str
+) -> tuple[tuple[WaterAnswer, ...], tuple[str, ...]]:
+    """The samples of a tank with what is to be kept in mind of each, and what holds for all of them."""
+    names = [str(row.sample) for row in consignment.samples_of(tank)]
+    told = {name: (*desk.waters[name].remarks, *tank_remarks(consignment.rows, tank, name)) for name in names}
+    common = tuple(text for text in told[names[0]] if all(text in one for one in told.values())) if names else ()
+    waters = tuple(
+        replace(desk.waters[name], remarks=tuple(text for text in told[name] if text not in common)) for name in names
+    )
+    return waters, common
 
 
 def open_accounts(

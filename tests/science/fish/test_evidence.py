@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -12,11 +13,13 @@ from scipy.stats import lognorm, norm
 
 from brinemark.science.fish.background import background_or_reason, fit_background
 from brinemark.science.fish.evidence import (
+    cap_at,
     cap_of,
     capped,
     log10_ratio_of_levels,
     posterior_table,
     sensitivity_table,
+    split_moves,
     standing_moves,
     table_over_backgrounds,
     weigh,
@@ -285,3 +288,28 @@ def test_a_table_that_is_no_likelihood_is_refused(level: list[float], log_l: lis
     broken = LevelLikelihood(np.array(level), np.array(log_l), 0.0)
     with pytest.raises(Refused, match="rising from 0"):
         weigh(broken, known(1.0, 2.0), exposed(), NONE)
+
+
+def test_splitting_by_an_assumption_gives_the_ratios_of_its_ends() -> None:
+    """With draws that rise with the assumption, the ends are the ratios of the lowest and the highest quarter of them,
+    each integrated over the background as weigh does it."""
+    likelihood, background = of_signal(4.0), uncertain(0.5, 2.0)
+    added = np.sort(np.random.default_rng(4).lognormal(0.5, 0.8, 400))
+    first, second = Proposition("first", "w", added), Proposition("second", "w", np.zeros(400))
+    found = split_moves(likelihood, background, (first, second), {"rising": added, "falling": -added, "one": added * 0})
+    assert set(found) == {"rising", "falling"}
+    assert found["rising"] == pytest.approx(found["falling"][::-1])
+    for end, part in zip(found["rising"], (added[:100], added[-100:]), strict=True):
+        alone = weigh(likelihood, background, replace(first, added=part), replace(second, added=np.zeros(100)))
+        assert end == pytest.approx(alone.log10_ratio, abs=0.02)  # the nodes of the additions differ
+
+
+def test_a_ratio_that_no_unexposed_sample_reached_is_capped_as_by_no_false_positive() -> None:
+    for count, ratio in ((9, 3.5), (30, 10.0), (100, 34.0)):
+        cap = cap_at(2.0, np.full(20, 3.0), np.full(count, -1.0), "captive-bred", False)
+        assert cap.ratio == pytest.approx(ratio, rel=0.06)  # published to two figures
+        assert cap.ratio == pytest.approx(cap_of(0, count, "captive-bred", False).ratio)
+    reached = cap_at(0.5, np.full(20, 3.0), np.linspace(-1.0, 1.0, 100), "captive-bred", False)
+    assert reached.false_positive.count == 25 and 2.0 < reached.ratio < 4.0  # 1 over the upper bound of 25 in 100
+    low = cap_at(-2.0, np.full(30, 1.0), np.full(20, -3.0), "captive-bred", False)
+    assert low.floor == pytest.approx((1.0 - 0.05 ** (1.0 / 30.0)) / 1.0, rel=1e-6)
