@@ -3,8 +3,20 @@
 from __future__ import annotations
 
 import textwrap
+from collections.abc import Sequence
 
 
 def wrapped(text: str, width: int) -> list[str]:
     """text in lines of at most width characters."""
     return textwrap.wrap(text, width)
+
+
+def listed(parts: Sequence[str], most: int, between: str = ", ") -> str:
+    """The first parts, and how many more there are."""
+    more = len(parts) - most
+    return between.join(parts[:most]) + (f" and {more} more" if more > 0 else "")
+
+
+def shortened(text: str, width: int) -> str:
+    """text in at most about width characters, cut between words where it can be."""
+    return text if len(text) <= width else textwrap.shorten(text, width, placeholder=" ...")
