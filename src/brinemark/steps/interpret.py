@@ -188,7 +188,7 @@ def _tank(desk: FishDesk, consignment: Consignment, tank: str) -> TankAnswer:
     kind, accounts = kind_of(consignment, tank), open_accounts(consignment, tank, desk.waters)
     question = Question(
         story,
-        _supposed(consignment, story, kind),
+        supposed(consignment, story, kind),
         waters,
         desk.system(system).background,
         accounts,
@@ -225,7 +225,7 @@ def _with_remarks(desk: FishDesk, consignment: Consignment, row: TankRow) -> Wat
     return desk.waters[str(row.sample)]
 
 
-def _supposed(consignment: Consignment, story: TankStory, kind: str) -> tuple[str, ...]:
+def supposed(consignment: Consignment, story: TankStory, kind: str) -> tuple[str, ...]:
     """Fish whose exposure is the question: those of unknown history; of tanks with known ones alone, all."""
     known = {row.fish: row.history or UNKNOWN for row in consignment.of(CATCH)}
     asked = tuple(name for name in story.fish if known.get(name, UNKNOWN) not in UNEXPOSED)
