@@ -25,6 +25,7 @@ from brinemark.steps.identity import Made, Recipe
 from brinemark.steps.known_waters import SystemWater, cap_from, known_tanks, source_blanks, system_water
 from brinemark.steps.place import Place
 from brinemark.steps.tank_history import TankStory, kind_of, story_of, with_source
+from brinemark.steps.tank_remarks import tank_remarks
 from brinemark.steps.tank_words import SCREENING, headline, tank_sentences
 from brinemark.steps.trial_lines import newest_lines
 from brinemark.steps.water_readings import Rule, WaterReading, water_answer, water_readings
@@ -45,7 +46,6 @@ from brinemark.terms.tanks import (
     UNEXPOSED,
     UNKNOWN,
     Consignment,
-    TankRow,
 )
 from brinemark.terms.tanks import FED as FED_ROW
 
@@ -183,7 +183,7 @@ def fish_identity(desk: FishDesk) -> dict[str, JsonValue]:
 def _tank(desk: FishDesk, consignment: Consignment, tank: str) -> TankAnswer:
     story, system = story_of(consignment, tank), consignment.system_of(tank)
     rows = consignment.samples_of(tank)
-    waters = tuple(_with_remarks(desk, consignment, row) for row in rows)
+    waters, remarks = _with_remarks(desk, consignment, tank)
     blanks = tuple(desk.waters[str(row.sample)] for row in source_blanks(desk.consignments.values(), system))
     kind, accounts = kind_of(consignment, tank), open_accounts(consignment, tank, desk.waters)
     question = Question(
@@ -215,14 +215,23 @@ def _tank(desk: FishDesk, consignment: Consignment, tank: str) -> TankAnswer:
         worlds=worlds,
         open=accounts,
         missing=missing_blanks(consignment, tank, desk.waters, blanks),
-        remarks=(),
+        remarks=remarks,
         headline=headline(waters, weighed_amount, worlds, desk.scales),
         words=tank_sentences(waters, weighed_amount, worlds, accounts),
     )
 
 
-def _with_remarks(desk: FishDesk, consignment: Consignment, row: TankRow) -> WaterAnswer:
-    return desk.waters[str(row.sample)]
+def _with_remarks(
+    desk: FishDesk, consignment: Consignment, tank: str
+) -> tuple[tuple[WaterAnswer, ...], tuple[str, ...]]:
+    """The samples of a tank with what is to be kept in mind of each, and what holds for all of them."""
+    names = [str(row.sample) for row in consignment.samples_of(tank)]
+    told = {name: (*desk.waters[name].remarks, *tank_remarks(consignment.rows, tank, name)) for name in names}
+    common = tuple(text for text in told[names[0]] if all(text in one for one in told.values())) if names else ()
+    waters = tuple(
+        replace(desk.waters[name], remarks=tuple(text for text in told[name] if text not in common)) for name in names
+    )
+    return waters, common
 
 
 def supposed(consignment: Consignment, story: TankStory, kind: str) -> tuple[str, ...]:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -17,6 +18,7 @@ from brinemark.science.fish.evidence import (
     log10_ratio_of_levels,
     posterior_table,
     sensitivity_table,
+    split_moves,
     standing_moves,
     table_over_backgrounds,
     weigh,
@@ -285,3 +287,17 @@ def test_a_table_that_is_no_likelihood_is_refused(level: list[float], log_l: lis
     broken = LevelLikelihood(np.array(level), np.array(log_l), 0.0)
     with pytest.raises(Refused, match="rising from 0"):
         weigh(broken, known(1.0, 2.0), exposed(), NONE)
+
+
+def test_splitting_by_an_assumption_gives_the_ratios_of_its_ends() -> None:
+    """With draws that rise with the assumption, the ends are the ratios of the lowest and the highest quarter of them,
+    each integrated over the background as weigh does it."""
+    likelihood, background = of_signal(4.0), uncertain(0.5, 2.0)
+    added = np.sort(np.random.default_rng(4).lognormal(0.5, 0.8, 400))
+    first, second = Proposition("first", "w", added), Proposition("second", "w", np.zeros(400))
+    found = split_moves(likelihood, background, (first, second), {"rising": added, "falling": -added, "one": added * 0})
+    assert set(found) == {"rising", "falling"}
+    assert found["rising"] == pytest.approx(found["falling"][::-1])
+    for end, part in zip(found["rising"], (added[:100], added[-100:]), strict=True):
+        alone = weigh(likelihood, background, replace(first, added=part), replace(second, added=np.zeros(100)))
+        assert end == pytest.approx(alone.log10_ratio, abs=0.02)  # the nodes of the additions differ
