@@ -138,7 +138,7 @@ def interpret(place: Place, name: str) -> ConsignmentAnswer:
     with place.database.reading() as reader:
         desk = fish_desk(place, reader)
     answer = considered(desk, name)
-    recipe = _recipe(desk, name)
+    recipe = interpretation_recipe(desk, name)
     record = recipe.record(Made({**answer.to_dict(), "interpretation": None}, {}))
     with place.database.writing() as writer:
         if writer.add_records([record]):
@@ -147,7 +147,7 @@ def interpret(place: Place, name: str) -> ConsignmentAnswer:
     return replace(answer, id=record.id)
 
 
-def _recipe(desk: FishDesk, name: str) -> Recipe:
+def interpretation_recipe(desk: FishDesk, name: str) -> Recipe:
     """Every reading and tank record that can have mattered: those of known fish and source waters in all consignments,
     and this consignment's own."""
     own = desk.consignments[name]
