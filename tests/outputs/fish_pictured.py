@@ -6,7 +6,7 @@ from datetime import datetime, timedelta, timezone
 
 import numpy as np
 
-from brinemark.terms.evidence import AssumptionMove, VerbalBand, VerbalScale
+from brinemark.terms.evidence import AssumptionMove, Rate, RatioBin, Roc, TrialResult, VerbalBand, VerbalScale
 from brinemark.terms.fish_pictures import (
     SAMPLE,
     SOURCE_WATER,
@@ -16,6 +16,9 @@ from brinemark.terms.fish_pictures import (
     ExposuresPicture,
     HoldPanel,
     HoldsPicture,
+    PairedValue,
+    PairsPicture,
+    SplitPair,
     StatedLevel,
     TankEvent,
     TankSample,
@@ -24,6 +27,15 @@ from brinemark.terms.fish_pictures import (
     WeightsPicture,
     WorldBand,
     WorldMoves,
+)
+from brinemark.terms.surveillance import (
+    FittedLine,
+    Funnel,
+    FunnelLimits,
+    FunnelPoint,
+    Interval,
+    PrevalenceStatement,
+    TimePoint,
 )
 
 WORLDS = ("released", "not released")
@@ -47,9 +59,7 @@ def stated(kind: str, *, size: float = 1.0) -> StatedLevel:
             "not detected", "thiocyanate not detected, less than 0.62 µg/L (95 %, one-sided)", None, 0.62 * size
         ),
         "high": StatedLevel("at or above", "thiocyanate at or above 6.4 µg/L (95 %, one-sided)", 6.4 * size),
-        "silent": StatedLevel(
-            "cannot say", "cannot say (thiocyanate)", reason="the run control failed: recovery 41 %"
-        ),
+        "silent": StatedLevel("cannot say", "cannot say (thiocyanate)", reason="the run control failed: recovery 41 %"),
     }[kind]
 
 
@@ -188,8 +198,10 @@ def exposures(**changes: object) -> ExposuresPicture:
 
 
 def holds(days: int = 3, volumes: int = 3, **changes: object) -> HoldsPicture:
-    day, volume, hold = np.array([1.0, 7.0, 21.0, 42.0])[:days], np.geomspace(1.0, 100.0, volumes), np.linspace(0, 4, 33)
-    level = 8.0 * np.exp(-0.12 * day[:, None, None]) / volume[:, None] * (1.0 - np.exp(-2.0 * hold)) * np.exp(-0.2 * hold)
+    day, volume = np.array([1.0, 7.0, 21.0, 42.0])[:days], np.geomspace(1.0, 100.0, volumes)
+    hold = np.linspace(0, 4, 33)
+    level = 8.0 * np.exp(-0.12 * day[:, None, None]) / volume[:, None]
+    level = level * (1.0 - np.exp(-2.0 * hold)) * np.exp(-0.2 * hold)
     chance = 0.01 + 0.99 * level / (level + 0.6)
     best = hold[np.argmax(chance, axis=2)]
     none = np.full_like(chance, 0.01)
@@ -205,3 +217,107 @@ def holds(days: int = 3, volumes: int = 3, **changes: object) -> HoldsPicture:
         "panels": panels,
     }
     return HoldsPicture(**{**start, **changes})  # type: ignore[arg-type]
+
+
+def rate(count: int, of: int, lower: float, upper: float) -> Rate:
+    return Rate(count, of, count / of if of else None, lower, upper, 0.95, 2)
+
+
+def trial(**changes: object) -> TrialResult:
+    roc = Roc(
+        np.array([np.inf, 2.0, 1.0, 0.3, -0.5, -2.0]),
+        np.array([0.0, 0.0, 0.05, 0.1, 0.5, 1.0]),
+        np.array([0.0, 0.4, 0.7, 0.85, 0.95, 1.0]),
+        0.9212,
+    )
+    bins = (
+        RatioBin(-np.inf, -2.0, 0, 9, -np.inf, -np.inf, -0.6, True),
+        RatioBin(-2.0, -1.0, 1, 14, -1.15, -2.6, -0.31, True),
+        RatioBin(-1.0, 0.0, 4, 8, -0.3, -0.95, 0.27, True),
+        RatioBin(0.0, 1.0, 3, 4, -0.12, -0.93, -0.05, False),
+        RatioBin(1.0, 2.0, 0, 0, np.nan, -np.inf, np.inf, True),
+        RatioBin(2.0, np.inf, 12, 0, np.inf, 0.7, np.inf, True),
+    )
+    start: dict[str, object] = {
+        "population": "captive-bred fish of one hall",
+        "exposed": 20,
+        "unexposed": 40,
+        "roc": roc,
+        "threshold": 0.3,
+        "sensitivity": rate(17, 20, 0.621, 0.968),
+        "specificity": rate(36, 40, 0.763, 0.972),
+        "bins": bins,
+        "cost": 0.412,
+        "least_cost": 0.331,
+        "misleading": (),
+    }
+    return TrialResult(**{**start, **changes})  # type: ignore[arg-type]
+
+
+def funnel(count: int = 30) -> Funnel:
+    rng = np.random.default_rng(8)
+    points = []
+    for k in range(count):
+        tested = int(rng.integers(3, 61))
+        share = int(rng.binomial(tested, 0.9 if k == 2 else 0.2)) / tested
+        points.append(FunnelPoint(f"K{k + 1:02d}", tested, share, 0.2, 0.0004 if k == 2 else 0.03 if k == 5 else 0.4))
+    limits = tuple(
+        FunnelLimits(n, Interval(*_about(n, 2.0)), Interval(*_about(n, 3.1)))
+        for n in range(1, max(p.tested for p in points) + 1)
+    )
+    return Funnel(0.22, tuple(points), limits)
+
+
+def _about(tested: int, times: float) -> tuple[float, float]:
+    half = times * (0.22 * 0.78 / tested) ** 0.5
+    return max(0.0, round((0.22 - half) * tested) / tested), min(1.0, round((0.22 + half) * tested) / tested)
+
+
+def over_time(origins: int = 3, seasons: int = 4) -> tuple[TimePoint, ...]:
+    points = []
+    for o in range(origins):
+        for k in range(seasons):
+            silent = (o + k) % 4 == 3
+            told = PrevalenceStatement(
+                f"bay {o + 1}",
+                f"2031 {'abcdefghijkl'[k]}",
+                4,
+                40,
+                6 + k,
+                None if silent else 0.1 + 0.05 * k,
+                None if silent else Interval(0.02, 0.3 + 0.05 * k),
+                None,
+                0.6,
+                Interval(0.4, 0.7),
+                None if silent else 0.1,
+                None,
+                ("no wild fish without cyanide were tested",),
+                "the test finds exposed fish no more often than others" if silent else None,
+            )
+            share = (6 + k) / 40
+            exact = Interval(0.5 * share, 1.7 * share)
+            points.append(TimePoint(told.origin, told.season, 40, 6 + k, share, exact, told))
+    return tuple(points)
+
+
+def pairs(**changes: object) -> PairsPicture:
+    values = (0.9, 1.4, 2.2, 3.7, 5.2, 8.0, 12.0, 18.0)
+    both = [
+        SplitPair(f"S{k:02d}", PairedValue(v, 0.7 * v, 1.4 * v), PairedValue(1.1 * v, v, 1.25 * v))
+        for k, v in enumerate(values)
+    ]
+    limits = [
+        SplitPair("S20", PairedValue(None, upper=0.62), PairedValue(None, upper=1.0)),
+        SplitPair("S21", PairedValue(None, upper=0.62), PairedValue(1.3, 1.0, 1.6)),
+        SplitPair("S22", PairedValue(1.9, 1.2, 3.0), PairedValue(None, upper=1.0)),
+        SplitPair("S23", PairedValue(None, lower=6.4), PairedValue(15.0, 13.0, 17.0)),
+        SplitPair("S24", PairedValue(None), PairedValue(2.0)),
+    ]
+    start: dict[str, object] = {
+        "first": "one-use electrode",
+        "second": "chromatography",
+        "unit": "ug/L",
+        "pairs": (*both, *limits),
+        "line": FittedLine(0.12, 1.07, Interval(-0.2, 0.5), Interval(0.93, 1.2)),
+    }
+    return PairsPicture(**{**start, **changes})  # type: ignore[arg-type]

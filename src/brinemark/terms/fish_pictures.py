@@ -107,7 +107,7 @@ class WeightBar:
 
 @dataclass(frozen=True, slots=True)
 class ConsignmentRow:
-    """One tank of a consignment. stated : None = not read; weights : one for each world of the picture, in its order."""
+    """One tank of a consignment. stated : None = not read; weights : one for each world, in the picture's order."""
 
     tank: str
     stated: StatedLevel | None

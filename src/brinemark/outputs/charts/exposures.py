@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 
 import numpy as np
 
 from brinemark.outputs.charts.frame import DASH, INK, RUST, Spec, number, rows
 from brinemark.outputs.charts.heading import headed
+from brinemark.outputs.charts.marks import head, rimmed
 from brinemark.outputs.charts.words import listed
 from brinemark.terms.arrays import BoolArray, FloatArray, IntArray
 from brinemark.terms.fish_pictures import ExposurePanel, ExposuresPicture
@@ -20,7 +22,7 @@ STEPS: tuple[tuple[float, str, str], ...] = (
     (math.inf, "#ffffff", "white more, or impossible"),
 )
 """How far a log likelihood lies under the highest of its world, its grey and its words."""
-LINES: tuple[list[float], ...] = (DASH, [1.5, 3], [9, 3, 2, 3])
+LINES: tuple[Sequence[float], ...] = (DASH, [1.5, 3], [9, 3, 2, 3])
 """Dashes of the doses to compare with."""
 
 
@@ -66,8 +68,7 @@ def _panel(picture: ExposuresPicture, one: ExposurePanel, wide: float, first: bo
     layers += [] if np.any(one.inside) else [_nothing(wide)]
     corner = {"values": [{"day": float(days[0]), "dose": float(doses[0])}]}
     layers.append({"data": corner, "mark": {"type": "point", "opacity": 0}, "encoding": {"x": x, "y": y}})
-    title = {"text": f"world: {one.world}", "fontSize": 12, "offset": 6, "anchor": "middle", "frame": "group"}
-    return {"title": title, "width": wide, "height": HEIGHT, "layer": layers}
+    return {"title": head(f"world: {one.world}"), "width": wide, "height": HEIGHT, "layer": layers}
 
 
 def _days(edges: FloatArray, wide: float) -> Spec:
@@ -145,12 +146,10 @@ def _lethal(picture: ExposuresPicture, y: Spec, doses: FloatArray) -> list[Spec]
         if doses[0] <= dose <= doses[-1]:
             values = rows(dose=[dose])
             mark: Spec = {"type": "rule", "color": RUST, "strokeWidth": 1.8, "strokeDash": LINES[place % len(LINES)]}
-            letter: Spec = {"type": "text", "align": "right", "baseline": "bottom", "dx": -3, "dy": -2, "fontSize": 10.5}
-            letter |= {"text": _letter(place), "color": RUST, "fontWeight": 600}
-            rim = {**letter, "color": "white", "stroke": "white", "strokeWidth": 3}
+            letter: Spec = {"type": "text", "align": "right", "baseline": "bottom", "dx": -3, "dy": -2}
+            letter |= {"text": _letter(place), "color": RUST, "fontWeight": 600, "fontSize": 10.5}
             layers.append({"data": {"values": values}, "mark": mark, "encoding": {"y": y}})
-            for look in (rim, letter):
-                layers.append({"data": {"values": values}, "mark": look, "encoding": {"x": {"value": "width"}, "y": y}})
+            layers += rimmed(values, letter, {"x": {"value": "width"}, "y": y})
     return layers
 
 
@@ -167,8 +166,8 @@ def _nothing(wide: float) -> Spec:
 def _subtitle(picture: ExposuresPicture) -> list[str]:
     greys = ", ".join(words for _, _, words in STEPS)
     lines = [
-        f"Heavy line: border of the region that agrees with the readings at {100 * picture.level:g} %. Greys: how far the "
-        f"log likelihood lies under the highest of its world: {greys}.",
+        f"Heavy line: border of the region that agrees with the readings at {100 * picture.level:g} %. Greys: how far "
+        f"the log likelihood lies under the highest of its world: {greys}.",
         "Agreement with an exposure is no sign that there was one. The worlds are not to be averaged.",
     ]
     low, high = np.exp(_edges(np.log(picture.dose)))[[0, -1]]

@@ -6,7 +6,7 @@ import numpy as np
 
 from brinemark.outputs.charts.frame import BLUE, DOTS, INK, QUIET, RUST, Spec, number, rows
 from brinemark.outputs.charts.heading import headed
-from brinemark.outputs.charts.words import listed
+from brinemark.outputs.charts.words import listed, numbered
 from brinemark.terms.fish_pictures import HoldPanel, HoldsPicture
 
 WIDTH, GAP = 590, 18
@@ -35,9 +35,7 @@ def detectability_chart(picture: HoldsPicture) -> Spec:
     count = len(picture.panels)
     wide = (WIDTH - GAP * (count - 1)) / count
     body: Spec = {
-        "concat": [
-            _panel(picture, (day, place), wide) for day in range(shape[0]) for place in range(count)
-        ],
+        "concat": [_panel(picture, (day, place), wide) for day in range(shape[0]) for place in range(count)],
         "columns": count,
         "spacing": {"row": 30, "column": GAP},
         "align": "each",
@@ -84,20 +82,20 @@ def _layers(picture: HoldsPicture, one: HoldPanel, day: int, axes: tuple[Spec, S
     names = [volume_words(float(volume)) for volume in picture.volume_L]
     lines: list[Spec] = []
     best: list[Spec] = []
-    for place, name in enumerate(names):
+    for place in range(len(names)):
         chance = one.probability[day, place]
-        lines += rows(volume=[name] * chance.size, hold=picture.hold_d, chance=chance)
+        lines += rows(volume=[place] * chance.size, hold=picture.hold_d, chance=chance)
         hold = float(one.best_hold_d[day, place])
         if np.isfinite(hold):
             highest = float(np.interp(hold, picture.hold_d, chance))
-            best += rows(best=[name], hold=[hold], chance=[highest])
+            best += rows(best=[place], hold=[hold], chance=[highest])
     alarm: Spec = {"type": "rule", "color": RUST, "strokeDash": DOTS, "strokeWidth": 1.6}
     place_of: Spec = {"x": x, "y": y}
     layers: list[Spec] = [
         {"data": {"values": rows(chance=[one.false_alarm])}, "mark": alarm, "encoding": {"y": y}},
         {
             "data": {"values": lines},
-            "mark": {"type": "line", "clip": True},
+            "mark": {"type": "line", "clip": True, "strokeWidth": LINES[0][1], "color": LINES[0][2]},
             "encoding": {**place_of, **_told_apart(names)},
         },
     ]
@@ -109,23 +107,26 @@ def _layers(picture: HoldsPicture, one: HoldPanel, day: int, axes: tuple[Spec, S
 
 
 def _told_apart(names: list[str]) -> Spec:
-    # The drawing library lays the only label of a legend over its symbol.
-    legend = {"symbolType": "stroke", "symbolSize": 420, "columns": 5} if len(names) > 1 else None
+    if len(names) == 1:
+        return {}
+    legend = {"labelExpr": numbered(names), "symbolType": "stroke", "symbolSize": 420, "columns": 5}
     channels = (("strokeDash", 0), ("strokeWidth", 1), ("color", 2))
     return {channel: _channel(names, part, legend) for channel, part in channels}
 
 
 def _channel(names: list[str], part: int, legend: Spec | None, field: str = "volume") -> Spec:
-    looks = [LINES[place % len(LINES)][part] for place in range(len(names))]
-    return {"field": field, "type": "nominal", "scale": {"domain": names, "range": looks}, "legend": legend}
+    places = list(range(len(names)))
+    looks = [LINES[place % len(LINES)][part] for place in places]
+    return {"field": field, "type": "nominal", "scale": {"domain": places, "range": looks}, "legend": legend}
 
 
 def _subtitle(picture: HoldsPicture) -> list[str]:
     names = [volume_words(float(volume)) for volume in picture.volume_L]
     alarms = sorted({f"{100 * one.false_alarm:.2g} %" for one in picture.panels})
     lines = [
-        f"Lines: volumes of the tank ({listed(names, 8)}). Mark: the hold with the greatest chance, where one beats the "
-        f"others. Dotted: false alarm without any thiocyanate ({listed(alarms, 3)}); a chance that low means nothing.",
+        f"Lines: volumes of the tank ({listed(names, 8)}). Mark: the hold with the greatest chance, where one beats "
+        f"the others. Dotted: false alarm without any thiocyanate ({listed(alarms, 3)}); a chance that low means "
+        "nothing.",
         "The worlds contradict each other and are not to be averaged.",
     ]
     return [*lines, *picture.notes]

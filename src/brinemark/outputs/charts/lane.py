@@ -7,9 +7,9 @@ from collections import Counter
 from collections.abc import Sequence
 
 from brinemark.outputs.charts.frame import BLUE, INK, QUIET, Spec
-from brinemark.outputs.charts.levels import SAMPLE
 from brinemark.outputs.charts.moments import clock_ms, moment_axis
-from brinemark.terms.fish_pictures import TankEvent, TankTimeline
+from brinemark.outputs.charts.words import numbered
+from brinemark.terms.fish_pictures import SAMPLE, TankEvent, TankTimeline
 
 ROW = 20
 LETTER = 6.4
@@ -32,10 +32,11 @@ def lane(picture: TankTimeline, ends: tuple[float, float], width: float) -> Spec
         mine = [one for one in events if one.kind == kind]
         marks = _rows(picture, mine, ends, width)
         order.append(_head(kind, mine, all(row.get("text") for row in marks)))
-        table += [{**row, "row": order[-1]} for row in marks]
+        table += [{**row, "row": len(order) - 1} for row in marks]
     x = moment_axis(picture.start, ends, width, picture.capture_d)
-    y: Spec = {"field": "row", "type": "nominal", "sort": order, "title": None, "scale": {"domain": order}}
-    y["axis"] = {"ticks": False, "domain": False, "labelPadding": 8, "labelLimit": 170, "grid": True}
+    y: Spec = {"field": "row", "type": "nominal", "title": None, "scale": {"domain": list(range(len(order)))}}
+    y["axis"] = {"labelExpr": numbered(order), "labelLimit": 170, "labelPadding": 8, "ticks": False, "domain": False}
+    y["axis"]["grid"] = True
     return {"width": width, "height": ROW * max(len(order), 1), "layer": _layers(table, x, y)}
 
 
@@ -133,5 +134,5 @@ def _layers(table: list[Spec], x: Spec, y: Spec) -> list[Spec]:
             layers.append({"data": {"values": texts}, "mark": mark, "encoding": {**place, "text": text}})
     if not layers:
         mark = {"type": "text", "text": "nothing recorded", "color": QUIET, "fontStyle": "italic"}
-        layers = [{"data": {"values": [{"row": ""}]}, "mark": mark, "encoding": {"x": {"value": 60}}}]
+        layers = [{"data": {"values": [{"row": 0}]}, "mark": mark, "encoding": {"x": {"value": 60}}}]
     return layers

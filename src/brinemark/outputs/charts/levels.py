@@ -91,7 +91,8 @@ def _kind_layers(kind: str, table: list[Spec], x: Spec, y: Spec, height: float) 
     point: Spec = {"type": "point", "color": color, "opacity": 1}
     arrow: Spec = {**point, "filled": True, "size": 70}
     middle: Spec = {**point, "filled": True, "shape": shape, "stroke": color, "strokeWidth": 1.8, "size": 58}
-    end: Spec = {"type": "tick", "orient": "horizontal", "color": color, "size": 11, "thickness": 2, "opacity": 1}
+    thick: Spec = {"thickness": 2, "opacity": 1}
+    end: Spec = {"type": "tick", "orient": "horizontal", "color": color, "size": 11, **thick}
     rule: Spec = {"type": "rule", "color": color, "strokeWidth": weight, "strokeDash": dash}
     wanted: list[tuple[str, Spec, Spec]] = [
         ("bar", rule, {**place, "y2": {"field": "to"}}),
@@ -101,7 +102,7 @@ def _kind_layers(kind: str, table: list[Spec], x: Spec, y: Spec, height: float) 
         ("median", {**middle, "fill": color}, place),
         ("open median", {**middle, "fill": "white"}, place),
         (CANNOT_SAY, {**point, "shape": "cross", "fill": "white", "strokeWidth": 1.4, "size": 90}, low),
-        (NOT_READ, {"type": "tick", "orient": "vertical", "color": color, "size": 12, "thickness": 2, "opacity": 1}, low),
+        (NOT_READ, {"type": "tick", "orient": "vertical", "color": color, "size": 12, **thick}, low),
     ]
     layers = []
     for name, mark, encoding in wanted:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from brinemark.outputs.charts.frame import DASH, INK, QUIET, Spec, rows, shown_unit
 from brinemark.outputs.charts.heading import headed
 from brinemark.outputs.charts.levels import ends_of, span_of, wide_axis
+from brinemark.outputs.charts.marks import head, rimmed
 from brinemark.outputs.charts.ratios import LEGEND, bar_layers, bar_rows, ratio_axis, ratio_words, reach_of, zero_line
 from brinemark.outputs.charts.spans import span_layers, span_rows
 from brinemark.outputs.charts.words import listed, shortened
@@ -46,7 +47,7 @@ def _names(picture: ConsignmentPicture) -> Spec:
 def _stripes(picture: ConsignmentPicture, y: Spec, wide: float) -> Spec:
     """Every other row a little darker, so that the eye stays in it."""
     values = [{"sample": row.tank} for row in picture.rows[1::2]] or [{"sample": ""}]
-    mark = {"type": "bar", "color": "#f3f3f3", "height": {"band": 1.0}}
+    mark: Spec = {"type": "bar", "color": "#f3f3f3", "height": {"band": 1.0}}
     if len(picture.rows) < 2:
         mark["opacity"] = 0
         values = [{"sample": picture.rows[0].tank}]
@@ -70,7 +71,7 @@ def _levels(picture: ConsignmentPicture, y: Spec) -> Spec:
     layers = [_stripes(picture, y, LEVELS), *_limit(picture, x)]
     layers += span_layers(table, x, y) if table else [_no_marks(x, y, picture.rows[0].tank)]
     layers += _inside(said, y, 6)
-    return {"title": _head("readings"), "width": LEVELS, "layer": layers}
+    return {"title": head("readings"), "width": LEVELS, "layer": layers}
 
 
 def _no_marks(x: Spec, y: Spec, tank: str) -> Spec:
@@ -103,9 +104,10 @@ def _weights(picture: ConsignmentPicture, place: int, world: str, y: Spec, wide:
         if bar.log10_ratio is None:
             text = shortened(bar.reason or "no reason recorded", int(wide / 5.2))
             said.append({"sample": row.tank, "text": text})
-    layers = [_stripes(picture, y, wide), zero_line(x), *bar_layers(table, x, y, 8.0 if len(picture.rows) <= MANY else 6.0)]
+    size = 8.0 if len(picture.rows) <= MANY else 6.0
+    layers = [_stripes(picture, y, wide), zero_line(x), *bar_layers(table, x, y, size)]
     layers += _inside(said, y, 4)
-    return {"title": _head(f"world: {world}"), "width": wide, "layer": layers}
+    return {"title": head(f"world: {world}"), "width": wide, "layer": layers}
 
 
 def _bar(row: ConsignmentRow, place: int) -> WeightBar:
@@ -115,13 +117,8 @@ def _bar(row: ConsignmentRow, place: int) -> WeightBar:
 def _inside(said: list[Spec], y: Spec, left: float) -> list[Spec]:
     """Words in place of a mark, with a rim that keeps lines away from them."""
     mark: Spec = {"type": "text", "align": "left", "fontStyle": "italic", "color": QUIET, "fontSize": 10}
-    rim = {**mark, "color": "white", "stroke": "white", "strokeWidth": 4}
     place: Spec = {"x": {"value": left}, "y": y, "text": {"field": "text", "type": "nominal"}}
-    return [{"data": {"values": said}, "mark": look, "encoding": place} for look in (rim, mark)] if said else []
-
-
-def _head(text: str) -> Spec:
-    return {"text": text, "fontSize": 12, "offset": 6, "anchor": "middle", "frame": "group"}
+    return rimmed(said, mark, place) if said else []
 
 
 def _subtitle(picture: ConsignmentPicture) -> list[str]:

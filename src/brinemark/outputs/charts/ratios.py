@@ -5,7 +5,9 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable, Sequence
 
-from brinemark.outputs.charts.frame import BLUE, INK, RUST, Spec, rows
+from brinemark.outputs.charts.frame import BLUE, INK, RUST, Spec
+from brinemark.outputs.charts.marks import layers_by_mark, row
+from brinemark.outputs.charts.words import minus
 from brinemark.terms.fish_pictures import WeightBar
 
 LEAST_REACH, REACH = 1.2, 7.0
@@ -71,8 +73,7 @@ def bar_rows(bar: WeightBar, ends: tuple[float, float], more: Spec) -> list[Spec
     beyond = bar.counted is not None and abs(bar.counted - bar.log10_ratio) > 1e-9
     if low <= bar.log10_ratio <= high:
         table.append({"mark": "open point" if beyond else "point", "ratio": bar.log10_ratio})
-    tidy = [{**rows(**{key: [value] for key, value in row.items()})[0], **more} for row in table]
-    return tidy
+    return [{**row(**one), **more} for one in table]
 
 
 def bar_layers(table: Sequence[Spec], x: Spec, y: Spec, size: float = 8.0) -> list[Spec]:
@@ -91,12 +92,7 @@ def bar_layers(table: Sequence[Spec], x: Spec, y: Spec, size: float = 8.0) -> li
         ("point", {**point, "fill": BLUE}, place),
         ("open point", {**point, "fill": "white"}, place),
     ]
-    layers = []
-    for name, mark, encoding in wanted:
-        mine = [row for row in table if row["mark"] == name]
-        if mine:
-            layers.append({"data": {"values": mine}, "mark": mark, "encoding": encoding})
-    return layers
+    return layers_by_mark(table, wanted)
 
 
 def ratio_words(bar: WeightBar) -> str:
@@ -114,4 +110,4 @@ def ratio_words(bar: WeightBar) -> str:
 def _written(value: float) -> str:
     if math.isinf(value):
         return "without end" if value > 0 else "without lower end"
-    return f"{value:+.2f}".replace("-", "−")
+    return minus(f"{value:+.2f}")

@@ -22,6 +22,7 @@ from brinemark.outputs.charts.frame import (
 from brinemark.outputs.charts.heading import headed
 from brinemark.outputs.charts.lane import lane, told_events
 from brinemark.outputs.charts.levels import CANNOT_SAY, OTHER, ends_of, kind_of, upright_layers, upright_rows, wide_axis
+from brinemark.outputs.charts.marks import head, rimmed
 from brinemark.outputs.charts.moments import DAY_MS, axis_title, clock_ms, moment_axis
 from brinemark.outputs.charts.words import listed
 from brinemark.terms.fish_pictures import SAMPLE, SOURCE_WATER, TankSample, TankTimeline, WorldBand
@@ -58,7 +59,7 @@ def tank_timeline(picture: TankTimeline) -> Spec:
 
 def span_of_days(picture: TankTimeline) -> tuple[float, float]:
     """First and last day drawn, with a little room; the capture is drawn when it lies about as near as all the rest."""
-    days = [one.day for one in (*picture.events, *picture.samples)]
+    days = [one.day for one in picture.events] + [one.day for one in picture.samples]
     days += [float(day) for world in picture.worlds for day in (world.day[0], world.day[-1])]
     low, high = (min(days), max(days)) if days else (0.0, 1.0)
     if picture.capture_d is not None and low - (high - low) <= picture.capture_d <= high:
@@ -87,8 +88,7 @@ def _panel(
     if not layers:
         corner = {"values": [{"at": x["scale"]["domain"][0], "level": 0.0}]}
         layers = [{"data": corner, "mark": {"type": "point", "opacity": 0}, "encoding": {"x": x, "y": y}}]
-    title = {"text": name, "fontSize": 12, "offset": 6, "anchor": "middle", "frame": "group"}
-    return {"title": title, "width": wide, "height": HEIGHT, "layer": layers}
+    return {"title": head(name), "width": wide, "height": HEIGHT, "layer": layers}
 
 
 def _band(picture: TankTimeline, world: WorldBand, x: Spec, y: Spec) -> list[Spec]:
@@ -113,9 +113,7 @@ def _band(picture: TankTimeline, world: WorldBand, x: Spec, y: Spec) -> list[Spe
         ("outer_lower", {"strokeDash": DASH, "strokeWidth": 1, "color": QUIET}),
         ("median", {"strokeWidth": 2}),
     ):
-        layers.append(
-            {"mark": {**line, **more}, "encoding": {"x": x, "y": {**y, "field": field}, "detail": piece}}
-        )
+        layers.append({"mark": {**line, **more}, "encoding": {"x": x, "y": {**y, "field": field}, "detail": piece}})
     return [{"data": {"values": table}, **layer} for layer in layers]
 
 
@@ -179,12 +177,11 @@ def _detectable(picture: TankTimeline, y: Spec, wide: float) -> tuple[list[Spec]
     right = sum(day > 0.5 * (low + high) for day in days) <= 0.5 * len(days)
     label: Spec = {"type": "text", "align": "right" if right else "left", "baseline": "bottom", "dy": -3}
     label |= {"fontSize": 10, "color": INK, "text": "minimum detectable"}
-    halo = {**label, "stroke": "white", "strokeWidth": 3, "color": "white"}
     here: Spec = {"x": {"value": wide - 2 if right else 2}, "y": y}
     rule: Spec = {"type": "rule", "color": INK, "strokeDash": DASH}
     return (
         [{"data": values, "mark": rule, "encoding": {"y": y}}],
-        [{"data": values, "mark": mark, "encoding": here} for mark in (halo, label)],
+        rimmed(values["values"], label, here),
     )
 
 
@@ -226,7 +223,8 @@ def _subtitle(picture: TankTimeline, y: Spec) -> list[str]:
         lines.append(f"Dotted upright line: capture{spread}.")
     floor = number(y["scale"]["constant"])
     lines.append(f"Level axis: even steps up to about {floor} {shown_unit(picture.unit)}, powers of ten above.")
-    silent = [f"{one.name} ({one.stated.reason})" for one in stated if one.stated and one.stated.statement == CANNOT_SAY]
+    known = [(one.name, one.stated) for one in stated if one.stated is not None]
+    silent = [f"{name} ({stated.reason})" for name, stated in known if stated.statement == CANNOT_SAY]
     if silent:
         lines.append(f"Cross on the axis, cannot say: {listed(silent, 3)}.")
     unread = [one.name for one in picture.samples if one.stated is None]
