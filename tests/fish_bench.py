@@ -19,10 +19,10 @@ from brinemark.science.fish.worlds import Drawing, published_worlds
 from brinemark.steps.answers import SampleReading
 from brinemark.steps.interpret import FishDesk
 from brinemark.steps.known_waters import cap_from, known_tanks
+from brinemark.steps.trial_lines import KeptTrial
 from brinemark.steps.water_readings import Rule, WaterReading, water_answer
 from brinemark.steps.weighing import Scales
 from brinemark.terms.amounts import ConfidenceCurve, Detection, Estimate, LimitValue, Reading
-from brinemark.terms.evidence import Recalibration
 from brinemark.terms.settings import Settings
 from brinemark.terms.tanks import BLANK, SAMPLE, Consignment, TankRow
 
@@ -118,7 +118,7 @@ def desk(
     hold_h: float | None = None,
     hours: float = 6.0,
     draws: int = 400,
-    lines: Mapping[str, Recalibration] | None = None,
+    trial: KeptTrial | None = None,
 ) -> FishDesk:
     """Everything an interpretation needs, with these signals as readings of the waters [ug/L]."""
     rows = [row for one in consignments for row in one.of(SAMPLE, BLANK)]
@@ -142,7 +142,7 @@ def desk(
     rule = Rule(alpha, hold_h)
     waters = {str(row.sample): water_answer(row, read.get(str(row.sample)), rule) for row in rows}
     cap = cap_from(known_tanks(consignments, waters))
-    scales = Scales(published_worlds(), Drawing(draws, 1), cap, DEFAULT_SCALE, lines or {})
+    scales = Scales(published_worlds(), Drawing(draws, 1), cap, DEFAULT_SCALE, trial or KeptTrial())
     place: Any = SimpleNamespace(settings=Settings())
     return FishDesk(place, {one.name: one for one in consignments}, read, waters, rule, scales, None)
 

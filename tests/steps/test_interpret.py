@@ -17,6 +17,7 @@ from brinemark.science.fish.worlds import Drawing, draw_world, kinetics_of, publ
 from brinemark.steps.fish_answers import ConsignmentAnswer, TankAnswer
 from brinemark.steps.interpret import FishDesk, considered
 from brinemark.steps.tank_history import histories_in, kind_of, story_of
+from brinemark.steps.trial_lines import KeptTrial
 from brinemark.terms.errors import Refused
 from brinemark.terms.evidence import Recalibration
 from brinemark.terms.tanks import Consignment
@@ -164,11 +165,26 @@ def test_the_cap_is_what_tanks_of_known_fish_support() -> None:
 def test_a_trial_that_was_kept_moves_the_ratio_along_its_line() -> None:
     line = Recalibration(-0.2, 0.5, "captive-bred", 12, 15)
     signals = {**BACKGROUND, "A-1": 6.0, "F": 0.0, "S": 0.2}
-    world = tank_of(desk([one_tank(), controls("harbour", 8)], signals, lines={"released": line})).worlds[0]
+    world = tank_of(
+        desk([one_tank(), controls("harbour", 8)], signals, trial=KeptTrial("t", {"released": line}))
+    ).worlds[0]
     assert world.weight is not None and world.recalibrated is not None
     assert world.recalibrated.log10_ratio == pytest.approx(-0.2 + 0.5 * world.weight.log10_ratio)
     assert world.least == world.recalibrated.log10_ratio
     assert any("12 tanks of exposed" in text for text in world.told)
+
+
+def test_ratios_of_a_trial_cap_a_ratio_by_how_many_unexposed_tanks_reached_it() -> None:
+    """With a background that is always found, found and not found support nothing; ratios of known tanks may."""
+    signals = {**BACKGROUND, "A-1": 9.0, "F": 0.0, "S": 0.2}
+    plain = desk([one_tank(), controls("harbour", 8)], signals)
+    assert plain.scales.cap.ratio < 2.0
+    trial = KeptTrial("t", {}, {"released": (np.full(12, 9.0), np.full(30, -0.3))}, "captive-bred", False)
+    world = tank_of(desk([one_tank(), controls("harbour", 8)], signals, trial=trial)).worlds[0]
+    assert world.cap is not None and world.cap.ratio == pytest.approx(1.0 / (1.0 - 0.05 ** (1.0 / 30.0)), rel=1e-6)
+    reached = KeptTrial("t", {}, {"released": (np.full(12, 9.0), np.full(30, 9.0))}, "captive-bred", False)
+    world = tank_of(desk([one_tank(), controls("harbour", 8)], signals, trial=reached)).worlds[0]
+    assert world.cap is not None and world.cap.ratio == pytest.approx(1.0)
 
 
 def test_blanks_that_are_missing_are_named() -> None:

@@ -102,7 +102,7 @@ class WorldAnswer:
     backgrounds, or with a reason; against : of exposure against each other account that is open here; told : sentences;
     least : log10 ratio against the account that explains the readings best, which is what words are for; moves : what
     each assumption changes; posterior : for priors that are not ours; expected : levels if the fish were exposed;
-    recalibrated : the weight as a trial on fish of known history has it, None without one.
+    recalibrated : the weight as a trial on fish of known history has it, None without one; cap : what it may count for.
     """
 
     world: str
@@ -117,6 +117,7 @@ class WorldAnswer:
     posterior: tuple[PosteriorRow, ...] = ()
     expected: tuple[Expected, ...] = ()
     recalibrated: Weight | None = None
+    cap: Cap | None = None
 
     @property
     def judged(self) -> Weight | None:

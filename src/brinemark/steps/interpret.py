@@ -27,7 +27,7 @@ from brinemark.steps.place import Place
 from brinemark.steps.tank_history import TankStory, kind_of, story_of, with_source
 from brinemark.steps.tank_remarks import tank_remarks
 from brinemark.steps.tank_words import SCREENING, headline, tank_sentences
-from brinemark.steps.trial_lines import newest_lines
+from brinemark.steps.trial_lines import newest_trial
 from brinemark.steps.water_readings import Rule, WaterReading, water_answer, water_readings
 from brinemark.steps.weighing import Question, Scales, weighed
 from brinemark.terms.canonical import JsonValue
@@ -63,7 +63,6 @@ class FishDesk:
     rule: Rule
     scales: Scales
     own: str | None
-    trial: str | None = None
     systems: dict[str, SystemWater] = field(default_factory=dict)
 
     def system(self, name: str) -> SystemWater:
@@ -82,9 +81,9 @@ def fish_desk(place: Place, reader: Reader) -> FishDesk:
     waters = {str(row.sample): water_answer(row, read.get(str(row.sample)), rule, ()) for row in rows}
     fish = place.settings.fish
     cap = cap_from(known_tanks(consignments.values(), waters))
-    trial, lines = newest_lines(reader)
-    scales = Scales(published_worlds(), Drawing(fish.draws, fish.seed), cap, verbal_scale(place), lines)
-    return FishDesk(place, consignments, read, waters, rule, scales, "no own experiments yet", trial)
+    trial = newest_trial(reader)
+    scales = Scales(published_worlds(), Drawing(fish.draws, fish.seed), cap, verbal_scale(place), trial)
+    return FishDesk(place, consignments, read, waters, rule, scales, "no own experiments yet")
 
 
 def verbal_scale(place: Place) -> VerbalScale:
@@ -159,7 +158,7 @@ def interpretation_recipe(desk: FishDesk, name: str) -> Recipe:
     parents = [("tank record", own.id)]
     parents += [("tank record of known fish", desk.consignments[one].id) for one in sorted(behind - {name})]
     parents += [("reading", desk.read[one].answer.id) for one in sorted(names) if one in desk.read]
-    parents += [] if desk.trial is None else [("trial", desk.trial)]
+    parents += [] if desk.scales.trial.id is None else [("trial", desk.scales.trial.id)]
     seed = desk.scales.drawing.seed
     return Recipe(KIND, f"consignment {name}", tuple(dict.fromkeys(parents)), fish_identity(desk), seed)
 

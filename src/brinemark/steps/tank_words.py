@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from brinemark.science.fish.mass_balance import CANNOT_SAY, EXCLUDED, NO_RISE, MassBalance
-from brinemark.science.fish.wording import NEITHER, NOT_AN_ALL_CLEAR, support
+from brinemark.science.fish.wording import NOT_AN_ALL_CLEAR, support
 from brinemark.steps.fish_answers import WaterAnswer, WorldAnswer
 from brinemark.steps.weighing import Scales
 from brinemark.terms.evidence import Weight
@@ -51,7 +51,7 @@ def world_words(world: WorldAnswer, scales: Scales) -> str:
         return "no ratio" if world.table is None else "no ratio without a background of this water"
     if weight.log10_ratio == weight.lower == weight.upper == 0.0:
         return "the readings say nothing either way"
-    return support(weight, scales.scale, scales.cap)
+    return support(weight, scales.scale, world.cap or scales.cap)
 
 
 def least_weight(world: WorldAnswer) -> Weight | None:
@@ -86,9 +86,3 @@ def _amount_words(text: str) -> str:
 
 def _upper(text: str) -> str:
     return text[:1].upper() + text[1:]
-
-
-def is_silent(world: WorldAnswer, scales: Scales) -> bool:
-    """Whether the world supports neither account."""
-    weight = least_weight(world)
-    return weight is None or support(weight, scales.scale, scales.cap) == NEITHER

@@ -175,6 +175,7 @@ def _judged(desk: FishDesk, one: KnownTank) -> JudgedTank:
         (),
         False,
         None,
+        moves=False,
     )
     ratios = tuple((world.name, _ratio(question, world, desk)) for world in desk.scales.worlds)
     return replace(plain, sample=one.water.sample, sentence=one.water.sentence, found=one.water.found, ratios=ratios)

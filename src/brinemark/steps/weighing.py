@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 
 import numpy as np
@@ -24,6 +24,7 @@ from brinemark.science.fish.wording import sentences, support
 from brinemark.science.fish.worlds import Drawing, World
 from brinemark.steps.fish_answers import Expected, WaterAnswer, WorldAnswer
 from brinemark.steps.tank_history import TankStory
+from brinemark.steps.trial_lines import KeptTrial
 from brinemark.steps.water_readings import likelihood_of
 from brinemark.terms.arrays import FloatArray
 from brinemark.terms.evidence import (
@@ -55,13 +56,21 @@ NAMES = {
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Scales:
-    """What all tanks of a consignment are judged by. lines : of each world's ratios, as the newest trial has them."""
+    """What all tanks of a consignment are judged by.
+
+    cap : of what was found in tanks of known fish, which holds where no trial was kept; trial : the newest that was,
+    with the lines and caps of ratios that it supports.
+    """
 
     worlds: tuple[World, ...]
     drawing: Drawing
     cap: Cap
     scale: VerbalScale
-    lines: Mapping[str, Recalibration] = field(default_factory=dict)
+    trial: KeptTrial = field(default_factory=KeptTrial)
+
+    def cap_of(self, weight: Weight) -> Cap:
+        """What one ratio may count for at most and at least."""
+        return self.trial.cap(weight) or self.cap
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -70,7 +79,7 @@ class Question:
 
     story : what it saw; exposed : fish whose exposure is supposed; waters : its samples in order of time; background :
     of its system, or why there is none; open : other accounts that are not excluded, with the reason; smoker, sample_mL
-    : of the samples.
+    : of the samples; moves : whether what each assumption changes is worked out.
     """
 
     story: TankStory
@@ -80,6 +89,7 @@ class Question:
     open: tuple[tuple[str, str], ...]
     smoker: bool
     sample_mL: float | None
+    moves: bool = True
 
     def days(self) -> FloatArray:
         return np.array([self.story.day(one.at) for one in self.waters])
@@ -107,7 +117,7 @@ def weighed(question: Question, world: World, scales: Scales) -> WorldAnswer:
     known = question.background, scales.drawing.seed
     main, *against = _weights(likelihoods, known, [_pair(world, levels, other, name) for name, other in others])
     moves: dict[str, tuple[float, float]] = {}
-    if levels.any():
+    if question.moves and levels.any():
         pair = _pair(world, *_column(levels, telling))
         told = {NAMES[name]: values for name, values in added.drawn.items() if name in NAMES}
         moves = standing_moves(likelihoods[telling], question.background, *pair)
@@ -199,18 +209,18 @@ def _told(
     scales: Scales,
     more: tuple[tuple[AssumptionMove, ...], tuple[Expected, ...]],
 ) -> WorldAnswer:
-    line = scales.lines.get(main.world)
+    line, cap = scales.trial.lines.get(main.world), scales.cap_of(main)
     judged = main if line is None else _on_line(main, line)
     least = min((judged, *against), key=lambda one: one.log10_ratio)
-    told = list(sentences(judged, scales.scale, scales.cap))
+    told = list(sentences(judged, scales.scale, cap))
     if line is not None:
         told.insert(1, _line_words(main, line))
     for one in against:
         told.append(
-            f"Against '{one.second}', which the record does not exclude: {support(one, scales.scale, scales.cap)} "
+            f"Against '{one.second}', which the record does not exclude: {support(one, scales.scale, cap)} "
             f"(ratio {10.0**one.log10_ratio:.2g}, 95 %: {10.0**one.lower:.2g} to {10.0**one.upper:.2g})."
         )
-    ends = [capped(value, scales.cap) for value in (least.log10_ratio, least.lower, least.upper)]
+    ends = [capped(value, cap) for value in (least.log10_ratio, least.lower, least.upper)]
     moves, expected = more
     return WorldAnswer(
         bare.world,
@@ -225,6 +235,7 @@ def _told(
         posterior_table(ends[0], ends[1], ends[2]),
         expected,
         None if line is None else judged,
+        cap,
     )
 
 

@@ -113,7 +113,8 @@ class Cap:
 
     ratio : upper bound of sensitivity / upper bound of the false-positive rate, each one-sided 95 %; floor : the same
     for a negative, upper bound of the false-negative rate / upper bound of specificity; population : of the unexposed
-    fish, in words; wild : whether they were wild-caught without cyanide.
+    fish, in words; wild : whether they were wild-caught without cyanide; of_ratios : a held-out sample counts as
+    positive when its ratio is at least as high as the one that is judged, else when thiocyanate was found in it.
     """
 
     ratio: float
@@ -122,6 +123,7 @@ class Cap:
     false_positive: Rate
     population: str
     wild: bool
+    of_ratios: bool = False
 
     @property
     def caution(self) -> str | None:

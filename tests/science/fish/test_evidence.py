@@ -13,6 +13,7 @@ from scipy.stats import lognorm, norm
 
 from brinemark.science.fish.background import background_or_reason, fit_background
 from brinemark.science.fish.evidence import (
+    cap_at,
     cap_of,
     capped,
     log10_ratio_of_levels,
@@ -301,3 +302,14 @@ def test_splitting_by_an_assumption_gives_the_ratios_of_its_ends() -> None:
     for end, part in zip(found["rising"], (added[:100], added[-100:]), strict=True):
         alone = weigh(likelihood, background, replace(first, added=part), replace(second, added=np.zeros(100)))
         assert end == pytest.approx(alone.log10_ratio, abs=0.02)  # the nodes of the additions differ
+
+
+def test_a_ratio_that_no_unexposed_sample_reached_is_capped_as_by_no_false_positive() -> None:
+    for count, ratio in ((9, 3.5), (30, 10.0), (100, 34.0)):
+        cap = cap_at(2.0, np.full(20, 3.0), np.full(count, -1.0), "captive-bred", False)
+        assert cap.ratio == pytest.approx(ratio, rel=0.02)
+        assert cap.ratio == pytest.approx(cap_of(0, count, "captive-bred", False).ratio)
+    reached = cap_at(0.5, np.full(20, 3.0), np.linspace(-1.0, 1.0, 100), "captive-bred", False)
+    assert reached.false_positive.count == 25 and 2.0 < reached.ratio < 4.0  # 1 over the upper bound of 25 in 100
+    low = cap_at(-2.0, np.full(30, 1.0), np.full(20, -3.0), "captive-bred", False)
+    assert low.floor == pytest.approx((1.0 - 0.05 ** (1.0 / 30.0)) / 1.0, rel=1e-6)

@@ -195,6 +195,18 @@ def cap_of(
     return Cap(max(ratio, 1.0), min(floor, 1.0), sensitivity, false_positive, population, wild)
 
 
+def cap_at(log10_ratio: float, exposed: FloatArray, unexposed: FloatArray, population: str, wild: bool) -> Cap:
+    """The cap of one ratio from the ratios (n,), (m,) of held-out samples of known history: of the unexposed, so many
+    had one at least as high, of the exposed so many; for the floor, at most as high. With none of m unexposed it is
+    that of cap_of with no false positive of m."""
+    high = exact_rate(int(np.sum(exposed >= log10_ratio)), exposed.size, sides=1)
+    false = exact_rate(int(np.sum(unexposed >= log10_ratio)), unexposed.size, sides=1)
+    missed = exact_rate(int(np.sum(exposed <= log10_ratio)), exposed.size, sides=1)
+    low = exact_rate(int(np.sum(unexposed <= log10_ratio)), unexposed.size, sides=1)
+    ratio, floor = high.upper / false.upper, missed.upper / low.upper
+    return Cap(max(ratio, 1.0), min(floor, 1.0), high, false, population, wild, of_ratios=True)
+
+
 def capped(log10_ratio: float, cap: Cap) -> float:
     """log10 LR, kept between what the cap's held-out samples support."""
     floor = math.log10(cap.floor) if cap.floor > 0.0 else -math.inf

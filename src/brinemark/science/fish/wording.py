@@ -86,6 +86,10 @@ def _cap_words(cap: Cap, positive: bool) -> str:
     least = "more" if positive else "less"
     if rate.of == 0:
         return f"There are no held-out samples of {kind}, so that nothing {least} than 1 is supported."
+    if cap.of_ratios:
+        found = "had a ratio as high as this" if positive else "had so high a ratio"
+        told = f"{rate.count} of {rate.of} held-out samples of {kind} {found}"
+        return f"{told}, which supports nothing {least} than {_number(bound)}, and that is what counts."
     found = "false positive" if positive else "detected"
     return (
         f"{rate.count} {found} of {rate.of} held-out samples of {kind} support nothing {least} than {_number(bound)}, "
