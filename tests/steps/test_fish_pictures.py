@@ -8,9 +8,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from brinemark.outputs.charts.overview import consignment_overview
-from brinemark.outputs.charts.timeline import tank_timeline
-from brinemark.outputs.charts.weights import moves_chart, weights_chart
+from brinemark.outputs.charts import consignment_overview, moves_chart, tank_timeline, weights_chart
 from brinemark.steps.fish_answers import ConsignmentAnswer
 from brinemark.steps.fish_pictures import (
     SEVERAL,

@@ -4,11 +4,17 @@ from __future__ import annotations
 
 from typing import Literal
 
-from brinemark.outputs.charts.frame import Kind, Spec, render
-from brinemark.outputs.charts.overview import consignment_overview
-from brinemark.outputs.charts.timeline import tank_timeline
-from brinemark.outputs.charts.trials import ratio_calibration, roc_chart
-from brinemark.outputs.charts.weights import moves_chart, weights_chart
+from brinemark.outputs.charts import (
+    Kind,
+    Spec,
+    consignment_overview,
+    moves_chart,
+    ratio_calibration,
+    render,
+    roc_chart,
+    tank_timeline,
+    weights_chart,
+)
 from brinemark.steps.fish_answers import ConsignmentAnswer, TankAnswer
 from brinemark.steps.fish_pictures import (
     consignment_picture,

@@ -132,11 +132,15 @@ def consignment_picture(answer: ConsignmentAnswer, least: float | None = None) -
 
 def weights_picture(answer: TankAnswer, cap: Cap, scale: VerbalScale) -> WeightsPicture:
     """What the readings of one tank weigh in each world: against no exposure, and against each other account that the
-    record leaves open."""
+    record leaves open.
+
+    cap : where no trial says what a world's ratio may count for.
+    """
     bars: list[WeightBar] = []
     for world in answer.worlds:
-        bars.append(weight_bar(world.world, world.judged, cap, world.reason or _no_ratio(world)))
-        bars += [weight_bar(f"{world.world}, {one.second}", one, cap) for one in world.against]
+        mine = world.cap or cap
+        bars.append(weight_bar(world.world, world.judged, mine, world.reason or _no_ratio(world)))
+        bars += [weight_bar(f"{world.world}, {one.second}", one, mine) for one in world.against]
     notes = (cap.caution[:1].upper() + cap.caution[1:] + ".",) if cap.caution else ()
     if any(world.against for world in answer.worlds):
         notes = ("A row that names another account weighs exposure against that account.", *notes)
@@ -280,7 +284,7 @@ def _row_bars(answer: TankAnswer, worlds: Sequence[str], cap: Cap) -> tuple[Weig
 def _row_bar(name: str, world: WorldAnswer | None, cap: Cap) -> WeightBar:
     if world is None:
         return WeightBar(name, None, reason="not asked")
-    return weight_bar(name, least_weight(world), cap, world.reason or _no_ratio(world))
+    return weight_bar(name, least_weight(world), world.cap or cap, world.reason or _no_ratio(world))
 
 
 def _no_ratio(world: WorldAnswer) -> str | None:
