@@ -11,6 +11,7 @@ from brinemark.logbook.held import Opened
 if TYPE_CHECKING:
     from brinemark.steps.exposures import ExposuresAnswer
     from brinemark.steps.fish_answers import ConsignmentAnswer
+    from brinemark.steps.fish_heads import ConsignmentHead
     from brinemark.steps.kinetics_in_use import KineticsAnswer
     from brinemark.steps.tank_answers import CheckedTanks, TanksTaken
     from brinemark.steps.trials import TrialAnswer
@@ -56,6 +57,18 @@ class FishSide(Opened):
 
         with self._place.database.reading() as reader:
             return list(known_consignments(reader).values())
+
+    def consignment_heads(self) -> list[ConsignmentHead]:
+        """Every consignment at a glance: its fish, waters read and found, and whether what is said now is kept."""
+        from brinemark.steps.fish_heads import consignment_heads
+
+        return consignment_heads(self._place)
+
+    def words_of_worlds(self, answer: ConsignmentAnswer) -> Mapping[str, Mapping[str, str]]:
+        """By tank and world: the support in a few words, against the account that explains the readings best."""
+        from brinemark.steps.fish_heads import words_of_worlds
+
+        return words_of_worlds(self._place, answer)
 
     def consider(self, consignment: str, tanks: Collection[str] | None = None) -> ConsignmentAnswer:
         """What the waters of a consignment say of its fish, tank by tank and world by world; nothing is stored.

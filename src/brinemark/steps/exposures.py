@@ -9,9 +9,9 @@ from brinemark.science.fish.inverse import Cells, Exposures, exposures_that_agre
 from brinemark.science.fish.samples import TankSample
 from brinemark.steps.consignments import consignment_named
 from brinemark.steps.fish_answers import finite
-from brinemark.steps.interpret import FishDesk, fish_desk, tank_named
+from brinemark.steps.interpret import FishDesk, fish_desk, supposed, tank_named
 from brinemark.steps.place import Place
-from brinemark.steps.tank_history import TankStory, kind_of, story_of, supposed
+from brinemark.steps.tank_history import TankStory, kind_of, story_of
 from brinemark.steps.water_readings import likelihood_of
 from brinemark.terms.errors import Refused
 from brinemark.terms.evidence import BackgroundFit

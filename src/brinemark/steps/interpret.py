@@ -25,7 +25,7 @@ from brinemark.steps.identity import Made, Recipe
 from brinemark.steps.kept_experiments import newest_experiments
 from brinemark.steps.known_waters import SystemWater, cap_from, known_tanks, source_blanks, system_water
 from brinemark.steps.place import Place
-from brinemark.steps.tank_history import TankStory, kind_of, story_of, supposed, with_source
+from brinemark.steps.tank_history import TankStory, kind_of, story_of, with_source
 from brinemark.steps.tank_remarks import tank_remarks
 from brinemark.steps.tank_words import SCREENING, headline, tank_sentences
 from brinemark.steps.trial_lines import newest_trial
@@ -44,6 +44,7 @@ from brinemark.terms.tanks import (
     OUT,
     SAMPLE,
     SOURCE_WATER,
+    UNEXPOSED,
     UNKNOWN,
     Consignment,
 )
@@ -146,7 +147,7 @@ def interpret(place: Place, name: str) -> ConsignmentAnswer:
     with place.database.reading() as reader:
         desk = fish_desk(place, reader)
     answer = considered(desk, name)
-    recipe = _recipe(desk, name)
+    recipe = interpretation_recipe(desk, name)
     record = recipe.record(Made({**answer.to_dict(), "interpretation": None}, {}))
     with place.database.writing() as writer:
         if writer.add_records([record]):
@@ -155,7 +156,7 @@ def interpret(place: Place, name: str) -> ConsignmentAnswer:
     return replace(answer, id=record.id)
 
 
-def _recipe(desk: FishDesk, name: str) -> Recipe:
+def interpretation_recipe(desk: FishDesk, name: str) -> Recipe:
     """Every reading and tank record that can have mattered: those of known fish and source waters in all consignments,
     and this consignment's own."""
     own = desk.consignments[name]
@@ -241,6 +242,13 @@ def _with_remarks(
         replace(desk.waters[name], remarks=tuple(text for text in told[name] if text not in common)) for name in names
     )
     return waters, common
+
+
+def supposed(consignment: Consignment, story: TankStory, kind: str) -> tuple[str, ...]:
+    """Fish whose exposure is the question: those of unknown history; of tanks with known ones alone, all."""
+    known = {row.fish: row.history or UNKNOWN for row in consignment.of(CATCH)}
+    asked = tuple(name for name in story.fish if known.get(name, UNKNOWN) not in UNEXPOSED)
+    return story.fish if kind == "unexposed" else asked
 
 
 def open_accounts(

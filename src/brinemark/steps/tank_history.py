@@ -144,10 +144,3 @@ def population_of(histories: Sequence[str]) -> str:
     if not histories:
         return "no fish"
     return WILD_UNEXPOSED if all(one == WILD_UNEXPOSED for one in histories) else CAPTIVE_BRED
-
-
-def supposed(consignment: Consignment, story: TankStory, kind: str) -> tuple[str, ...]:
-    """Fish whose exposure is the question: those of unknown history; of tanks with known ones alone, all."""
-    known = {row.fish: row.history or UNKNOWN for row in consignment.of(CATCH)}
-    asked = tuple(name for name in story.fish if known.get(name, UNKNOWN) not in UNEXPOSED)
-    return story.fish if kind == "unexposed" else asked
