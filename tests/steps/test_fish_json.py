@@ -8,10 +8,12 @@ from importlib.resources import files
 from typing import Any
 
 import jsonschema
+import numpy as np
 import pytest
 
 from brinemark.steps.exposures import exposures_of
 from brinemark.steps.interpret import FishDesk, considered
+from brinemark.steps.trial_lines import KeptTrial
 from brinemark.steps.trials import trial_of
 from brinemark.terms.evidence import Recalibration
 from brinemark.terms.tanks import Consignment
@@ -60,7 +62,9 @@ def rich(signals: Mapping[str, float], more: tuple[Consignment, ...] = (), **how
 def test_an_interpretation_has_its_shape_with_and_without_a_background(signals: Mapping[str, float]) -> None:
     bare = check("consignment", considered(rich(signals), "K"))
     line = {"released": Recalibration(-0.2, 0.5, "captive-bred", 12, 15)}
-    known = check("consignment", considered(rich(signals, (controls("harbour", 8),), lines=line, hold_h=4.0), "K"))
+    ratios = {"released": (np.array([0.5, 1.0]), np.array([-0.3, 0.0, 0.2]))}
+    trial = KeptTrial("0" * 64, line, ratios, "captive-bred")
+    known = check("consignment", considered(rich(signals, (controls("harbour", 8),), trial=trial, hold_h=4.0), "K"))
     assert [one["tank"] for one in bare["tanks"]] == [one["tank"] for one in known["tanks"]] == ["A", "B", "empty"]
     with pytest.raises(jsonschema.ValidationError):
         schema = json.loads((files("brinemark.terms") / "schemas" / "consignment.json").read_text(encoding="utf-8"))
@@ -98,5 +102,3 @@ def test_exposures_have_their_shape_with_and_without_a_background(known: tuple[C
     released = plain["worlds"][0]
     assert len(released["log_likelihood"]) == len(released["dose_mg_kg"])
     assert {len(row) for row in released["agrees"]} == {len(released["days_d"])}
-
-

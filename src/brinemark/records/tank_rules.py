@@ -242,7 +242,8 @@ def _volume(log: _Log, row: TankRow) -> Fault | None:
 
 def _sample(log: _Log, row: TankRow) -> Fault | None:
     fault = _tank_fault(log, row) or _sample_id_fault(log, row) or _duplicate_fault(log, row)
-    if fault is not None or str(row.tank) in log.entered:
+    spiked = any(one.what == SPIKED and one.tank == row.tank and one.at <= row.at for one in log.rows)
+    if fault is not None or str(row.tank) in log.entered or spiked:  # water alone may be spiked, to see what it loses
         return fault
     came = f"sample {shown(row.sample)} taken at {when(row)}, before any fish went into tank {shown(row.tank)}"
     later = (one for one in log.rows if one.what == IN and one.tank == row.tank and one.fish in log.caught)

@@ -65,7 +65,7 @@ def unpacked(results: Any, arrays: Mapping[str, Any]) -> OwnFit:
     """The fit that a record holds."""
     from brinemark.science.fish.own_experiments import Counts, OwnFit
 
-    counts = {
+    counts: dict[str, Any] = {
         name: tuple((one, two) for one, two in part) if isinstance(part, list) else part
         for name, part in results["counts"].items()
     }

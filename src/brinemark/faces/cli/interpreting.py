@@ -22,8 +22,8 @@ MOST_MOVES, LEAST_MOVE = 3, 0.05
 
 @click.command(short_help="What waters say of the fish of a consignment.")
 @click.argument("name")
-@click.option("--tank", "tanks", multiple=True, metavar="TANK", help="Only this tank (repeatable); nothing is kept then.")
-@click.option("--priors", is_flag=True, help="Show, for priors from .05 to .5, what is left of each after the readings.")
+@click.option("--tank", "tanks", multiple=True, metavar="TANK", help="Only this tank (repeatable); nothing is kept.")
+@click.option("--priors", is_flag=True, help="Show priors from .05 to .5 and what the readings make of each.")
 @json_option
 @click.pass_obj
 def consignment(session: Session, name: str, tanks: tuple[str, ...], priors: bool, as_json: bool) -> None:
@@ -122,7 +122,8 @@ def _column(world: WorldAnswer, scale: str) -> list[str]:
     told = [_sentence(world.holds), *(text.replace(f" ({scale})", "") for text in world.told)]
     most = [one for one in world.moves if one.move >= LEAST_MOVE][:MOST_MOVES]
     if most:
-        told.append(f"What moves the ratio most: {', '.join(_moved(one.assumption, one.at_low, one.at_high) for one in most)}.")
+        moved = ", ".join(_moved(one.assumption, one.at_low, one.at_high) for one in most)
+        told.append(f"What moves the ratio most: {moved}.")
     return told
 
 
@@ -169,7 +170,8 @@ def _tell_priors(worlds: Sequence[WorldAnswer]) -> None:
     if not told:
         return
     click.echo()
-    say("Probability of exposure at capture after the readings. The prior is for a court to say, not for this program:", 2)
+    told_first = "Probability of exposure at capture after the readings."
+    say(f"{told_first} The prior is for a court to say, not for this program:", 2)
     rows = []
     for place, row in enumerate(told[0].posterior):
         after = [one.posterior[place] for one in told]

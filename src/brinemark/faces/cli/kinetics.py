@@ -60,7 +60,8 @@ def _tell_exposures(answer: ExposuresAnswer) -> None:
 def _tell_cells(one: Exposures) -> None:
     """The doses that agree at each time; times with the same doses are told together."""
     doses = [one.dose_mg_kg[one.agrees[:, place]] for place in range(one.days_d.size)]
-    told = [(float(day), float(each.min()), float(each.max())) for day, each in zip(one.days_d, doses, strict=True) if each.size]
+    pairs = zip(one.days_d.tolist(), doses, strict=True)
+    told = [(day, float(each.min()), float(each.max())) for day, each in pairs if each.size]
     if len({row[1:] for row in told}) <= 1 and one.agrees.any(axis=1).all():
         return
     rows = []

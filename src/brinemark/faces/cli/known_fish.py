@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
+import math
 from typing import TYPE_CHECKING
 
 import click
 
-from brinemark.faces.cli.plain import json_option, say, say_json, say_next, say_table
+from brinemark.faces.cli.plain import counted, json_option, say, say_json, say_next, say_table
 from brinemark.faces.cli.progress import working
 from brinemark.faces.cli.session import Session
 
@@ -43,7 +44,7 @@ def trials(session: Session, keep: bool, as_json: bool) -> None:
 
 def _tell(answer: TrialAnswer) -> None:
     kept = f"Kept as {answer.id[:12]}." if answer.id else "Nothing was kept."
-    say(f"{len(answer.tanks)} tanks of fish whose history is known. {kept}")
+    say(f"{counted(len(answer.tanks), 'tank')} of fish whose history is known. {kept}")
     worlds = [one.world for one in answer.worlds]
     head = ("consignment", "tank", "history", "found", *(f"log10 ratio, '{name}'" for name in worlds))
     rows = []
@@ -56,9 +57,9 @@ def _tell(answer: TrialAnswer) -> None:
     say(f"Thiocyanate found, at alpha {answer.alpha:g}, with exact intervals:")
     counts = [(f"with {name}", _share(rate)) for name, rate in answer.rates]
     say_table(("tanks", "share"), [*counts, ("not found, without exposure", _share(answer.specificity))])
-    for one in answer.worlds:
+    for world in answer.worlds:
         click.echo()
-        _tell_world(one)
+        _tell_world(world)
     click.echo()
     cap = answer.cap
     say(
@@ -74,7 +75,8 @@ def _share(rate: Rate) -> str:
     if rate.value is None:
         return "none tried"
     sides = "" if rate.sides == 2 else ", one-sided"
-    return f"{rate.count} of {rate.of}: {rate.value:.2g} ({rate.level:.0%}: {rate.lower:.2g} to {rate.upper:.2g}{sides})"
+    ends = f"{rate.level:.0%}: {rate.lower:.2g} to {rate.upper:.2g}{sides}"
+    return f"{rate.count} of {rate.of}: {rate.value:.2g} ({ends})"
 
 
 def _tell_world(one: WorldTrial) -> None:
@@ -83,9 +85,9 @@ def _tell_world(one: WorldTrial) -> None:
         return
     found = one.result
     say(
-        f"World '{one.world}': {found.exposed} tanks of exposed and {found.unexposed} of unexposed fish; area under the "
-        f"ROC curve {found.roc.area:.2f}; cost of the ratios (Cllr) {found.cost:.2f} bits, of which {found.least_cost:.2f} "
-        "stay after the best rising recalibration (0 = perfect, 1 = useless)."
+        f"World '{one.world}': {found.exposed} tanks of exposed and {found.unexposed} of unexposed fish; area under "
+        f"the ROC curve {found.roc.area:.2f}; cost of the ratios (Cllr) {found.cost:.2f} bits, of which "
+        f"{found.least_cost:.2f} stay after the best rising recalibration (0 = perfect, 1 = useless)."
     )
     _tell_bins(found)
     for wrong in found.misleading:
@@ -119,6 +121,6 @@ def _bin(one: RatioBin) -> tuple[str, ...]:
 
 
 def _log(value: float) -> str:
-    if value != value:
+    if math.isnan(value):
         return "none"
-    return f"{value:.2f}" if abs(value) != float("inf") else "no end"
+    return f"{value:.2f}" if math.isfinite(value) else "no end"

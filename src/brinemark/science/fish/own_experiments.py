@@ -132,7 +132,7 @@ class OwnFit:
 
 def fit_experiments(
     experiments: Sequence[Experiment],
-    background: BackgroundFit | None | Mapping[str, BackgroundFit | None] = None,
+    background: BackgroundFit | Mapping[str, BackgroundFit | None] | None = None,
     drawing: Drawing | None = None,
 ) -> OwnFit:
     """Parameters from experiments; background : of their system beyond the sources that their histories name, or of
