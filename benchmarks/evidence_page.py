@@ -6,7 +6,7 @@ import math
 from collections.abc import Iterable, Sequence
 from typing import Protocol
 
-from brinemark.terms.evidence import Cap, RatioBin, Recalibration, TrialResult
+from brinemark.terms.evidence import RatioBin, Recalibration, TrialResult
 
 
 class Named(Protocol):
@@ -21,7 +21,7 @@ class Found(Protocol):
     lined: TrialResult
     capped: TrialResult
     line: Recalibration
-    cap: Cap
+    cap: float
     beyond: tuple[int, int]
     excess: tuple[float, float]
 
@@ -29,17 +29,18 @@ class Found(Protocol):
 HEAD = """# What likelihood ratios are worth
 
 Written by `python benchmarks/evidence.py --write docs`; do not edit. {systems} systems in each world, each with 20
-control tanks; of its other tanks one half is a trial and the other half is judged: {judged} tanks of exposed and as many
-of unexposed fish in each world. The whole path is run: tank record, readings with their curves, background of the
+control tanks; of its other tanks one half is a trial and the other half is judged: {judged} tanks of exposed and as
+many of unexposed fish in each world. The whole path is run: tank record, readings with their curves, background of the
 system, kinetics of the world "released", ratio; then the line through the ratios that the trial supports, and the cap
-that the trial's own found and not-found tanks allow (alpha .01). In the world "not released" every ratio is 1.
+of each ratio by how many of the trial's tanks of unexposed fish reached it. In the world "not released" every ratio is
+1.
 
-Cllr is the cost of the ratios in bits: 0 is perfect, 1 says nothing. *least* is what the best rising recalibration
-leaves, which is what separation allows; *above* how far Cllr lies above it (wanted after the line: {wanted:.0%}).
-*misleading*: share of unexposed tanks with a ratio of 10 or more, and of exposed ones with 1/10 or less. *beyond*: share
-of unexposed tanks whose raw ratio lies above the cap, which therefore count for the cap only.
+Cllr is the cost of the ratios in bits: 0 is perfect, 1 says nothing. *above*: how far it lies above what the best
+rising recalibration leaves, which is what separation allows (wanted after the line: {wanted:.0%}). *misleading*: share
+of unexposed tanks with a ratio of 10 or more, and of exposed ones with 1/10 or less. *largest cap*: the most that any
+ratio counts for; *cut*: share of unexposed tanks whose ratio the cap lowers.
 
-| world | Cllr | above | after the line | above | slope | misleading, raw | with line and cap | cap | beyond |
+| world | Cllr | above | after the line | above | slope | misleading | with line and cap | largest cap | cut |
 |---|---|---|---|---|---|---|---|---|---|
 """
 BINS = """
@@ -78,7 +79,7 @@ def _row(one: Found) -> str:
         f"{one.line.slope:.2f}",
         wrong,
         capped,
-        f"{one.cap.ratio:.2g}",
+        f"{one.cap:.2g}",
         f"{one.beyond[0] / one.beyond[1]:.1%}",
     ]
     return f"| {' | '.join(cells)} |\n"

@@ -1,4 +1,4 @@
-"""Invented fish, tanks and waters for evidence.py: one world as the model has it, and others that it does not contain."""
+"""Invented fish, tanks and waters for evidence.py: one world as the model has it, others that it does not contain."""
 
 from __future__ import annotations
 
@@ -52,9 +52,10 @@ def usual_release(tank: Tank, rng: np.random.Generator) -> float:
     """What the model's own kinetics add [ug/L], one draw of all its constants."""
     world = published_worlds()[0]
     drawn = draw_world(world, Drawing(1, int(rng.integers(2**31))))
-    dose = drawn["absorbed_dose"]
     return float(
-        follow(kinetics_of(drawn), _history(tank, dose), np.array([tank.sea_d + tank.hold_d])).water_ug_L[0, 0, 0]
+        follow(
+            kinetics_of(drawn), _history(tank, drawn["absorbed_dose"]), np.array([tank.sea_d + tank.hold_d])
+        ).water_ug_L[0, 0, 0]
     )
 
 

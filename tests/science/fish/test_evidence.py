@@ -307,7 +307,7 @@ def test_splitting_by_an_assumption_gives_the_ratios_of_its_ends() -> None:
 def test_a_ratio_that_no_unexposed_sample_reached_is_capped_as_by_no_false_positive() -> None:
     for count, ratio in ((9, 3.5), (30, 10.0), (100, 34.0)):
         cap = cap_at(2.0, np.full(20, 3.0), np.full(count, -1.0), "captive-bred", False)
-        assert cap.ratio == pytest.approx(ratio, rel=0.02)
+        assert cap.ratio == pytest.approx(ratio, rel=0.06)  # published to two figures
         assert cap.ratio == pytest.approx(cap_of(0, count, "captive-bred", False).ratio)
     reached = cap_at(0.5, np.full(20, 3.0), np.linspace(-1.0, 1.0, 100), "captive-bred", False)
     assert reached.false_positive.count == 25 and 2.0 < reached.ratio < 4.0  # 1 over the upper bound of 25 in 100
