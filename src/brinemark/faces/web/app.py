@@ -148,7 +148,7 @@ class Pages:
             return self._refused(request, visit, place.get, refusal)
 
     def _refused(self, request: Request, visit: Visit, get: See, refusal: BrinemarkError) -> Response:
-        """The page of a form that was not accepted, with what was filled in; the reason alone where there is no page."""
+        """The page of a form that was not accepted, with what was filled in; where there is none, why."""
         try:
             answer = get(visit)
         except BrinemarkError as missing:

@@ -63,7 +63,7 @@ PLACES = (
     Place("/tank-records", tank_records.form, tank_records.send),
     Place("/tank-records/empty.csv", tank_records.empty),
     Place("/tank-records/of/{name:path}.csv", tank_records.table),
-    Place("/trials", trials.show, trials.keep),
+    Place("/trials", trials.show, trials.begin),
     Place("/settings", settings.show, settings.keep),
     Place("/audit", audit.entries, audit.verify),
     Place("/audit/entries.{kind}", audit.export),

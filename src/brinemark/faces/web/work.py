@@ -156,6 +156,13 @@ def interpret(book: Logbook, given: Mapping[str, Any], told: Told) -> dict[str, 
     return {"said": f"kept as record {answer.id[:12]}", "see": _consignment(given)}
 
 
+def trial(book: Logbook, _given: Mapping[str, Any], told: Told) -> dict[str, Any]:
+    """How the method did on fish of known history; it is told and not stored."""
+    told.now("weighing every tank of fish of known history")
+    answer = book.consider_trials()
+    return {"said": f"{len(answer.tanks)} tanks", "see": "/trials", "answer": answer}
+
+
 def judge(book: Logbook, _given: Mapping[str, Any], told: Told) -> dict[str, Any]:
     """How the method did on fish of known history, kept."""
     told.now("weighing every tank of fish of known history")
@@ -179,6 +186,7 @@ WORK: dict[str, Work] = {
     "read": read,
     "report": report,
     "take in": take_in,
+    "trial": trial,
     "try": try_window,
     "verify": verify,
 }

@@ -56,7 +56,7 @@ def _said(visit: Visit, consignment: Consignment, name: str) -> dict[str, Any]:
         "dilution": _dilution(consignment, tank),
         "worlds": [_world(one, words[one.world]) for one in tank.worlds],
         "system": next((_system(one) for one in answer.systems if one.system == tank.system), None),
-        "cap": cap_dict(answer.cap),
+        "caps": _caps(answer, tank),
         "scale": answer.scale,
         "own_world": answer.own,
         "alpha": answer.alpha,
@@ -64,6 +64,19 @@ def _said(visit: Visit, consignment: Consignment, name: str) -> dict[str, Any]:
         "pictures": _pictures(answer, tank),
         "kinds": [{"what": what, "words": KINDS[what]} for what in ADDED],
     }
+
+
+def _caps(answer: ConsignmentAnswer, tank: TankAnswer) -> list[dict[str, Any]]:
+    """What a ratio may count for: each cap once, with the worlds that it holds in."""
+    found: list[dict[str, Any]] = []
+    for world in tank.worlds:
+        cap = cap_dict(world.cap or answer.cap)
+        same = next((one for one in found if one["cap"] == cap), None)
+        if same is None:
+            found.append({"worlds": [world.world], "cap": cap})
+        else:
+            same["worlds"].append(world.world)
+    return found
 
 
 def _pictures(answer: ConsignmentAnswer, tank: TankAnswer) -> dict[str, str]:
@@ -133,7 +146,6 @@ def _world(world: WorldAnswer, words: str) -> dict[str, Any]:
             for one in world.moves
         ],
         "backgrounds": None if world.table is None else _backgrounds(world.table),
-        "cap": None if world.cap is None else cap_dict(world.cap),
     }
 
 

@@ -6,16 +6,25 @@ from typing import TYPE_CHECKING, Any
 from urllib.parse import urlencode
 
 from brinemark.faces.web.answers import Answer, GoTo, Page
-from brinemark.faces.web.pages.considered import cap_dict, rate_dict
+from brinemark.faces.web.pages.considered import cap_dict, consignments_of, rate_dict
 from brinemark.faces.web.visit import Visit
+from brinemark.steps.tank_history import kind_of
 from brinemark.terms.errors import Refused
 
 if TYPE_CHECKING:
     from brinemark.steps.trials import JudgedTank, TrialAnswer, WorldTrial
 
 
+JOB, KEEP = "trial", "keep"
+MANY = 20
+"""With more tanks of fish of known history than that, the trial is worked out as a job."""
+
+
 def trial_of(visit: Visit) -> tuple[TrialAnswer | None, str]:
     """The trial as it would be judged now, or None and why there is none."""
+    if _tanks(visit) > MANY:
+        job = visit.desk.jobs.last(JOB, state=visit.desk.state())
+        return (None, "it is not worked out yet") if job is None else (job.answer, "")
 
     def look() -> tuple[TrialAnswer | None, str]:
         try:
@@ -30,14 +39,25 @@ def show(visit: Visit) -> Answer:
     """Rates, charts and ratios of the trial as it stands."""
     answer, why = trial_of(visit)
     if answer is None:
-        return Page("trials.html", "Trials", {"none": why})
+        waits = _tanks(visit) if _tanks(visit) > MANY else 0
+        begun = next((job.id for job in visit.desk.jobs.all() if job.kind == JOB and not job.ended), "")
+        return Page("trials.html", "Trials", {"none": why, "waits": waits, "job": begun})
     return Page("trials.html", "Trials", visit.desk.kept("trial page", lambda: _data(visit, answer)))
 
 
-def keep(visit: Visit) -> Answer:
-    """Keep the trial; interpretations use it from then on."""
-    job = visit.desk.jobs.begin("judge", "Keep the trial")
-    return GoTo(f"/jobs/{job.id}")
+def begin(visit: Visit) -> Answer:
+    """Keep the trial, which interpretations use from then on; or work out a long one."""
+    if visit.get("do") == JOB:
+        return GoTo(f"/jobs/{visit.desk.jobs.begin(JOB, 'Trials', state=visit.desk.state()).id}")
+    if visit.get("do") != KEEP:
+        raise Refused(f"{visit.get('do')!r}", f"{KEEP} or {JOB}", "use the buttons of the page", column="do")
+    return GoTo(f"/jobs/{visit.desk.jobs.begin('judge', 'Keep the trial').id}")
+
+
+def _tanks(visit: Visit) -> int:
+    """How many tanks hold fish of one known history."""
+    known = consignments_of(visit).values()
+    return sum(kind_of(one, tank) != "unknown" for one in known for tank in one.tanks)
 
 
 def _data(visit: Visit, answer: TrialAnswer) -> dict[str, Any]:
