@@ -70,6 +70,23 @@ class FishSide(Opened):
 
         return words_of_worlds(self._place, answer)
 
+    def tank_table(self, consignment: str | None = None, *, comma: bool = False) -> str:
+        """What is recorded of a consignment as a tank record, or an empty one to fill in. Raises Refused.
+
+        comma : decimal comma, and semicolons between cells.
+        """
+        from zoneinfo import ZoneInfo
+
+        from brinemark.records.tank_table import tank_table
+        from brinemark.steps.consignments import consignment_named, known_consignments
+
+        zone = ZoneInfo(self._place.settings.logbook.timezone)
+        if consignment is None:
+            return tank_table((), zone, comma=comma)
+        with self._place.database.reading() as reader:
+            known = known_consignments(reader)
+        return tank_table(consignment_named(known, consignment).rows, zone, comma=comma)
+
     def consider(self, consignment: str, tanks: Collection[str] | None = None) -> ConsignmentAnswer:
         """What the waters of a consignment say of its fish, tank by tank and world by world; nothing is stored.
 
@@ -100,6 +117,7 @@ class FishSide(Opened):
 
         return judge_trials(self._place)
 
+<<<<<<< HEAD
     def exposures(self, consignment: str, tank: str) -> ExposuresAnswer:
         """Which exposures of the fish of a tank agree with its waters, world by world; nothing is stored.
 
@@ -123,3 +141,10 @@ class FishSide(Opened):
         from brinemark.steps.kinetics_in_use import fit_own
 
         return fit_own(self._place)
+=======
+    def kept_trial(self) -> str | None:
+        """Id of the record of the trial as it would be judged now, None when that is not kept."""
+        from brinemark.steps.trials import kept_trial
+
+        return kept_trial(self._place)
+>>>>>>> fishpages

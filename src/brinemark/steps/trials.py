@@ -112,16 +112,28 @@ def judge_trials(place: Place) -> TrialAnswer:
     with place.database.reading() as reader:
         desk = fish_desk(place, reader)
     answer = trial_of(desk)
-    known = known_tanks(desk.consignments.values(), desk.waters)
-    names = dict.fromkeys(one.consignment for one in known)
-    parents = [("tank record", desk.consignments[name].id) for name in names]
-    parents += [("reading", one.water.reading_id) for one in known if one.water and one.water.reading_id]
-    recipe = Recipe(TRIAL, "known fish", tuple(dict.fromkeys(parents)), fish_identity(desk), desk.scales.drawing.seed)
+    recipe = _recipe(desk)
     record = recipe.record(Made({**answer.to_dict(), "trial": None}, {}))
     with place.database.writing() as writer:
         if writer.add_records([record]):
             writer.seal("trial judged", record.id[:12], {"trial": record.id, "tanks": len(answer.tanks)})
     return replace(answer, id=record.id)
+
+
+def kept_trial(place: Place) -> str | None:
+    """Id of the record of the trial as it would be judged now, None when that is not kept."""
+    with place.database.reading() as reader:
+        name = _recipe(fish_desk(place, reader)).id
+        return name if reader.known_record_ids([name]) else None
+
+
+def _recipe(desk: FishDesk) -> Recipe:
+    known = known_tanks(desk.consignments.values(), desk.waters)
+    names = dict.fromkeys(one.consignment for one in known)
+    parents = [("tank record", desk.consignments[name].id) for name in names]
+    parents += [("reading", one.water.reading_id) for one in known if one.water and one.water.reading_id]
+    seed = desk.scales.drawing.seed
+    return Recipe(TRIAL, "known fish", tuple(dict.fromkeys(parents)), fish_identity(desk), seed)
 
 
 def trial_of(desk: FishDesk) -> TrialAnswer:

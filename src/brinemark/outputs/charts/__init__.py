@@ -7,7 +7,7 @@ from brinemark.outputs.charts.fit import fit_chart
 from brinemark.outputs.charts.frame import Kind, Spec, render, shown_unit
 from brinemark.outputs.charts.funnels import funnel_chart
 from brinemark.outputs.charts.holds import detectability_chart
-from brinemark.outputs.charts.levels import stated_level
+from brinemark.outputs.charts.levels import as_lower_limit, stated_level
 from brinemark.outputs.charts.life import life_chart
 from brinemark.outputs.charts.moves import moves_chart
 from brinemark.outputs.charts.overlay import overlay_chart
@@ -26,6 +26,7 @@ from brinemark.outputs.charts.weights import weights_chart
 __all__ = [
     "Kind",
     "Spec",
+    "as_lower_limit",
     "calibration_fan",
     "consignment_overview",
     "definitions_chart",

@@ -32,6 +32,14 @@ def stated_level(reading: Reading, unit: str, analyte: str = "thiocyanate") -> S
     return StatedLevel(reading.statement, words, span.lower, span.upper, span.median)
 
 
+def as_lower_limit(stated: StatedLevel, why: str) -> StatedLevel:
+    """A statement of which only the lower end stands, such as of water that was kept too long. why : in words."""
+    words = f"{stated.words}; a lower limit only: {why}"
+    if not stated.lower:
+        return StatedLevel(CANNOT_SAY, words, reason=stated.reason or why)
+    return StatedLevel("at or above", words, stated.lower)
+
+
 def span_of(stated: StatedLevel) -> Span | None:
     """The stated ends, None for "cannot say"."""
     ends = (stated.lower, stated.upper, stated.median)

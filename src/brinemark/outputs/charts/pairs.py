@@ -35,7 +35,9 @@ def method_pairs(picture: PairsPicture) -> Spec:
     layers = [*_lines(picture, x, y), *_bars(shown, x, y), *_marks(shown, x, y)]
     body: Spec = {"width": SQUARE, "height": SQUARE, "layer": layers}
     noun = "sample" if len(picture.pairs) == 1 else "samples"
-    title = f"{picture.second} against {picture.first}: {len(picture.pairs)} split {noun}"
+    title = (
+        f"{picture.second[:1].upper()}{picture.second[1:]} against {picture.first}: {len(picture.pairs)} split {noun}"
+    )
     return headed(title, _subtitle(picture), _told(picture, title), body)
 
 
@@ -67,7 +69,10 @@ def _lines(picture: PairsPicture, x: Spec, y: Spec) -> list[Spec]:
     layers: list[Spec] = [{"data": {"values": same}, "mark": mark, "encoding": place}]
     if picture.line is not None:
         constant = x["scale"]["constant"]
-        at = np.concatenate([np.linspace(low, constant, 10), np.geomspace(constant, high, LINE_POINTS)[1:]])
+        # Even steps on the axis: it shows sign(v) ln(1 + |v| / constant).
+        start, stop = (math.copysign(math.log1p(abs(end) / constant), end) for end in (low, high))
+        shown = np.linspace(start, stop, LINE_POINTS)
+        at = np.sign(shown) * constant * np.expm1(np.abs(shown))
         fitted = rows(order=range(at.size), first=at, second=picture.line.intercept + picture.line.slope * at)
         dashed = {**mark, "color": RUST, "strokeDash": DASH, "strokeWidth": 1.8}
         layers.append({"data": {"values": fitted}, "mark": dashed, "encoding": place})

@@ -130,7 +130,7 @@ def _subtitle(points: Sequence[TimePoint]) -> list[str]:
             reasons.setdefault(point.prevalence.reason or "no reason recorded", []).append(where)
     lines += [f"{NONE.capitalize()} ({listed(where, 6)}): {reason}" for reason, where in list(reasons.items())[:4]]
     cautions = dict.fromkeys(one for point in points for one in point.prevalence.cautions)
-    return [*lines, *list(cautions)[:4]]
+    return [*lines, *(f"{one[:1].upper()}{one[1:].rstrip('.')}." for one in list(cautions)[:4])]
 
 
 def _told(points: Sequence[TimePoint], title: str) -> str:
