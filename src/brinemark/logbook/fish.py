@@ -123,7 +123,6 @@ class FishSide(Opened):
 
         return judge_trials(self._place)
 
-<<<<<<< HEAD
     def exposures(self, consignment: str, tank: str) -> ExposuresAnswer:
         """Which exposures of the fish of a tank agree with its waters, world by world; nothing is stored.
 
@@ -147,10 +146,9 @@ class FishSide(Opened):
         from brinemark.steps.kinetics_in_use import fit_own
 
         return fit_own(self._place)
-=======
+
     def kept_trial(self) -> str | None:
         """Id of the record of the trial as it would be judged now, None when that is not kept."""
         from brinemark.steps.trials import kept_trial
 
         return kept_trial(self._place)
->>>>>>> fishpages
