@@ -19,11 +19,12 @@ from brinemark.science.fish.mass_balance import (
 from brinemark.science.fish.surveillance import expected_false_at
 from brinemark.science.fish.wording import DEFAULT_SCALE
 from brinemark.science.fish.worlds import CAUTIONS, Drawing, World, published_worlds
+from brinemark.steps.blanks import source_blanks, wanted_blanks
 from brinemark.steps.consignments import consignment_named, known_consignments
 from brinemark.steps.fish_answers import ConsignmentAnswer, FalseAlarms, FishLot, TankAnswer, WaterAnswer
 from brinemark.steps.identity import Made, Recipe
 from brinemark.steps.kept_experiments import newest_experiments
-from brinemark.steps.known_waters import SystemWater, cap_from, known_tanks, source_blanks, system_water
+from brinemark.steps.known_waters import SystemWater, cap_from, known_tanks, system_water
 from brinemark.steps.place import Place
 from brinemark.steps.tank_history import TankStory, kind_of, story_of, with_source
 from brinemark.steps.tank_remarks import tank_remarks
@@ -40,7 +41,6 @@ from brinemark.terms.tanks import (
     FEED_LEACH,
     FIELD,
     FILLED,
-    FILTER,
     OUT,
     SAMPLE,
     SOURCE_WATER,
@@ -291,11 +291,8 @@ def missing_blanks(
     for row in consignment.of(BLANK):
         if row.blank != SOURCE_WATER:
             kinds.setdefault(str(row.blank), []).append(waters[str(row.sample)])
-    wanted = [SOURCE_WATER, FIELD]
-    wanted += [FEED_LEACH] if any(row.tank == tank for row in consignment.of(FED_ROW)) else []
-    wanted += [FILTER] if any(row.filtration_um for row in consignment.samples_of(tank)) else []
     found = []
-    for kind in wanted:
+    for kind in wanted_blanks(consignment, tank):
         taken = kinds.get(kind, [])
         if not taken:
             found.append(f"no {kind} blank was taken")

@@ -16,7 +16,7 @@ if TYPE_CHECKING:
     from brinemark.science.fish.own_experiments import OwnFit
 
 EXPERIMENTS = "own experiments"
-NONE_YET = "no own experiments have been fitted yet; `kinetics --fit` does it"
+NONE_YET = "no own experiments have been fitted yet"
 
 
 @dataclass(frozen=True, slots=True, eq=False)
