@@ -140,6 +140,9 @@ def unit_levels(
     for place in np.flatnonzero(possible):
         course = follow(kinetics, _exposed_at(alone, exposed, first - float(days[place])), times)
         level[place] = levels_of(course, alone, samples)
+        if not kinetics.to_water.any():  # nothing is released, whenever it was
+            level[possible] = level[place]
+            break
     return UnitLevels(world.name, tuple((s.tank, s.time_d) for s in samples), days, least, possible, level)
 
 

@@ -17,6 +17,7 @@ import math
 import zlib
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
+from functools import lru_cache
 
 import numpy as np
 
@@ -131,6 +132,7 @@ def draw(parameters: Mapping[str, Parameter], count: int, seed: int) -> dict[str
     return found
 
 
+@lru_cache(maxsize=128)
 def strata(name: str, count: int, seed: int) -> FloatArray:
     """One probability in each of count equal parts of 0..1, in random order, a stream for each name.
 
@@ -140,4 +142,6 @@ def strata(name: str, count: int, seed: int) -> FloatArray:
     place = np.argsort(words[:count], kind="stable")
     shift = WORD_BITS - USED_BITS
     inside = ((words[count:] >> np.uint64(shift)).astype(float) + 0.5) / 2.0**USED_BITS
-    return np.asarray((place + inside) / count)
+    found = np.asarray((place + inside) / count)
+    found.flags.writeable = False  # the same array is handed out again
+    return found

@@ -26,9 +26,9 @@ from brinemark.terms.evidence import BackgroundFit, LevelLikelihood
 
 CONTRADICTION = 8.0  # -ln likelihood of a sample that is four standard deviations from the level it tells by itself
 ROUNDING = 1e-9  # of the largest level: below 0 by less is rounding of the matrix exponential
-ROWS = 1000  # levels worked on at once, to stay within fast memory
-NOTHING = 1e-30  # of the most that a background could give: left out
-MERGED = 2  # evenly spaced backgrounds that are taken as one where a tank has several samples
+ROWS = 250  # levels worked on at once, to stay within fast memory
+FINER = 3  # steps of ln x to one of ln b, since L is straight between them
+NOTHING = 1e-60  # of the most that a background could give: left out
 
 
 class TankSample(NamedTuple):
@@ -111,11 +111,10 @@ class _Tabled:
         log_b = log_backgrounds(*likelihoods)
         mu, sigma, weight = background.nodes
         mass = weight @ masses(log_b, mu, sigma)
-        log_x = np.linspace(log_b[0], log_b[-1], 2 * log_b.size - 1)
+        log_x = np.linspace(log_b[0], log_b[-1], FINER * (log_b.size - 1) + 1)
         if len(likelihoods) == 1:
             one = _table(likelihoods[0], np.exp(log_b), log_x) @ mass
             return cls(log_x, (one[:, None],), np.ones(1))
-        log_b, mass = _merged(log_b, mass)
         tables = [_table(each, np.exp(log_b), log_x) for each in likelihoods]
         most = mass * np.prod([table.max(axis=0) for table in tables], axis=0)
         kept = most > NOTHING * most.max()
@@ -129,10 +128,10 @@ class _Tabled:
             return np.log(found)
 
     def _of_some(self, added: FloatArray) -> FloatArray:
-        product = np.broadcast_to(self.mass, (len(added), self.mass.size))
+        product = np.ones((len(added), self.mass.size))
         for table, level in zip(self.tables, added.T, strict=True):
-            product = product * self._interpolated(table, level)
-        return np.asarray(product.sum(axis=1))
+            product *= self._interpolated(table, level)
+        return np.asarray(product @ self.mass)
 
     def _interpolated(self, table: FloatArray, level: FloatArray) -> FloatArray:
         """(rows, K), straight in ln x between rows; below and beyond them as at 0 and at infinity."""
@@ -140,20 +139,14 @@ class _Tabled:
             place = (np.log(level) - self.log_x[0]) / (self.log_x[1] - self.log_x[0]) + 1.0
         place = np.where(place < 1.0, 0.0, np.minimum(place, len(table) - 1.0))
         row = np.minimum(place.astype(int), len(table) - 2)
-        part = (place - row)[:, None]
-        return np.asarray((1.0 - part) * table[row] + part * table[row + 1])
+        low, found = table[row], table[row + 1]
+        found -= low
+        found *= (place - row)[:, None]
+        found += low
+        return np.asarray(found)
 
 
 def _table(likelihood: LevelLikelihood, background: FloatArray, log_x: FloatArray) -> FloatArray:
     x = np.concatenate([[0.0], np.exp(log_x), [np.inf]])
     levels = x[:, None] + np.concatenate([[0.0], background, [np.inf]])
     return np.asarray(np.exp(log_likelihood_at(likelihood, levels) - likelihood.log_likelihood.max()))
-
-
-def _merged(log_b: FloatArray, mass: FloatArray) -> tuple[FloatArray, FloatArray]:
-    """Every MERGED neighbouring levels as one, at the middle of their ln; 0 and infinity stay what they are."""
-    starts = np.arange(0, log_b.size, MERGED)
-    ends = np.minimum(starts + MERGED, log_b.size) - 1
-    return 0.5 * (log_b[starts] + log_b[ends]), np.concatenate(
-        [mass[:1], np.add.reduceat(mass[1:-1], starts), mass[-1:]]
-    )
