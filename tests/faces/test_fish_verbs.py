@@ -7,6 +7,7 @@ from pathlib import Path
 from typing import Any
 
 import jsonschema
+import pikepdf
 import pytest
 
 from brinemark.logbook import Logbook
@@ -171,3 +172,40 @@ def test_without_fish_of_known_history_there_is_no_trial(book: Path) -> None:
     answer = call("--logbook", book, "trials")
     assert (answer.exit_code, answer.stdout) == (1, "")
     assert "no tank of fish whose history is known" in answer.stderr
+
+
+def test_a_consignment_is_reported_with_its_data_and_the_same_again_is_the_same_file(
+    tanks: Path, tmp_path: Path
+) -> None:
+    words = ("--logbook", tanks, "report", "consignment", "K1", "--to", tmp_path / "k1.pdf")
+    first = data("report", *words)
+    assert (first["kind"], first["names"], first["new"]) == ("consignment", ["K1"], True)
+    again = data("report", *words, "--replace")
+    assert again == {**first, "new": False}
+    with pikepdf.open(tmp_path / "k1.pdf") as pdf:
+        attached = json.loads(pdf.attachments["results.json"].get_file().read_bytes())
+    jsonschema.Draft202012Validator(schema("report-results")).validate(attached)
+    said = attached["data"]
+    assert {row["sample"] for row in said["rows"] if row["sample"]} == {"W-1"}
+    assert len(said["tables"][0]["sha256"]) == 64
+    assert ["interpretation", said["consignment"]["interpretation"]] in said["records"]
+    text = in_one_line(
+        told("--logbook", tanks, "report", "consignment", "K1", "--to", tmp_path / "k1.pdf", "--replace")
+    )
+    assert "of consignment K1 into" in text
+
+
+def test_next_names_waters_that_are_not_read_and_blanks_that_are_missing(tanks: Path, tmp_path: Path) -> None:
+    waits = [one for one in data("next", "--logbook", tanks, "next") if one["kind"] == "consignment"]
+    assert [(one["step"], one["about"]) for one in waits] == [("look", ["K1"]), ("look", ["E1"])]
+    assert waits[0]["sentence"] == "consignment K1: no source water blank and no field blank"
+    more = "consignment,at,what,tank,system,sample,blank\n"
+    more += "K1,2026-03-04T09:20+02:00,blank,,quay,BL-1,source water\n"
+    (tmp_path / "more.csv").write_text(more, encoding="utf-8")
+    assert call("--logbook", tanks, "tanks", tmp_path / "more.csv").exit_code == 0
+    waits = [one for one in data("next", "--logbook", tanks, "next") if one["about"] == ["K1"]]
+    assert [one["step"] for one in waits] == ["lay-out", "look"]
+    assert waits[0]["sentence"] == "consignment K1: 1 of 2 waters in no run sheet yet: BL-1"
+    assert waits[1]["sentence"] == "consignment K1: no field blank"
+    text = in_one_line(call("--logbook", tanks, "next").stdout)
+    assert "consignment K1" in text.partition("no field blank.")[2]

@@ -129,7 +129,7 @@ def when(row: TankRow) -> str:
 
 def _once(rows: Sequence[TankRow]) -> tuple[list[TankRow], list[Fault]]:
     """Each row once, and a fault for every row that says the same as one before it in the file."""
-    first: dict[str, TankRow] = {}
+    first: dict[tuple[str, ...], TankRow] = {}
     faults = []
     for row in sorted(rows, key=lambda one: one.number):
         before = first.setdefault(tank_row_key(row), row)

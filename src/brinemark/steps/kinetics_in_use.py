@@ -101,7 +101,7 @@ def fit_own(place: Place) -> KineticsAnswer:
         remedy = "record spiked tanks, or tanks of fish of a permitted trial, and read their waters"
         raise Refused(came, "tanks that were spiked, or of fish known to have been exposed", remedy)
     drawing = Drawing(DRAWS, desk.scales.drawing.seed)
-    backgrounds = {one.name: _background(desk, one.name) for one in experiments}
+    backgrounds = {one.name: background_of(desk, one.name) for one in experiments}
     fit = fit_experiments(experiments, backgrounds, drawing)
     record = _recipe(desk, drawing).record(packed(fit))
     with place.database.writing() as writer:
@@ -156,7 +156,8 @@ def _experiment(desk: FishDesk, consignment: Consignment, tank: str, kind: str) 
     return plain, Experiment(name, story.history, exposed, tuple(samples))
 
 
-def _background(desk: FishDesk, name: str) -> BackgroundFit | None:
+def background_of(desk: FishDesk, name: str) -> BackgroundFit | None:
+    """The background of the water of an experiment, by its name; None where it has none."""
     for consignment in desk.consignments.values():
         for tank in consignment.tanks:
             if f"{consignment.name} {tank}" == name:
