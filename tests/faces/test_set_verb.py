@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import tomllib
 from pathlib import Path
 from typing import Any
 
@@ -78,6 +79,16 @@ def test_refusals_are_one_line_and_change_nothing(empty: Path, words: tuple[str,
     assert said in done.stderr
     assert len(done.stderr.splitlines()) == 1
     assert (empty / "logbook.toml").read_bytes() == before
+
+
+def test_a_scale_is_written_as_pairs(empty: Path) -> None:
+    refused = call("--logbook", empty, "set", "fish.scale", "2 = weak", "10 = moderate", "--reason", "ours")
+    assert "a scale without scale_source" in refused.stderr
+    call("--logbook", empty, "set", "fish.scale_source", "house rules, edition 2", "--reason", "ours")
+    done = call("--logbook", empty, "set", "fish.scale", "2 = weak", "10,5 = moderate", "--reason", "ours")
+    assert done.exit_code == 0, done.stderr
+    found = tomllib.loads((empty / "logbook.toml").read_text(encoding="utf-8"))["fish"]["scale"]
+    assert found == [[2, "weak"], [10.5, "moderate"]]
 
 
 def test_to_take_out_needs_a_key(empty: Path) -> None:

@@ -9,7 +9,7 @@ from pathlib import Path
 import pytest
 
 from brinemark.records.settings_file import OF_SPECTRA, SECTIONS
-from brinemark.records.settings_keys import CHOICE, EITHER, NUMBER, TEXT, TWO, WHOLE, YES_NO, keys_of, meaning_of
+from brinemark.records.settings_keys import CHOICE, EITHER, NUMBER, PAIRS, TEXT, TWO, WHOLE, YES_NO, keys_of, meaning_of
 from brinemark.terms.settings import Settings
 
 DOCUMENTED = Path(__file__).resolve().parents[2] / "docs" / "logbook.toml"
@@ -58,6 +58,8 @@ def test_units_kinds_and_defaults_are_those_of_the_models() -> None:
     assert found["signal", "quantity"].choices == ("height", "charge", "potential", "width", "band", "difference")
     assert found["logbook", "schema"].fixed
     assert found["stock", "level"].default is None
+    assert (found["fish", "scale"].kind, found["fish", "scale"].default) == (PAIRS, None)
+    assert (found["fish", "hold_h"].kind, found["fish", "hold_h"].unit) == (NUMBER, "h")
 
 
 def test_keys_follow_the_kind_of_curve() -> None:

@@ -186,6 +186,10 @@ def test_the_sheet_is_found_among_the_uploads(book: Logbook, run: Path, tmp_path
         assert book.check_sheet(found).findings == ()
     with pytest.raises(Refused, match="0 run sheets among 14 uploaded files"):
         Uploads.of(list(files.items()))
+    sheet.write_text("consignment,at,what\nC1,2031-04-01T06:00Z,note\n")
+    with pytest.raises(Refused, match=r"a tank record, 'april.csv', and no run sheet; .*use 'tanks FILE'"):
+        Uploads.of([*files.items(), ("april.csv", sheet)])
+    sheet.write_text(run.read_text())
     twice = [*files.items(), ("a.csv", sheet), ("b.csv", sheet)]
     with pytest.raises(Refused, match="2 run sheets among 16 uploaded files"):
         Uploads.of(twice)

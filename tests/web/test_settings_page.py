@@ -98,6 +98,17 @@ def test_a_change_is_looked_at_then_kept_with_comments(visitor: Visitor, folder:
     assert "stricter" in visitor.get("/audit/2").text
 
 
+def test_a_scale_is_filled_in_as_pairs_with_its_source(visitor: Visitor, folder: Path) -> None:
+    scale = {"fish.scale": "2 = weak; 10 = moderate"}
+    looked = visitor.send(PAGE, {**form(visitor), **scale, "do": "look"})
+    assert "a scale without scale_source" in looked.text
+    kept = keep(visitor, {**scale, "fish.scale_source": "house rules, edition 2"})
+    assert kept.status_code == 303
+    assert tomllib.loads(text_of(folder))["fish"]["scale"] == [[2, "weak"], [10, "moderate"]]
+    page = visitor.get(PAGE).text
+    assert 'value="2 = weak; 10 = moderate"' in page
+
+
 def test_nothing_is_kept_that_was_not_looked_at(visitor: Visitor, folder: Path) -> None:
     before = text_of(folder)
     looked = visitor.send(PAGE, {**form(visitor), "decision.alpha": "0.01", "do": "look"})

@@ -85,6 +85,12 @@ class FishSide(Opened):
             known = known_consignments(reader)
         return tank_table(consignment_named(known, consignment).rows, zone, comma=comma)
 
+    def samples_read(self) -> frozenset[str]:
+        """Names of the samples of which there is a reading."""
+        from brinemark.steps.consignments import samples_read
+
+        return samples_read(self._place)
+
     def consider(self, consignment: str, tanks: Collection[str] | None = None) -> ConsignmentAnswer:
         """What the waters of a consignment say of its fish, tank by tank and world by world; nothing is stored.
 

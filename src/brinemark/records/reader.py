@@ -104,6 +104,10 @@ class Reader:
             rows = self._all(statements.SETTINGS_OF_KIND_AND_ROLE, [kind, role])
         return [(row["id"], json.loads(row["settings"])) for row in rows]
 
+    def roles_of(self, kind: str) -> frozenset[str]:
+        """Every role that records of a kind have."""
+        return frozenset(row["role"] for row in self._all(statements.ROLES_OF_KIND, [kind]))
+
     def sample_readings(self) -> dict[str, tuple[int, int]]:
         """By calibration: how many readings of samples rest on it, and the number of the first of them."""
         return {row["calibration"]: (row["count"], row["first"]) for row in self._all(statements.SAMPLE_READINGS)}

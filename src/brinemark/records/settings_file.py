@@ -22,7 +22,7 @@ if TYPE_CHECKING:
 # Sections in the order of docs/logbook.toml, and those with one table for each id.
 SECTIONS = (
     *("logbook", "analyte", "signal", "covariate", "further_covariate", "prescan", "instrument", "stock", "lot"),
-    *("conditions", "allowance", "run", "prior", "calibration", "decision", "report"),
+    *("conditions", "allowance", "run", "prior", "calibration", "decision", "fish", "report"),
 )
 BY_ID = ("instrument", "stock", "lot", "further_covariate")
 # Sections whose keys depend on their quantity, and where pydantic puts the family among the keys.
@@ -298,6 +298,8 @@ def _expected(detail: ErrorDetails) -> str:
         return f'{expected}; of a spectrum "band" or "difference"' if of_signal else expected
     if detail["type"] in _EXPECTED:
         expected = _EXPECTED[detail["type"]]
+        if "scale" in detail["loc"]:
+            return 'pairs such as [10, "moderate"]'
         is_cycle = str(detail["loc"][-2:-1]) == "('cycle',)"
         return '"last", "mean" or a whole number from 1' if is_cycle else expected
     bounds = {"gt": "above", "ge": "at least", "lt": "below", "le": "at most"}

@@ -19,8 +19,8 @@ from brinemark.records.settings_file import BY_ID, BY_QUANTITY, OF_SPECTRA, SECT
 from brinemark.terms.canonical import JsonValue
 from brinemark.terms.settings import COVARIATE_SECTIONS, FAMILIES, SIGNAL_SECTIONS, Settings
 
-CHOICE, YES_NO, WHOLE, NUMBER, TWO, TEXT, EITHER = (
-    *("choice", "yes or no", "whole number", "number", "two numbers", "text", "number or word"),
+CHOICE, YES_NO, WHOLE, NUMBER, TWO, TEXT, EITHER, PAIRS = (
+    *("choice", "yes or no", "whole number", "number", "two numbers", "text", "number or word", "numbers with words"),
 )
 """Kinds of values."""
 
@@ -105,7 +105,7 @@ def _kind(annotation: Any) -> tuple[str, tuple[str, ...]]:
         parts = [one for one in get_args(annotation) if one is not NoneType]
         return (EITHER, ()) if len(parts) > 1 else _kind(parts[0])
     if origin is tuple:
-        return TWO, ()
+        return (PAIRS if get_args(annotation)[-1] is Ellipsis else TWO), ()
     return {bool: YES_NO, int: WHOLE, float: NUMBER}.get(annotation, TEXT), ()
 
 

@@ -237,12 +237,13 @@ def remarks(rows: Sequence[SheetRow], settings: Settings, zoneless: Sequence[int
     exact = [row.number for row in rows if row.signal is not None and row.signal_u is None]
     if exact:
         found.append(f"{len(exact)} signals without signal_u, first in row {exact[0]}, are taken as exact values")
-    found += [line for column in _IDS for line in _collisions(rows, column)]
+    found += [line for column in _IDS for line in collisions(rows, column)]
     found += _unknown_instruments(rows, settings.instrument)
     return found
 
 
-def _collisions(rows: Sequence[SheetRow], column: str) -> Iterable[str]:
+def collisions(rows: Sequence[object], column: str) -> Iterable[str]:
+    """Names in a column that differ only in capital letters."""
     spellings: defaultdict[str, list[str]] = defaultdict(list)
     for row in rows:
         name = getattr(row, column)

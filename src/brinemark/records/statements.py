@@ -79,6 +79,7 @@ RECORDS_OF_KIND = f'{_all_of(RECORD)} WHERE "kind" = ? ORDER BY "seq" DESC'
 RECORDS_OF_KIND_AND_ROLE = f'{_all_of(RECORD)} WHERE "kind" = ? AND "role" = ? ORDER BY "seq" DESC'
 SETTINGS_OF_KIND = 'SELECT "id", "settings" FROM "record" WHERE "kind" = ? ORDER BY "seq"'
 SETTINGS_OF_KIND_AND_ROLE = 'SELECT "id", "settings" FROM "record" WHERE "kind" = ? AND "role" = ? ORDER BY "seq"'
+ROLES_OF_KIND = 'SELECT DISTINCT "role" FROM "record" WHERE "kind" = ?'
 SAMPLE_READINGS = """
 SELECT
   (SELECT "parent_record" FROM "parent" WHERE "record_id" = "record"."id" AND "role" = 'calibration'

@@ -5,12 +5,14 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from dataclasses import fields
 from datetime import UTC, datetime
+from operator import attrgetter
 from typing import Any
 
-from brinemark.terms.canonical import JsonValue, canonical_bytes, sha256_hex
+from brinemark.terms.canonical import JsonValue
 from brinemark.terms.tanks import (
     BLANK,
     CATCH,
+    COLUMNS,
     FED,
     FILLED,
     IN,
@@ -26,6 +28,7 @@ from brinemark.terms.tanks import (
 
 AT_ONE_MOMENT = (CATCH, FILLED, OUT, IN, RENEWED, VOLUME, FED, TREATED, SPIKED, SAMPLE, BLANK, NOTE)
 """In which order rows of one moment are taken: fish that died are out before the rest goes in elsewhere."""
+_CELLS = attrgetter(*COLUMNS)
 
 
 def tank_row_to_json(row: TankRow) -> dict[str, JsonValue]:
@@ -40,9 +43,14 @@ def tank_row_from_json(plain: Mapping[str, Any], number: int = 0) -> TankRow:
     return TankRow(**{**plain, "number": number, "at": datetime.fromisoformat(plain["at"])})
 
 
-def tank_row_key(row: TankRow) -> str:
-    """sha256 of what a row says: rows with one key say the same."""
-    return sha256_hex(canonical_bytes(tank_row_to_json(row)))
+def tank_row_key(row: TankRow) -> tuple[str, ...]:
+    """What a row says as plain texts: rows with one key say the same, and keys have an order."""
+    return tuple("" if value is None else value if isinstance(value, str) else _plain(value) for value in _CELLS(row))
+
+
+def _plain(value: float | datetime) -> str:
+    """A number, a yes or no, or a moment; what came back from JSON may be a whole number that went in as another."""
+    return repr(value.timestamp() if isinstance(value, datetime) else float(value))
 
 
 def in_order(rows: Iterable[TankRow]) -> list[TankRow]:

@@ -7,6 +7,7 @@ from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 from zoneinfo import ZoneInfo
 
+from brinemark.records.sheet_rules import collisions
 from brinemark.records.sheet_table import TANK_RECORD, Cells, cells_of, check_column, read_table
 from brinemark.records.tank_cells import tank_row_and_faults
 from brinemark.records.tank_json import tank_row_key
@@ -20,6 +21,8 @@ if TYPE_CHECKING:
 
 FORM = "form"
 """Title of rows that came from a form."""
+
+_NAMES = ("consignment", "tank", "fish", "sample", "system")
 
 Recorded = Mapping[str, Sequence[TankRow]]
 """Rows that the logbook has, by consignment."""
@@ -86,6 +89,7 @@ def _record(
     if read.zoneless:
         times = "time without a zone" if len(read.zoneless) == 1 else "times without a zone"
         warnings.append(f"{len(read.zoneless)} {times}, first in row {read.zoneless[0]}, read in {zone}")
+    warnings += [line for column in _NAMES for line in collisions(read.rows, column)]
     return TankRecord(name, tuple(read.rows), tuple(warnings)), faults
 
 

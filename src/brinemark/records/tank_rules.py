@@ -32,7 +32,8 @@ _MENTIONS = ("tank", "fish", "sample", "duplicate", "system")
 
 @dataclass(frozen=True, slots=True)
 class Fault:
-    """What is wrong with a row; against : the row that it does not agree with."""
+    """What is wrong with a row. against : the row that it does not agree with; about : columns whose names decide it;
+    follows : whether it may follow from a fault of an earlier row."""
 
     row: TankRow
     column: str
@@ -40,6 +41,8 @@ class Fault:
     expected: str
     remedy: str
     against: TankRow | None = None
+    about: tuple[str, ...] = _MENTIONS
+    follows: bool = True
 
     def refused(self, file: str) -> Refused:
         """The fault as it is told. A row of number 0 is in the logbook already and has no place in the file."""
@@ -76,6 +79,8 @@ class _Log:
     lots: dict[str, _Lot] = field(default_factory=dict)
     volumes: dict[str, float] = field(default_factory=dict)
     entered: dict[str, list[TankRow]] = field(default_factory=dict)
+    doubtful: set[str | None] = field(default_factory=set)
+    strays: bool = False  # whether fish went in where they cannot have gone, so that they may be in any tank
     slots: dict[tuple[object, ...], TankRow] = field(default_factory=dict)
 
     def __post_init__(self) -> None:
@@ -93,18 +98,28 @@ class _Log:
 def faults_between(
     rows: Iterable[TankRow], elsewhere: Mapping[str, str], spoilt: Collection[str] = ()
 ) -> Iterator[Fault]:
-    """The first fault of each row that shows when all rows of a consignment are seen in the order of time.
+    """Faults that show when all rows of a consignment are seen in the order of time, one a row at most.
 
-    rows : of one consignment, those of number 0 from the logbook; elsewhere : sample to the consignment that has it,
-    of all others; spoilt : names in rows that could not be read, of which nothing is said.
+    What could follow from an earlier fault of the same tank, fish or sample is left out. rows : of one consignment,
+    those of number 0 from the logbook; elsewhere : sample to the consignment that has it, of all others; spoilt : names
+    in rows that could not be read, of which nothing is said.
     """
     ordered, again = _once(in_order(rows))
     yield from again
     log = _Log(ordered, elsewhere)
     for row in ordered:
         fault = _CHECKS[row.what](log, row) or _slot_fault(log, row)
-        if fault is not None and not {getattr(row, name) for name in _MENTIONS} & set(spoilt):
+        if fault is None:
+            continue
+        log.strays |= row.what == IN
+        if not _is_doubtful(log, fault, spoilt):
             yield fault
+        log.doubtful |= {row.tank, row.fish, row.sample} - {None}
+
+
+def _is_doubtful(log: _Log, fault: Fault, spoilt: Collection[str]) -> bool:
+    names = {getattr(fault.row, name) for name in fault.about}
+    return bool(names & set(spoilt)) or (fault.follows and bool(names & log.doubtful))
 
 
 def when(row: TankRow) -> str:
@@ -128,9 +143,10 @@ def _once(rows: Sequence[TankRow]) -> tuple[list[TankRow], list[Fault]]:
 
 def _twice(row: TankRow, first: TankRow, column: str, came: str, wish: tuple[str, str]) -> Fault:
     """A name that was given twice: the fault of the row that came later into the logbook."""
-    if row.number == 0 and first.number:
+    if row.number < first.number:
         row, first = first, row
-    return Fault(row, column, f"{came}, also at {when(first)}", wish[0], wish[1], first)
+    came = f"{came}, also at {when(first)}"
+    return Fault(row, column, came, wish[0], wish[1], first, about=(column,), follows=False)
 
 
 def _unknown(row: TankRow, column: str, known: Iterable[str], first: str) -> Fault:
@@ -139,7 +155,7 @@ def _unknown(row: TankRow, column: str, known: Iterable[str], first: str) -> Fau
     there = ", ".join(map(shown, names[:_NAMED])) + (f" and {len(names) - _NAMED} more" if len(names) > _NAMED else "")
     remedy = f"did you mean {shown(alike)}?" if alike else f"correct the name, or {first}"
     expected = f"one of {there}" if names else f"{first}, before it is named"
-    return Fault(row, column, f"the unknown {column} {shown(name)}", expected, remedy)
+    return Fault(row, column, f"the unknown {column} {shown(name)}", expected, remedy, about=(column,), follows=False)
 
 
 def _tank_fault(log: _Log, row: TankRow, ever: bool = False) -> Fault | None:
@@ -202,7 +218,8 @@ def _in(log: _Log, row: TankRow) -> Fault | None:
     if fault is not None:
         return fault
     lot = log.lots[str(row.fish)]
-    if lot.tank == name:
+    there, lot.tank = lot.tank, name
+    if there == name:
         entry = next((one for one in before if one.fish == row.fish), row)
         came = f"fish {shown(row.fish)} into tank {shown(name)}, where they are since {when(entry)}"
         return Fault(row, "tank", came, "another tank", "correct the tank, or leave out the row", entry)
@@ -212,7 +229,6 @@ def _in(log: _Log, row: TankRow) -> Fault | None:
     if (row.carried_L or 0.0) > log.volumes.get(name, float("inf")):
         came = f"{row.carried_L:g} L carried into tank {shown(name)} of {log.volumes[name]:g} L"
         return Fault(row, "carried_L", came, "less water than the tank holds", "correct the volume or its unit")
-    lot.tank = name
     return None
 
 
@@ -242,7 +258,7 @@ def _volume(log: _Log, row: TankRow) -> Fault | None:
 
 def _sample(log: _Log, row: TankRow) -> Fault | None:
     fault = _tank_fault(log, row) or _sample_id_fault(log, row) or _duplicate_fault(log, row)
-    if fault is not None or str(row.tank) in log.entered:
+    if fault is not None or str(row.tank) in log.entered or log.strays:
         return fault
     came = f"sample {shown(row.sample)} taken at {when(row)}, before any fish went into tank {shown(row.tank)}"
     later = (one for one in log.rows if one.what == IN and one.tank == row.tank and one.fish in log.caught)
@@ -258,7 +274,7 @@ def _sample_id_fault(log: _Log, row: TankRow) -> Fault | None:
     wish = ("an id that nothing else in the logbook has", "give each water sample its own id")
     if name in log.elsewhere:
         came = f"sample {shown(name)}, which is of consignment {shown(log.elsewhere[name])} too"
-        return Fault(row, "sample", came, *wish)
+        return Fault(row, "sample", came, *wish, about=("sample",), follows=False)
     first = log.samples[name]
     return None if first is row else _twice(row, first, "sample", f"sample {shown(name)} named twice", wish)
 

@@ -61,6 +61,7 @@ EFFECTS: Mapping[str, str] = {
     "prior": NEXT_CALIBRATION,
     "calibration": NEXT_CALIBRATION,
     "decision": f"{NEXT_READING}; {LIMITS}",
+    "fish": "counts from the next time a consignment is interpreted; readings stay as they are",
     "report": "counts from the next report on",
 }
 """What a change costs, by section, and by key where one differs from its section."""

@@ -8,6 +8,9 @@ from typing import Any
 from brinemark.records.reader import Reader
 from brinemark.records.tank_json import tank_row_from_json
 from brinemark.records.text import nearest, shown
+from brinemark.steps.lay_out import run_plans
+from brinemark.steps.place import Place
+from brinemark.steps.run_plans import sample_names
 from brinemark.terms.errors import Refused
 from brinemark.terms.stored import Record
 from brinemark.terms.tanks import Consignment
@@ -15,6 +18,7 @@ from brinemark.terms.tanks import Consignment
 TANK_RECORD = "tank record"
 AS_RECORDED = "as recorded"
 FOLLOWS, CORRECTS = "follows", "corrects"
+_SAMPLE = "sample "
 
 
 def known_consignments(reader: Reader) -> dict[str, Consignment]:
@@ -33,6 +37,14 @@ def consignment_named(consignments: Mapping[str, Consignment], name: str) -> Con
         hint = f"did you mean {shown(alike)}?" if alike else "record its tanks first, with 'tanks FILE'"
         raise Refused(f"no consignment {shown(name)} in this logbook", "one that has a tank record", hint)
     return consignments[name]
+
+
+def samples_read(place: Place) -> frozenset[str]:
+    """Names of the samples of which there is a reading, by their own names where a run had codes for them."""
+    names = sample_names(run_plans(place))
+    with place.database.reading() as reader:
+        found = [role.removeprefix(_SAMPLE) for role in reader.roles_of("reading") if role.startswith(_SAMPLE)]
+    return frozenset(names.get(name, name) for name in found)
 
 
 def _consignment(name: str, records: list[Record]) -> Consignment:

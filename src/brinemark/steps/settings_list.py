@@ -14,6 +14,7 @@ from brinemark.records.settings_keys import (
     EITHER,
     NUMBER,
     OPTIONAL,
+    PAIRS,
     SECTIONS,
     TWO,
     WHOLE,
@@ -115,12 +116,19 @@ def typed(kind: str, texts: Sequence[str]) -> JsonValue:
     """What people typed as a value of this kind; what is no such value stays a text, which the reader refuses."""
     if kind == TWO:
         return [_number(text) for text in texts]
+    if kind == PAIRS:
+        return [_pair(text) for text in ";".join(texts).split(";") if text.strip()]
     text = texts[0] if len(texts) == 1 else " ".join(texts)
     if kind == YES_NO:
         return {"yes": True, "true": True, "no": False, "false": False}.get(text.casefold(), text)
     if kind in (WHOLE, EITHER) and _WHOLE.fullmatch(text.strip()):
         return int(text)
     return _number(text) if kind in (NUMBER, WHOLE, EITHER) else text
+
+
+def _pair(text: str) -> JsonValue:
+    number, sign, words = text.partition("=")
+    return [_number(number), words.strip()] if sign else text.strip()
 
 
 def _number(text: str) -> JsonValue:

@@ -10,7 +10,7 @@ from pathlib import Path
 from typing import Protocol
 
 from brinemark.records.files import checked_bytes, read_source, relative_parts
-from brinemark.records.sheet_table import is_sheet_header
+from brinemark.records.sheet_table import RUN_SHEET, TANK_RECORD, Form, is_sheet_header
 from brinemark.records.text import nearest, shown
 from brinemark.terms.errors import Refused
 
@@ -101,6 +101,10 @@ class Uploads:
         """
         wanted = [_looks_like_sheet(path) if sheet is None else name == sheet for name, path in files]
         found = [file for file, is_sheet in zip(files, wanted, strict=True) if is_sheet]
+        tanks = [name for name, path in files if not found and _looks_like_sheet(path, TANK_RECORD)]
+        if tanks:
+            came = f"a tank record, {shown(tanks[0])}, and no run sheet"
+            raise Refused(came, "a run sheet with its curves", "use 'tanks FILE' for a tank record")
         if len(found) != 1:
             names = f": {', '.join(shown(name) for name, _ in found[:3])}" if found else ""
             came = f"{len(found)} run sheets among {len(files):,} uploaded files{names}"
@@ -164,10 +168,10 @@ class Uploads:
         return Refused(f"no file {shown(name)} among {len(self.files):,} uploaded", "an uploaded file", remedy)
 
 
-def _looks_like_sheet(path: Path) -> bool:
-    """Whether a file begins with the header of a run sheet."""
+def _looks_like_sheet(path: Path, form: Form = RUN_SHEET) -> bool:
+    """Whether a file begins with the header of a run sheet, or of such a table."""
     with path.open("rb") as file:
-        return is_sheet_header(file.read(_HEAD))
+        return is_sheet_header(file.read(_HEAD), form)
 
 
 def _parts(name: str) -> tuple[str, ...]:

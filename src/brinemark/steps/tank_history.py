@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from datetime import UTC, datetime, timedelta
+from datetime import datetime, timedelta
 
 from brinemark.science.fish.alternatives import Meal
 from brinemark.science.fish.tanks import Add, Event, Fish, History, Leave, Move, Renew, Resize, Tank
@@ -57,8 +57,9 @@ class TankStory:
 def story_of(consignment: Consignment, tank: str) -> TankStory:
     """The story of one tank of a consignment, whose rows have been checked.
 
-    Only what could reach its water is followed: its fish, the tanks that they came through, until they left these, and
-    the fish that were there by then. A fish that goes to a tank that does not matter goes out of sight.
+    Followed are its fish, and the tanks that they came through until they left these. Other fish that were in those
+    tanks are not: whether they were exposed is another question, and as fish that were not, they would only take a
+    little up. A fish that goes to a tank that does not matter goes out of sight.
     """
     tanks, fish = _reach(consignment, tank)
     rows = [row for row in consignment.rows if row.fish in fish or (row.fish is None and row.tank in tanks)]
@@ -80,21 +81,11 @@ def story_of(consignment: Consignment, tank: str) -> TankStory:
 
 
 def _reach(consignment: Consignment, tank: str) -> tuple[set[str], set[str]]:
-    """Tanks that can have mattered to the water of this one, and the fish that were in them by then."""
+    """The fish that came into a tank, and the tanks that they had come through by then."""
     moves = [row for row in consignment.of(IN) if row.tank is not None and row.fish is not None]
-    until: dict[str, datetime] = {tank: datetime.max.replace(tzinfo=UTC)}
-    fish: set[str] = set()
-    waiting = [tank]
-    while waiting:
-        here = waiting.pop()
-        for arrival in (row for row in moves if row.tank == here and row.at <= until[here]):
-            fish.add(str(arrival.fish))
-            for row in moves:
-                before = row.fish == arrival.fish and row.at < arrival.at and row.tank is not None
-                if before and (row.tank not in until or until[str(row.tank)] < arrival.at):
-                    until[str(row.tank)] = arrival.at
-                    waiting.append(str(row.tank))
-    return set(until), fish
+    came = {str(row.fish): row.at for row in moves if row.tank == tank}
+    through = {str(row.tank) for row in moves if row.fish in came and row.at <= came[str(row.fish)]}
+    return {tank} | through, set(came)
 
 
 def _tank(row: TankRow, day: float) -> Tank:

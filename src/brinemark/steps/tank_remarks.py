@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Collection, Iterable, Iterator, Sequence
 
 from brinemark.records.text import shown
@@ -12,8 +13,8 @@ REPORTED_D = 28
 """How long fish were reported to release thiocyanate: PLoS ONE 2012, 7(4), e35355; the number from memory."""
 FASTED_H = (24.0, 48.0)
 """Fish should fast so long before a sample: common practice, no source."""
-_OXIDANTS = ("ozone", "chlorine", "chlorin", "bromine", "bromin", "hypochlorite", "bleach", "peroxide")
-_THIOSULFATE = ("dechlorinator", "thiosulfate", "thiosulphate")
+_OXIDANTS = ("ozon", "chlorin", "bromin", "hypochlorit", "bleach", "peroxid")
+_THIOSULFATE = ("dechlorinator", "thiosulfate", "thiosulphate")  # words begin so: a dechlorinator is no chlorine
 _COPPER = ("copper",)
 _NAMED = 5
 
@@ -109,7 +110,7 @@ def _water(rows: Sequence[TankRow], taken: TankRow) -> Iterator[str]:
 
 def _treatment(substance: str) -> Iterator[str]:
     for words, meaning in _TREATMENTS:
-        if any(word in substance.casefold() for word in words):
+        if any(re.search(rf"\b{word}", substance.casefold()) for word in words):
             yield f"the tank was treated with {shown(substance)}: {meaning}"
 
 

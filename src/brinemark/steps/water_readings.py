@@ -15,6 +15,7 @@ from brinemark.steps.fish_answers import WaterAnswer
 from brinemark.steps.in_unit import restated, unit_factors
 from brinemark.steps.place import Place
 from brinemark.steps.read import answer_of
+from brinemark.steps.run_plans import sample_names, with_plans
 from brinemark.terms.evidence import LevelLikelihood
 from brinemark.terms.tanks import SAMPLE, TankRow
 
@@ -37,16 +38,17 @@ class WaterReading:
 
 
 def water_readings(place: Place, reader: Reader, names: Sequence[str]) -> dict[str, WaterReading]:
-    """The newest reading of each of the waters that was read, by name.
+    """The newest reading of each of the waters that was read, by its own name where a run had a code for it.
 
     Raises Refused where the logbook's unit of levels cannot be turned into ug/L.
     """
+    own = sample_names(with_plans(reader)[1])
     wanted = set(names)
     newest: dict[str, str] = {}
     for record in reader.newest_first("reading"):
-        name = record.role.removeprefix("sample ")
-        if name in wanted:
-            newest.setdefault(name, record.id)
+        code = record.role.removeprefix("sample ")
+        if own.get(code, code) in wanted:
+            newest.setdefault(code, record.id)
     found = reader.records(list(newest.values()), arrays=True)
     answers = [answer_of(found[one]) for one in newest.values()]
     if answers and place.settings.analyte.level_unit != UNIT:
@@ -56,7 +58,11 @@ def water_readings(place: Place, reader: Reader, names: Sequence[str]) -> dict[s
     for row in reader.rows(samples=sorted(newest)):
         name, at = row.row.sample or "", row.row.measured_at
         when[name] = min(when.get(name, at), at)
-    return {answer.sample: WaterReading(answer, when[answer.sample]) for answer in answers if answer.sample in when}
+    return {
+        own.get(answer.sample, answer.sample): WaterReading(answer, when[answer.sample])
+        for answer in answers
+        if answer.sample in when
+    }
 
 
 @dataclass(frozen=True, slots=True)

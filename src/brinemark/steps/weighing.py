@@ -10,12 +10,11 @@ import numpy as np
 from brinemark.science.fish.alternatives import FED, OUTFLOW, TOUCHED, of_feed, of_outflow, of_touching
 from brinemark.science.fish.evidence import (
     capped,
+    moves_of,
     posterior_table,
     sensitivity_table,
-    split_moves,
-    standing_moves,
     table_over_backgrounds,
-    weigh_series,
+    weigh_series_against,
     weigh_worlds,
 )
 from brinemark.science.fish.released import Case, Released, released
@@ -120,8 +119,7 @@ def weighed(question: Question, world: World, scales: Scales) -> WorldAnswer:
     if question.moves and levels.any():
         pair = _pair(world, *_column(levels, telling))
         told = {NAMES[name]: values for name, values in added.drawn.items() if name in NAMES}
-        moves = standing_moves(likelihoods[telling], question.background, *pair)
-        moves |= split_moves(likelihoods[telling], question.background, pair, told)
+        moves = moves_of(likelihoods[telling], question.background, pair, told)
     return _told(bare, main, tuple(against), scales, (sensitivity_table(moves), expected))
 
 
@@ -166,7 +164,8 @@ def _weights(
     """Of pairs of propositions that add (draws, waters) [ug/L]; known : background and seed."""
     background, seed = known
     if len(likelihoods) > 1:
-        return [weigh_series(likelihoods, background, *pair, seed) for pair in pairs]
+        others = [other for _, other in pairs]
+        return list(weigh_series_against(likelihoods, background, pairs[0][0], others, seed))
     single = [(replace(one, added=one.added[:, 0]), replace(other, added=other.added[:, 0])) for one, other in pairs]
     return [one for one in weigh_worlds(likelihoods[0], background, single, seed) if isinstance(one, Weight)]
 

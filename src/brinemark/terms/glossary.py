@@ -166,12 +166,29 @@ STATEMENTS = {
     "likelihood ratio": Term("1", "Probability of the readings under one proposition over that under the other."),
 }
 
+FISH = {
+    "consignment": Term("", "Fish that came together, with their tanks, water samples and blanks."),
+    "tank record": Term("", "The table of what happened to consignments: one row is one thing at one time."),
+    "tank": Term("L", "Water that fish are kept in, from one filling on; filled anew it gets a new name."),
+    "fish": Term("", "Animals of one history under one name: one catch, moved together."),
+    "history": Term("", "What is known of fish before anything is read: unknown, captive-bred, exposed or not."),
+    "water system": Term("", "Tanks that are filled from the same source water share it."),
+    "source-water blank": Term("", "Water of a system before fish were in it; what it holds is not from the fish."),
+    "field blank": Term("", "Clean water opened and handled beside the tank as a sample is."),
+    "feed-leach blank": Term("", "Clean water in which feed stood; it shows what feed gives off."),
+    "filter blank": Term("", "Clean water through the filter of the samples."),
+    "duplicate": Term("", "A second sample of the same tank, taken beside the first."),
+    "renewal": Term("L/d or 1", "Clean water for tank water: all the time, or a share of it at once."),
+    "hold time": Term("h", "How long a stored sample was shown to keep its thiocyanate."),
+}
+
 SECTIONS = {
     "Electrodes and records": THINGS,
     "What is measured": MEASURED,
     "Curves": CURVE,
     "The response model": MODEL,
     "Readings and statements": STATEMENTS,
+    "Fish and tanks": FISH,
 }
 GLOSSARY: dict[str, Term] = {word: term for section in SECTIONS.values() for word, term in section.items()}
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from itertools import pairwise
 from typing import Annotated, Any, Literal, Self, TypeAlias
 
 from pydantic import AfterValidator, BaseModel, ConfigDict, Discriminator, Field, Tag, model_validator
@@ -35,8 +36,17 @@ def _around_one(limits: tuple[float, float]) -> tuple[float, float]:
     return limits
 
 
+def _rising_bands(scale: tuple[tuple[float, str], ...]) -> tuple[tuple[float, str], ...]:
+    starts, words = [start for start, _ in scale], [text for _, text in scale]
+    rising = bool(starts) and starts[0] > 1 and all(low < high for low, high in pairwise(starts))
+    if not rising or not all(text.strip() and text.isprintable() and not set(text) & set(";=") for text in words):
+        raise ValueError('pairs such as [10, "moderate"] whose starts rise from above 1, with plain words')
+    return scale
+
+
 Window = Annotated[tuple[float, float], AfterValidator(_rising)]
 Apart = Annotated[tuple[float, float], AfterValidator(_apart)]
+Bands = Annotated[tuple[tuple[float, str], ...], AfterValidator(_rising_bands)]
 Cycle = Annotated[str | int, AfterValidator(_countable)]
 BaselineName: TypeAlias = Literal["chord", "polynomial", "whittaker"]
 
@@ -269,21 +279,29 @@ class DecisionSection(Section):
         return self
 
 
-class FishSection(Section):
-    alpha: Probability = 0.01
-    hold_h: Positive | None = None
-    draws: Annotated[int, Field(ge=200, le=5000)] = 400
-    seed: Annotated[int, Field(ge=0, lt=2**32)] = 1
-    scale: tuple[tuple[float, str], ...] | None = None
-    scale_source: str | None = None
-    scale_from_memory: bool = False
-
-
 class ReportSection(Section):
     """How reports are set; font_folder : with fonts for scripts that those of the program lack."""
 
     decimal: Literal["point", "comma"] = "point"
     font_folder: str | None = None
+
+
+class FishSection(Section):
+    """What is said of consignments of fish. scale : start of each band of likelihood ratios, with its words."""
+
+    alpha: Probability = 0.01
+    hold_h: Positive | None = None
+    draws: Annotated[int, Field(ge=200, le=5000)] = 400
+    seed: Annotated[int, Field(ge=0, le=2**32 - 1)] = 1
+    scale: Bands | None = None
+    scale_source: str | None = None
+    scale_from_memory: bool = False
+
+    @model_validator(mode="after")
+    def _check_source(self) -> Self:
+        if self.scale is not None and not (self.scale_source or "").strip():
+            raise ValueError("a scale without scale_source, the document it is from")
+        return self
 
 
 class Settings(Section):

@@ -17,10 +17,9 @@ from brinemark.science.fish.evidence import (
     cap_of,
     capped,
     log10_ratio_of_levels,
+    moves_of,
     posterior_table,
     sensitivity_table,
-    split_moves,
-    standing_moves,
     table_over_backgrounds,
     weigh,
     weigh_series,
@@ -223,7 +222,7 @@ def test_posteriors_are_a_table_over_priors() -> None:
 
 def test_the_assumption_that_moves_it_most_stands_first() -> None:
     assert [m.assumption for m in sensitivity_table({"a": (0.0, 0.1), "b": (1.0, -1.0)})] == ["b", "a"]
-    moves = standing_moves(of_signal(4.0), uncertain(0.5, 1.5), exposed(), NONE)
+    moves = moves_of(of_signal(4.0), uncertain(0.5, 1.5), (exposed(), NONE), {})
     low, high = moves["median of the background"]
     assert low > high  # the more background, the less is left for the fish
     assert len(sensitivity_table(moves)) == 3
@@ -296,8 +295,8 @@ def test_splitting_by_an_assumption_gives_the_ratios_of_its_ends() -> None:
     likelihood, background = of_signal(4.0), uncertain(0.5, 2.0)
     added = np.sort(np.random.default_rng(4).lognormal(0.5, 0.8, 400))
     first, second = Proposition("first", "w", added), Proposition("second", "w", np.zeros(400))
-    found = split_moves(likelihood, background, (first, second), {"rising": added, "falling": -added, "one": added * 0})
-    assert set(found) == {"rising", "falling"}
+    found = moves_of(likelihood, background, (first, second), {"rising": added, "falling": -added, "one": added * 0})
+    assert "one" not in found and len(found) == 5
     assert found["rising"] == pytest.approx(found["falling"][::-1])
     for end, part in zip(found["rising"], (added[:100], added[-100:]), strict=True):
         alone = weigh(likelihood, background, replace(first, added=part), replace(second, added=np.zeros(100)))

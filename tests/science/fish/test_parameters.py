@@ -14,6 +14,7 @@ from brinemark.science.fish.parameters import (
     MEASURED,
     MEMORY,
     READ,
+    UNIFORM,
     Parameter,
     Source,
     draw,
@@ -34,6 +35,7 @@ def parameter(law: str, median: float, spread: float, name: str = "x") -> Parame
 def test_quantiles_follow_their_laws() -> None:
     assert parameter(LOG_NORMAL, 2.0, 3.0).quantile(np.array([0.5, ONE_SIGMA])) == pytest.approx([2.0, 6.0])
     assert parameter(LOG_UNIFORM, 2.0, 3.0).quantile(np.array([0.0, 0.5, 1.0])) == pytest.approx([2 / 3, 2.0, 6.0])
+    assert parameter(UNIFORM, 2.0, 1.5).quantile(np.array([0.0, 0.5, 1.0])) == pytest.approx([0.5, 2.0, 3.5])
     assert parameter(LOGIT_NORMAL, 0.5, np.log(3.0)).quantile(ONE_SIGMA) == pytest.approx(0.75)
     assert np.all(parameter(FIXED, 0.0, 1.0).quantile(np.array([0.1, 0.9])) == 0.0)
 

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
@@ -86,3 +88,15 @@ def test_plasma_falls_at_first_with_its_half_life_whatever_share_goes_to_the_slo
     leaving = kinetics.out_per_d + kinetics.to_slow_per_d
     assert np.log(2.0) / leaving == pytest.approx(drawn["body_half_life"])
     assert kinetics.to_slow_per_d / leaving == pytest.approx(drawn["slow_share"])
+
+
+def test_values_drawn_together_stay_together_until_one_of_them_is_replaced() -> None:
+    together = {"to_water": np.linspace(0.1, 0.9, 50), "water_loss": np.linspace(9.0, 1.0, 50)}
+    world = replace(RELEASED, joint=together)
+    drawn, before = draw_world(world, DRAWING), draw_world(RELEASED, DRAWING)
+    assert drawn["water_loss"] == pytest.approx(10.0 - 10.0 * drawn["to_water"])
+    assert np.bincount(np.searchsorted(together["to_water"], drawn["to_water"])).tolist() == [8] * 50  # 400 of 50
+    assert np.array_equal(drawn["uptake"], before["uptake"])
+    other = draw_world(with_parameters(world, RELEASED.parameters["water_loss"]), DRAWING)
+    assert np.array_equal(other["water_loss"], before["water_loss"])
+    assert np.array_equal(other["to_water"], drawn["to_water"])

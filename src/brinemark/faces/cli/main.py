@@ -26,6 +26,8 @@ PLACES = {
     "calibrate": ("amounts", "calibrate"),
     "read": ("amounts", "read"),
     "one-more": ("supposing", "one_more"),
+    "tanks": ("tanks", "tanks"),
+    "consignments": ("tanks", "consignments"),
     "controls": ("controls", "controls"),
     "show": ("ways", "show"),
     "chart": ("pictures", "chart"),

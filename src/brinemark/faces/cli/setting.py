@@ -30,8 +30,8 @@ if TYPE_CHECKING:
 def set_key(session: Session, /, key: str | None, value: tuple[str, ...], **options: Any) -> None:
     """Without VALUE: what logbook.toml says and may say, of the whole file, a section or a key. With VALUE: change it.
 
-    A list is written as its two numbers. The change is checked as a whole, comments in the file stay, and the audit
-    list keeps it with its reason.
+    A list is written as its two numbers, a scale as pairs such as "10 = moderate". The change is checked as a whole,
+    comments in the file stay, and the audit list keeps it with its reason.
 
     \b
     Examples:

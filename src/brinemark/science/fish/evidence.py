@@ -116,34 +116,54 @@ def weigh_series(
     """As weigh for S samples of one tank whose background stays what it is while the additions (N, S) change: in draw n
     the likelihood is the product over samples at background + added[n, s]. Raises Refused as weigh does, and where
     there are not S additions to a draw."""
-    names = (one_world(first, second), first.name, second.name)
-    if not (first.added.any() or second.added.any()):
-        _check_series(likelihoods, first.added, second.added)
-        return Weight(*names, 0.0, 0.0, 0.0)
+    return weigh_series_against(likelihoods, background, first, (second,), seed)[0]
+
+
+def weigh_series_against(
+    likelihoods: Sequence[LevelLikelihood],
+    background: BackgroundFit,
+    first: Proposition,
+    others: Sequence[Proposition],
+    seed: int = 0,
+) -> tuple[Weight, ...]:
+    """weigh_series of one proposition against each of some others, in their order."""
+    names = [(one_world(first, second), first.name, second.name) for second in others]
+    _check_series(likelihoods, first.added, *(one.added for one in others))
+    if not any(one.added.any() for one in (first, *others)):
+        return tuple(Weight(*name, 0.0, 0.0, 0.0) for name in names)
     log_b = log_backgrounds(*likelihoods)
-    tables = [_of_series(likelihoods, log_b, p.added) for p in (first, second)]
+    backdrop, tables = (
+        _Backdrop.of(log_b, background),
+        [_of_series(likelihoods, log_b, p.added) for p in (first, *others)],
+    )
     top = max(float(table.max()) for table in tables)
     tables = [np.exp(table - (top if math.isfinite(top) else 0.0)) for table in tables]
-    backdrop = _Backdrop.of(log_b, background)
     whole = backdrop.mixture @ np.stack([table.mean(axis=1) for table in tables], axis=1)
-    one, two = (_of_draws(backdrop, table, seed) for table in tables)
-    return summarised(names, whole, (one, two))
+    one, *rest = (_of_draws(backdrop, table, seed) for table in tables)
+    return tuple(
+        Weight(*name, 0.0, 0.0, 0.0)
+        if not (first.added.any() or other.added.any())
+        else summarised(name, whole[[0, place]], (one, two))
+        for place, (name, other, two) in enumerate(zip(names, others, rest, strict=True), start=1)
+    )
 
 
 def _of_draws(backdrop: _Backdrop, table: FloatArray, seed: int) -> FloatArray:
-    """(M,) densities of the background's draws, each with its own random weights of the table's N columns."""
+    """(M,) densities of the background's draws, each with its own random weights of the table's N columns, or the one
+    column that stands for all."""
     dense = backdrop.each @ table
     count = table.shape[1]
+    if count == 1:
+        return np.asarray(dense[:, 0])
     return np.asarray((dense * resampled(np.full(count, 1.0 / count), count, len(dense), seed)).sum(axis=1))
 
 
 def _of_series(likelihoods: Sequence[LevelLikelihood], log_b: FloatArray, added: FloatArray) -> FloatArray:
-    """(K + 2, N) ln L of all samples together; where nothing is added, one column is worked out for all."""
-    _check_series(likelihoods, added)
+    """(K + 2, N) ln L of all samples together; (K + 2, 1) where nothing is added in any draw."""
     levels = np.concatenate([[0.0], np.exp(log_b), [np.inf]])[:, None]
     some = added if added.any() else added[:1]
     parts = [log_likelihood_at(one, levels + some[:, s]) for s, one in enumerate(likelihoods)]
-    return np.broadcast_to(np.sum(parts, axis=0), (len(levels), len(added)))
+    return np.asarray(np.sum(parts, axis=0))
 
 
 def _check_series(likelihoods: Sequence[LevelLikelihood], *additions: FloatArray) -> None:
@@ -230,55 +250,62 @@ def sensitivity_table(ends: Mapping[str, tuple[float, float]]) -> tuple[Assumpti
     return tuple(sorted(moves, key=lambda m: -math.inf if math.isnan(m.move) else -m.move))
 
 
-def standing_moves(
-    likelihood: LevelLikelihood, background: BackgroundFit, first: Proposition, second: Proposition, factor: float = 3.0
-) -> dict[str, tuple[float, float]]:
-    """Ends for sensitivity_table: background median and GSD at their 95 % limits, what the first proposition adds
-    divided and multiplied by factor; everything else at its middle value."""
-    median, gsd = background.median, background.gsd
-
-    def at(middle: tuple[float, ...], spread: tuple[float, ...], scale: float = 1.0) -> list[float]:
-        moved = Proposition(first.name, first.world, first.added * scale)
-        table = table_over_backgrounds(likelihood, (moved, second), "", middle, spread)
-        return [row.log10_ratio for row in table.rows]
-
-    grid = at(median, gsd)  # rows: middle, low and high median; columns: the same of the spread
-    return {
-        "median of the background": (grid[3], grid[6]),
-        "spread of the background": (grid[1], grid[2]),
-        f"amount that '{first.name}' adds": (
-            at(median[:1], gsd[:1], 1.0 / factor)[0],
-            at(median[:1], gsd[:1], factor)[0],
-        ),
-    }
-
-
-def split_moves(
+def moves_of(
     likelihood: LevelLikelihood,
     background: BackgroundFit,
     propositions: tuple[Proposition, Proposition],
     drawn: Mapping[str, FloatArray],
+    factor: float = 3.0,
     share: float = 0.25,
 ) -> dict[str, tuple[float, float]]:
-    """Ends for sensitivity_table: log10 LR from the draws with the lowest and with the highest values of each
-    assumption behind what the first proposition adds, so that what goes with an assumption moves with it.
+    """Ends for sensitivity_table, all from one table of likelihoods.
 
-    drawn : (N,) values by name, one to a draw of the first proposition; share : of the draws at each end. Assumptions
-    with one value are left out. Raises Refused as weigh does.
+    Background median and GSD at their 95 % limits, what the first proposition adds divided and multiplied by factor,
+    with everything else at its middle value. drawn : (N,) values by name behind each of its N draws: the ratio from the
+    share of draws with the lowest and with the highest values, so that what goes with an assumption moves with it;
+    those with one value are left out. Raises Refused as weigh does.
     """
     first, second = propositions
     one_world(first, second)
-    grid = Grid.of(likelihood, first.added, second.added)
+    grid = Grid.of(likelihood, first.added / factor, first.added, first.added * factor, second.added)
+    other = grid.shares(second.added)
+    median, gsd = background.median, background.gsd
+
+    def ratio(middle: float, spread: float, added: FloatArray) -> float:
+        mass = masses(grid.log_b, np.log([middle]), np.log([spread]))[0] @ grid.table
+        return float(log10_ratio(mass @ grid.shares(added), mass @ other))
+
+    found = {
+        "median of the background": (
+            ratio(median[1], gsd[0], first.added),
+            ratio(median[2], gsd[0], first.added),
+        ),
+        "spread of the background": (
+            ratio(median[0], gsd[1], first.added),
+            ratio(median[0], gsd[2], first.added),
+        ),
+        f"amount that '{first.name}' adds": (
+            ratio(median[0], gsd[0], first.added / factor),
+            ratio(median[0], gsd[0], first.added * factor),
+        ),
+    }
     mu, sigma, weight = background.nodes
     dense = (weight @ masses(grid.log_b, mu, sigma)) @ grid.table
-    other = dense @ grid.shares(second.added)
-    count = max(1, round(share * first.added.size))
+    return found | _split(dense, grid, first.added, float(dense @ other), (drawn, share))
+
+
+def _split(
+    dense: FloatArray, grid: Grid, added: FloatArray, other: float, by: tuple[Mapping[str, FloatArray], float]
+) -> dict[str, tuple[float, float]]:
+    """Ratios from the draws at both ends of each assumption; dense (J,), other : densities of the two propositions."""
+    drawn, share = by
+    count = max(1, round(share * added.size))
     found = {}
     for name, values in drawn.items():
         order = np.argsort(values, kind="stable")
         if values[order[0]] < values[order[-1]]:
-            ends = (dense @ grid.shares(first.added[part]) for part in (order[:count], order[-count:]))
-            low, high = (float(log10_ratio(end, other)) for end in ends)
+            ends = (dense @ grid.shares(added[part]) for part in (order[:count], order[-count:]))
+            low, high = (float(log10_ratio(end, np.array(other))) for end in ends)
             found[name] = (low, high)
     return found
 

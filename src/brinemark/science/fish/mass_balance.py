@@ -181,8 +181,10 @@ def _dose(values: FloatArray) -> Dose:
 def _under(world: World, rise: float, place: tuple[History, str, float], drawing: Drawing) -> WorldDose:
     history, tank, time_d = place
     kinetics = kinetics_of(draw_world(world, drawing))
-    course = follow(kinetics, fish_alone(history), np.array([time_d]))
-    per_dose = course.water_ug_L[:, [each.name for each in history.tanks].index(tank), 0]
+    per_dose = np.zeros(drawing.count)
+    if kinetics.to_water.any():
+        course = follow(kinetics, fish_alone(history), np.array([time_d]))
+        per_dose = course.water_ug_L[:, [each.name for each in history.tanks].index(tank), 0]
     if not np.any(per_dose > 0.0):
         words = "no dose does it, since exposed fish put none into this water"
         return WorldDose(world.name, None, f"world '{world.name}': {words}")

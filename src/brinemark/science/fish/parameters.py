@@ -4,6 +4,7 @@ Laws, z standard normal, p uniform on 0..1:
     log-normal     median * spread^z                      spread : geometric standard deviation
     logit-normal   logit^-1(logit(median) + spread z)     spread : standard deviation of the logit; for shares
     log-uniform    median * spread^(2 p - 1)              spread : ratio of the upper end to the median
+    uniform        median + spread (2 p - 1)              spread : half of the width, the median at most
     fixed          median
 Draws are stratified: of n draws one falls into each n-th of the law (Latin hypercube; Technometrics 21 (1979) 239,
 doi 10.1080/00401706.1979.10489755, from memory), each parameter with its own stream, so that replacing one leaves the
@@ -16,13 +17,16 @@ import math
 import zlib
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
+from functools import lru_cache
 
 import numpy as np
 
 from brinemark.terms.arrays import FloatArray
 from brinemark.terms.errors import Refused
 
-LOG_NORMAL, LOGIT_NORMAL, LOG_UNIFORM, FIXED = "log-normal", "logit-normal", "log-uniform", "fixed"
+LOG_NORMAL, LOGIT_NORMAL, LOG_UNIFORM, UNIFORM = "log-normal", "logit-normal", "log-uniform", "uniform"
+FIXED = "fixed"
+LAWS = (LOG_NORMAL, LOGIT_NORMAL, LOG_UNIFORM, UNIFORM, FIXED)
 READ, MEMORY, ASSUMED, MEASURED = "read", "from memory", "assumed", "measured here"
 WORD_BITS = 64
 USED_BITS = 32  # fewer than a float holds, so that no probability rounds to 1
@@ -64,6 +68,8 @@ class Parameter:
             return np.full(p.shape, self.median)
         if self.law == LOG_UNIFORM:
             return np.asarray(self.median * self.spread ** (2.0 * p - 1.0))
+        if self.law == UNIFORM:
+            return np.asarray(self.median + self.spread * (2.0 * p - 1.0))
         if self.law == LOG_NORMAL:
             return np.asarray(self.median * np.exp(math.log(self.spread) * ndtri(p)))
         logit = math.log(self.median / (1.0 - self.median))
@@ -73,15 +79,17 @@ class Parameter:
 def check_parameter(parameter: Parameter) -> None:
     """Raises Refused for a law, median or spread that cannot be."""
     name, median, spread, law = parameter.name, parameter.median, parameter.spread, parameter.law
-    if law not in (LOG_NORMAL, LOGIT_NORMAL, LOG_UNIFORM, FIXED):
-        laws = f"{LOG_NORMAL}, {LOGIT_NORMAL}, {LOG_UNIFORM} or {FIXED}"
+    if law not in LAWS:
+        laws = f"{', '.join(LAWS[:-1])} or {LAWS[-1]}"
         raise Refused(f"law {law!r} of {name}", laws, "choose one of them")
     low_open = law != FIXED
     if not math.isfinite(median) or median < 0.0 or (low_open and median == 0.0):
         raise Refused(f"median {median:g} of {name}", "a number above 0 (0 only when fixed)", "correct it")
     if law == LOGIT_NORMAL and median >= 1.0:
         raise Refused(f"median {median:g} of {name}", "a share below 1 under this law", "correct it or fix it")
-    least = 0.0 if law == LOGIT_NORMAL else 1.0
+    if law == UNIFORM and not 0.0 <= spread <= median:
+        raise Refused(f"spread {spread:g} of {name}", f"0 to the median {median:g} under the law {law}", "correct it")
+    least = 0.0 if law in (LOGIT_NORMAL, UNIFORM) else 1.0
     if law != FIXED and not (math.isfinite(spread) and spread >= least):
         raise Refused(f"spread {spread:g} of {name}", f"{least:g} or more under the law {law}", "correct it")
 
@@ -120,12 +128,13 @@ def draw(parameters: Mapping[str, Parameter], count: int, seed: int) -> dict[str
     found = {}
     for name, parameter in parameters.items():
         check_parameter(parameter)
-        found[name] = parameter.quantile(_strata(name, count, seed))
+        found[name] = parameter.quantile(strata(name, count, seed))
     return found
 
 
-def _strata(name: str, count: int, seed: int) -> FloatArray:
-    """One probability in each of count equal parts of 0..1, in random order.
+@lru_cache(maxsize=128)
+def strata(name: str, count: int, seed: int) -> FloatArray:
+    """One probability in each of count equal parts of 0..1, in random order, a stream for each name.
 
     From raw words of the generator, which numpy keeps for ever the same (its policy NEP 19), sorted for the order.
     """
@@ -133,4 +142,6 @@ def _strata(name: str, count: int, seed: int) -> FloatArray:
     place = np.argsort(words[:count], kind="stable")
     shift = WORD_BITS - USED_BITS
     inside = ((words[count:] >> np.uint64(shift)).astype(float) + 0.5) / 2.0**USED_BITS
-    return np.asarray((place + inside) / count)
+    found = np.asarray((place + inside) / count)
+    found.flags.writeable = False  # the same array is handed out again
+    return found

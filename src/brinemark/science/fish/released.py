@@ -10,7 +10,7 @@ import numpy as np
 from brinemark.science.fish.forward import with_doses
 from brinemark.science.fish.kinetics import Kinetics, follow
 from brinemark.science.fish.mass_balance import fish_alone
-from brinemark.science.fish.tanks import Fish, History, Move
+from brinemark.science.fish.tanks import Fish, History, Move, check
 from brinemark.science.fish.worlds import Drawing, World, draw_world, kinetics_of
 from brinemark.terms.arrays import FloatArray
 from brinemark.terms.errors import Refused
@@ -34,8 +34,11 @@ class Case:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Released:
-    """water_ug_L (draws, times) [ug/L]: from the fish alone, nan before the tank was filled; drawn : the parameters
-    behind each draw, by name, with the shift of the capture [d] as "capture" where it is uncertain."""
+    """What the fish alone put into the water.
+
+    water_ug_L (draws, times) [ug/L]: nan before the tank was filled, 0 where the world releases nothing; drawn : the
+    parameters behind each draw, by name, with the shift of the capture [d] as "capture" where it is uncertain.
+    """
 
     world: str
     water_ug_L: FloatArray
@@ -51,6 +54,9 @@ def released(world: World, history: History, case: Case, times_d: FloatArray, dr
     """
     drawn = dict(draw_world(world, drawing))
     moved = _moved(history, case)
+    if not drawn["to_water"].any():  # nothing reaches the water, and nothing else is in it
+        check(history)
+        return Released(world.name, np.zeros((drawing.count, len(times_d))), drawn)
     count = len(moved)
     levels = np.empty((drawing.count, len(times_d)))
     shift = np.zeros(drawing.count)

@@ -10,7 +10,9 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
+
+import numpy as np
 
 from brinemark.science.fish.kinetics import Kinetics
 from brinemark.science.fish.parameters import (
@@ -24,6 +26,7 @@ from brinemark.science.fish.parameters import (
     Source,
     draw,
     replaced,
+    strata,
 )
 from brinemark.terms.arrays import FloatArray
 
@@ -89,11 +92,13 @@ CAUTIONS = (
 
 @dataclass(frozen=True, slots=True)
 class World:
-    """name : RELEASED, NOT_RELEASED, OWN or another; words : what it holds, in one sentence; parameters by name."""
+    """name : RELEASED, NOT_RELEASED, OWN or another; words : what it holds, in one sentence; parameters by name;
+    joint : equally likely values (rows,) of some of them, drawn together in place of their own laws."""
 
     name: str
     words: str
     parameters: Mapping[str, Parameter]
+    joint: Mapping[str, FloatArray] = field(default_factory=dict, compare=False)
 
 
 @dataclass(frozen=True, slots=True)
@@ -206,12 +211,18 @@ NOT_RELEASED_WORLD = _world(
 
 def with_parameters(world: World, *new: Parameter, name: str | None = None, words: str | None = None) -> World:
     """The world with parameters replaced, as a third column under its own name; raises Refused as replaced() does."""
-    return World(name or world.name, words or world.words, replaced(world.parameters, *new))
+    names = {parameter.name for parameter in new}
+    joint = {each: values for each, values in world.joint.items() if each not in names}
+    return World(name or world.name, words or world.words, replaced(world.parameters, *new), joint)
 
 
 def draw_world(world: World, drawing: Drawing) -> dict[str, FloatArray]:
     """Draws of all parameters of a world, by name, each (count,)."""
-    return draw(world.parameters, drawing.count, drawing.seed)
+    found = draw(world.parameters, drawing.count, drawing.seed)
+    probability = strata("joint", drawing.count, drawing.seed)
+    return found | {
+        name: values[np.floor(len(values) * probability).astype(int)] for name, values in world.joint.items()
+    }
 
 
 def kinetics_of(drawn: Mapping[str, FloatArray]) -> Kinetics:

@@ -21,6 +21,8 @@ QUIET = ("seal", "content")
 WORDS = {
     "originals": "files new",
     "definition_locked": "definition locked",
+    "original": "file",
+    "tank_records": "tank records",
     "supersedes": "takes the place of",
     "before": "file before",
     "after": "file after",
@@ -29,7 +31,7 @@ WORDS = {
     "fault_count": "faults",
     "head": "hash of the last entry",
 }
-ORDER = ("reason", "sheet", "calibration", "rows", "readings", "before", "after")
+ORDER = ("reason", "sheet", "calibration", "tank_records", "rows", "readings", "before", "after")
 COUNTED = {"rows": "row", "records": "record", "electrodes": "electrode"}
 
 
@@ -72,8 +74,9 @@ def subject_link(known: Known, subject: str, detail: Mapping[str, Any]) -> str:
         named = [one for one in detail.values() if isinstance(one, str) and one.startswith(subject)]
         found = next(iter(named), known.calibrations.get(subject, ""))
         return f"/records/{found}" if HASH.fullmatch(found) else ""
-    if isinstance(detail.get("sheet"), str):
-        return known.address(detail["sheet"])
+    for key in ("sheet", "original"):
+        if isinstance(detail.get(key), str):
+            return known.address(detail[key])
     if subject in known.electrodes:
         return f"/electrodes/{segment(subject)}"
     return f"/batches/{segment(subject)}" if subject in known.batches else ""

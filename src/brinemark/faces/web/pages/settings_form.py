@@ -212,9 +212,16 @@ def value_text(value: Any, style: str) -> str:
         return YES if value else NO
     if isinstance(value, Mapping):
         return "; ".join(f"{key} {value_text(one, style)}" for key, one in value.items()) or "nothing in it"
+    if isinstance(value, list | tuple) and any(isinstance(one, list | tuple) for one in value):
+        return "; ".join(_pair_text(one, style) for one in value)
     if isinstance(value, list | tuple):
         return " to ".join(number_text(one, style) for one in value)
     return number_text(value, style)
+
+
+def _pair_text(value: Any, style: str) -> str:
+    parts = value if isinstance(value, list | tuple) else [value]
+    return " = ".join(number_text(one, style) for one in parts)
 
 
 def number_text(value: Any, style: str) -> str:
