@@ -12,9 +12,13 @@ if TYPE_CHECKING:
     from brinemark.steps.exposures import ExposuresAnswer
     from brinemark.steps.fish_answers import ConsignmentAnswer
     from brinemark.steps.fish_heads import ConsignmentHead
+    from brinemark.steps.holds import HoldAnswer
     from brinemark.steps.kinetics_in_use import KineticsAnswer
+    from brinemark.steps.marker_answers import CheckedMarkers, MarkersAnswer, MarkersTaken
+    from brinemark.steps.survey_answers import SurveyAnswer
     from brinemark.steps.tank_answers import CheckedTanks, TanksTaken
     from brinemark.steps.trials import TrialAnswer
+    from brinemark.terms.markers import MarkerRow
     from brinemark.terms.tanks import Consignment
 
 
@@ -152,3 +156,69 @@ class FishSide(Opened):
         from brinemark.steps.trials import kept_trial
 
         return kept_trial(self._place)
+
+    def holds(
+        self,
+        count: int = 1,
+        mass_g: float = 5.0,
+        *,
+        days: Sequence[float] | None = None,
+        volumes_L: Sequence[float] | None = None,
+        hours: Sequence[float] | None = None,
+    ) -> HoldAnswer:
+        """Chance of detecting a tank of exposed fish under each world, by days, volume and hold; nothing is stored.
+
+        count, mass_g : fish in the tank, and mass of one [g]; days : between capture and the hold; volumes_L [L] and
+        hours of the hold in clean water; what is not named is tried at a few common values. Raises Refused.
+        """
+        from brinemark.steps.holds import holds
+
+        return holds(self._place, count, mass_g, days, volumes_L, hours)
+
+    def survey(self) -> SurveyAnswer:
+        """Prevalence by origin and season over consignments of fish of unknown history, under each world; not stored.
+
+        Where none can be stated, the reason stands in its place. Raises Refused where there are tests and no
+        calibration that says what they can find.
+        """
+        from brinemark.steps.survey import survey_consignments
+
+        return survey_consignments(self._place)
+
+    def add_markers(
+        self, table: str | Path | tuple[str, bytes], corrects: str | None = None, reason: str | None = None
+    ) -> MarkersTaken:
+        """Take in results of other methods (a file, or a name with bytes), all or nothing; known ones change nothing.
+
+        corrects : title of the file, or the beginning of its record's id, whose results these replace. Raises Refused.
+        """
+        from brinemark.steps.markers import take_in_markers
+
+        return take_in_markers(self._place, table if isinstance(table, tuple) else Path(table), corrects, reason)
+
+    def check_markers(
+        self, table: str | Path | tuple[str, bytes], corrects: str | None = None, reason: str | None = None
+    ) -> CheckedMarkers:
+        """Look results of other methods through as add_markers would, and tell every fault; nothing is stored."""
+        from brinemark.steps.markers import check_markers
+
+        return check_markers(self._place, table if isinstance(table, tuple) else Path(table), corrects, reason)
+
+    def marker_results(self) -> list[MarkerRow]:
+        """Every result of another method that holds now, in the order in which they came."""
+        from brinemark.steps.markers import marker_rows
+
+        with self._place.database.reading() as reader:
+            return marker_rows(reader)
+
+    def compare_markers(
+        self, first: str | None = None, second: str | None = None, at: float | None = None
+    ) -> MarkersAnswer:
+        """Other methods beside this logbook's readings, and every two of them; values not found are kept; not stored.
+
+        first, second : only comparisons with these; at : level at which found or not found is asked, in the logbook's
+        unit, None = each result by its own limit. Raises Refused for an unknown method.
+        """
+        from brinemark.steps.compare_markers import compare_markers
+
+        return compare_markers(self._place, first, second, at)

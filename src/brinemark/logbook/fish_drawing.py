@@ -10,6 +10,8 @@ if TYPE_CHECKING:
     from brinemark.outputs.charts import Kind
     from brinemark.steps.draw_fish import TrialChart
     from brinemark.steps.fish_answers import ConsignmentAnswer
+    from brinemark.steps.holds import HoldAnswer
+    from brinemark.steps.survey_answers import SurveyAnswer
     from brinemark.steps.trials import TrialAnswer
 
 
@@ -45,3 +47,27 @@ class FishDrawing(Opened):
         from brinemark.steps.draw_fish import draw_known_fish
 
         return draw_known_fish(answer, world, of, kind)
+
+    def draw_funnel(self, answer: SurveyAnswer, world: str, kind: Kind = "svg") -> bytes:
+        """The consignments of a survey beside one another, in one world. Raises Refused."""
+        from brinemark.steps.survey_pictures import draw_funnel
+
+        return draw_funnel(answer, world, kind)
+
+    def draw_seasons(self, answer: SurveyAnswer, world: str, kind: Kind = "svg") -> bytes:
+        """Prevalence by origin over the seasons, in one world. Raises Refused."""
+        from brinemark.steps.survey_pictures import draw_seasons
+
+        return draw_seasons(answer, world, kind)
+
+    def draw_holds(self, answer: HoldAnswer, kind: Kind = "svg") -> bytes:
+        """The chance to find thiocyanate of exposed fish by how long they are held, in each world."""
+        from brinemark.steps.survey_pictures import draw_holds
+
+        return draw_holds(answer, kind)
+
+    def draw_pairs(self, first: str, second: str, kind: Kind = "svg") -> bytes:
+        """Two methods, as compare_markers names them, on split samples. Raises Refused."""
+        from brinemark.steps.survey_pictures import draw_pairs
+
+        return draw_pairs(self._place, first, second, kind)

@@ -80,6 +80,9 @@ BELOW = {
     "/new-consignment": "/consignments",
     "/happening": "/consignments",
     "/tank-records": "/consignments",
+    "/survey": "/consignments",
+    "/holds": "/consignments",
+    "/other-methods": "/consignments",
     "/records": "/audit",
 }
 

@@ -156,6 +156,13 @@ def interpret(book: Logbook, given: Mapping[str, Any], told: Told) -> dict[str, 
     return {"said": f"kept as record {answer.id[:12]}", "see": _consignment(given)}
 
 
+def survey(book: Logbook, _given: Mapping[str, Any], told: Told) -> dict[str, Any]:
+    """What all consignments say together; it is told and not stored."""
+    told.now("following the fish of every tank")
+    answer = book.survey()
+    return {"said": str(answer), "see": "/survey", "answer": answer}
+
+
 def trial(book: Logbook, _given: Mapping[str, Any], told: Told) -> dict[str, Any]:
     """How the method did on fish of known history; it is told and not stored."""
     told.now("weighing every tank of fish of known history")
@@ -185,6 +192,7 @@ WORK: dict[str, Work] = {
     "rank": rank,
     "read": read,
     "report": report,
+    "survey": survey,
     "take in": take_in,
     "trial": trial,
     "try": try_window,

@@ -74,7 +74,14 @@ def begin(visit: Visit) -> Answer:
 
 
 def _heads(visit: Visit) -> list[dict[str, Any]]:
-    return visit.desk.kept("consignment heads", lambda: [one.to_dict() for one in visit.book.consignment_heads()])
+    made = visit.book.consignment_heads
+    return visit.desk.kept("consignment heads", lambda: [_head(one.to_dict()) for one in made()])
+
+
+def _head(plain: dict[str, Any]) -> dict[str, Any]:
+    """With each day and place of its fish once."""
+    places = [f"{lot['at'][:10]}{', ' + lot['origin'] if lot['origin'] else ''}" for lot in plain["caught"]]
+    return {**plain, "places": list(dict.fromkeys(places))}
 
 
 def _words(head: dict[str, Any]) -> str:

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 from brinemark.faces.web.answers import Answer, File
 from brinemark.faces.web.looks import row_of
-from brinemark.faces.web.pages import considered, curve_choice, trials, window
+from brinemark.faces.web.pages import considered, curve_choice, survey, trials, window
 from brinemark.faces.web.visit import Visit
 from brinemark.outputs.codes import code_svg
 from brinemark.terms.errors import Refused
@@ -16,6 +16,7 @@ if TYPE_CHECKING:
     from brinemark.outputs.charts import Kind
     from brinemark.steps.draw_fish import TrialChart
     from brinemark.steps.fish_answers import ConsignmentAnswer
+    from brinemark.steps.survey_answers import SurveyAnswer
 
 MEDIA: Mapping[str, str] = {"svg": "image/svg+xml", "png": "image/png", "pdf": "application/pdf"}
 KEPT_S = 600
@@ -101,6 +102,29 @@ def _known_fish(visit: Visit, of: TrialChart, kind: Kind) -> bytes:
     return visit.book.draw_known_fish(answer, visit.ask("world"), of, kind)
 
 
+def _funnel(visit: Visit, kind: Kind) -> bytes:
+    return visit.book.draw_funnel(_survey(visit), visit.ask("world"), kind)
+
+
+def _seasons(visit: Visit, kind: Kind) -> bytes:
+    return visit.book.draw_seasons(_survey(visit), visit.ask("world"), kind)
+
+
+def _survey(visit: Visit) -> SurveyAnswer:
+    answer = survey.survey_of(visit)
+    if answer is None:
+        raise Refused("a survey that is not worked out", "one that is", "begin it on its page")
+    return answer
+
+
+def _holds(visit: Visit, kind: Kind) -> bytes:
+    return visit.book.draw_holds(survey.holds_of(visit), kind)
+
+
+def _pairs(visit: Visit, kind: Kind) -> bytes:
+    return visit.book.draw_pairs(visit.ask("first"), visit.ask("second"), kind)
+
+
 DRAWN: Mapping[str, Callable[[Visit, Kind], bytes]] = {
     "calibration": _calibration,
     "fit": _fit,
@@ -117,6 +141,10 @@ DRAWN: Mapping[str, Callable[[Visit, Kind], bytes]] = {
     "moves": _moves,
     "calls": _calls,
     "ratios": _ratios,
+    "funnel": _funnel,
+    "seasons": _seasons,
+    "holds": _holds,
+    "pairs": _pairs,
 }
 
 

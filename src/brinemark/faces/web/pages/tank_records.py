@@ -2,23 +2,19 @@
 
 from __future__ import annotations
 
-import base64
-import binascii
 from typing import TYPE_CHECKING, Any
 
 from brinemark.faces.web.answers import Answer, File, GoTo, Page
 from brinemark.faces.web.filters import segment
 from brinemark.faces.web.numbers import COMMA
 from brinemark.faces.web.pages.considered import consignments_of
+from brinemark.faces.web.pages.uploaded import LOOK, carried, table_of
 from brinemark.faces.web.visit import Visit
-from brinemark.terms.errors import Refused
 
 if TYPE_CHECKING:
     from brinemark.steps.tank_answers import CheckedTanks, TanksTaken
 
-RECORD, LOOK, TAKE = "record", "look", "take"
-MOST_CARRIED = 2 * 2**20
-"""Bytes of a table that the page carries from looking through to taking in; a longer one is chosen again."""
+RECORD = "record"
 
 
 def form(visit: Visit) -> Answer:
@@ -28,12 +24,12 @@ def form(visit: Visit) -> Answer:
 
 def send(visit: Visit) -> Answer:
     """Look a record through, or take it in when it is all right."""
-    name, body = _came(visit)
+    name, body = table_of(visit, RECORD, "tank record")
     corrects, reason = visit.get("corrects") or None, visit.get("reason") or None
     checked = visit.book.check_tanks((name, body), corrects, reason)
     if checked.findings or visit.get("do") == LOOK:
-        carried = base64.b64encode(body).decode() if checked.sound and len(body) <= MOST_CARRIED else ""
-        data = {**_data(visit, corrects, reason), "checked": _checked(checked), "carried": carried, "called": name}
+        data = {**_data(visit, corrects, reason), "checked": _checked(checked), "called": name}
+        data["carried"] = carried(body) if checked.sound else ""
         title = "Not taken in" if checked.findings else "All is right"
         return Page("tank_record.html", title, data, 200 if checked.sound else 422)
     taken = visit.book.add_tanks((name, body), corrects, reason)
@@ -53,20 +49,6 @@ def table(visit: Visit) -> Answer:
 def _file(visit: Visit, name: str | None, called: str) -> File:
     text = visit.book.tank_table(name, comma=visit.ask("decimal", visit.style) == COMMA)
     return File(text.encode("utf-8"), "text/csv; charset=utf-8", called)
-
-
-def _came(visit: Visit) -> tuple[str, bytes]:
-    """Name and bytes of the record: a file, or what the page carried since it was looked through. Raises Refused."""
-    files = [one for one in visit.files if one.field == RECORD]
-    if len(files) == 1:
-        return files[0].name, files[0].body()
-    carried = visit.get("carried")
-    if files or not carried:
-        raise Refused(f"{len(files)} tank records", "one", "choose the table", column=RECORD)
-    try:
-        return visit.get("called") or "record.csv", base64.b64decode(carried, validate=True)
-    except binascii.Error:
-        raise Refused("a table that cannot be read back", "the table", "choose it again", column=RECORD) from None
 
 
 def _data(visit: Visit, corrects: str | None = None, reason: str | None = None) -> dict[str, Any]:

@@ -8,7 +8,7 @@ from urllib.parse import urlencode
 from brinemark.faces.web.answers import Answer, GoTo, Page
 from brinemark.faces.web.pages.considered import cap_dict, consignments_of, rate_dict
 from brinemark.faces.web.visit import Visit
-from brinemark.steps.tank_history import kind_of
+from brinemark.steps.tank_history import histories_in, kind_of
 from brinemark.terms.errors import Refused
 
 if TYPE_CHECKING:
@@ -55,9 +55,10 @@ def begin(visit: Visit) -> Answer:
 
 
 def _tanks(visit: Visit) -> int:
-    """How many tanks hold fish of one known history."""
+    """How many tanks hold fish of known history."""
     known = consignments_of(visit).values()
-    return sum(kind_of(one, tank) != "unknown" for one in known for tank in one.tanks)
+    tanks = [(one, tank) for one in known for tank in one.tanks if histories_in(one, tank)]
+    return sum(kind_of(one, tank) != "unknown" for one, tank in tanks)
 
 
 def _data(visit: Visit, answer: TrialAnswer) -> dict[str, Any]:
