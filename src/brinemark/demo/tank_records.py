@@ -70,7 +70,7 @@ def _season() -> list[TankRow]:
         if kept.number != 7:
             split = {"split_seal": f"IQ split {kept.number}"} if kept.number in _SPLIT else {}
             rows.append(taken("K1", kept.number, days.sampled, **split))
-    return [*rows, *_happenings(), *_of_tank_7(days.sampled), *_blanks(days.sampled)]
+    return [*rows, *_happenings(), *_duplicates(days.sampled), *_blanks(days.sampled)]
 
 
 def _happenings() -> list[TankRow]:
@@ -90,8 +90,8 @@ def _happenings() -> list[TankRow]:
     ]
 
 
-def _of_tank_7(at: datetime) -> list[TankRow]:
-    """Two samples of one tank: one taken badly, one beside it by somebody else."""
+def _duplicates(at: datetime) -> list[TankRow]:
+    """Tank 7 sampled badly, and beside it by somebody else; tank 10 sampled twice."""
     badly: dict[str, Any] = {"taker": "dealer's helper", "smoker": True, "container": "jam jar", "filtration_um": None}
     badly |= {"seal": None, "storage": "on the desk", "retained_mL": None, "note": "taken from the slime by mouth tube"}
     return [
