@@ -48,6 +48,8 @@ def test_the_demo_ends_with_a_table_charts_and_the_truth_apart_and_can_be_run_ag
     assert "4 more waters are read for them" in told
     assert "K2-tank-1" not in told
     assert "Next: " in result.stdout
+    assert " trials --keep\n" in result.stdout
+    assert " consignment K1\n" in result.stdout
     folder = tmp_path / "brinemark-demo"
     assert (folder / "charts" / "calibration.svg").is_file()
     assert (folder / "charts" / "fit.svg").is_file()

@@ -122,6 +122,7 @@ def _tell(result: DemoResult, folder: Path) -> None:
     book = ("--logbook", str(result.logbook))
     say_next(
         command_line("serve", str(result.logbook)),
+        *(command_line(*book, *words) for words in _of_fish(result)),
         command_line(*book, "show", _told(result)),
         command_line(*book, "chart", _told(result), "--to", "tank.png"),
     )
@@ -138,6 +139,11 @@ def _tell_consignments(result: DemoResult, folder: Path) -> None:
             f"{counted(len(result.scenario.beside), 'more water')} are read for them: blanks, captive-bred controls, "
             "a spiked tank, a trial, later consignments."
         )
+
+
+def _of_fish(result: DemoResult) -> tuple[tuple[str, ...], ...]:
+    """What tells more of the fish: the trial first, since interpretations use what it says of ratios."""
+    return (("trials", "--keep"), ("consignment", result.consignments[0].name)) if result.consignments else ()
 
 
 def _told(result: DemoResult) -> str:
