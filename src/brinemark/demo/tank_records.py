@@ -137,7 +137,7 @@ def _spiked() -> list[TankRow]:
 
 def _trial() -> list[TankRow]:
     """T1: fish of known history, one in each small tank."""
-    exposed, filled, sampled = moment(8, 2, 10), moment(8, 2, 9), moment(8, 3, 10)
+    exposed, filled, sampled = moment(8, 2, 10), moment(8, 2, 9, 30), moment(8, 3, 10, 30)
     rows = [
         blank("T1", filled, "T1-source", words.SOURCE_WATER, system=QUAY),
         blank("T1", sampled, "T1-field", words.FIELD, tank=tank_name("T1", 1)),

@@ -86,12 +86,12 @@ def numbered(rows: Iterable[TankRow]) -> tuple[TankRow, ...]:
 
 
 def arrival(consignment: str, kept: Kept, days: Days) -> list[TankRow]:
-    """Fish are caught or bred, their tank is filled in its turn, and they go in an hour later."""
+    """Fish are caught or bred, their tank is filled, all in their turn, and they go in an hour later."""
     tank, filled = tank_name(consignment, kept.number), days.filled + kept.number * TURN
     return [
         row(
             consignment,
-            days.caught,
+            days.caught + kept.number * TURN,
             words.CATCH,
             fish=kept.fish,
             species=kept.species,
