@@ -70,8 +70,8 @@ def compare_markers(
     analyte = place.settings.analyte
     with place.database.reading() as reader:
         rows = marker_rows(reader)
-        own = _own(reader, {row.sample for row in rows}, analyte)
-    others = _sides(rows, analyte)
+        own = own_side(reader, {row.sample for row in rows}, analyte)
+    others = sides_of(rows, analyte)
     names = [own.name, *(side.name for side in others)]
     for name in (first, second):
         _check_name(name, names)
@@ -97,7 +97,7 @@ def _note(side: _Side) -> MethodNote:
     return MethodNote(side.name, side.marker, side.unit, len(side.results), sum(map(found, side.results)))
 
 
-def _sides(rows: Iterable[MarkerRow], analyte: AnalyteSection) -> list[_Side]:
+def sides_of(rows: Iterable[MarkerRow], analyte: AnalyteSection) -> list[_Side]:
     """Rows by method, marker, and whether they are of the water."""
     groups: dict[tuple[str, str, bool], list[MarkerRow]] = {}
     for row in rows:
@@ -127,7 +127,7 @@ def _result(row: MarkerRow, unit: str, factor: float) -> MarkerResult:
     return MarkerResult(row.sample, row.marker, row.method, unit, value, limit, u)
 
 
-def _own(reader: Reader, samples: set[str], analyte: AnalyteSection) -> _Side:
+def own_side(reader: Reader, samples: set[str], analyte: AnalyteSection) -> _Side:
     """The newest reading of each sample that another method has a result for."""
     results: list[MarkerResult] = []
     above: list[MarkerResult] = []
