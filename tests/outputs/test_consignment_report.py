@@ -125,6 +125,13 @@ def test_names_in_other_scripts_and_very_long_ones_are_set() -> None:
 def test_of_many_tanks_the_first_answer_is_a_count() -> None:
     said = text_of(asked(data(4)))
     assert re.search(r"Thiocyanate was found in \d of 8 tested waters of 4 tanks\.", said)
+    assert "World “released”: support for exposure at capture in no tank." in said
+
+
+def test_a_number_is_not_parted_from_its_unit() -> None:
+    pdf, _ = set_report(asked(data(4)), {}, typefaces())
+    lines = [line for page in pypdf.PdfReader(io.BytesIO(pdf)).pages for line in page.extract_text().splitlines()]
+    assert not [line for line in lines if re.match(r"\s*([µμ]g/L|/L|%)", unicodedata.normalize("NFKC", line))]
 
 
 def test_pictures_stand_where_they_belong_and_pages_can_be_looked_at() -> None:
