@@ -209,3 +209,17 @@ def test_next_names_waters_that_are_not_read_and_blanks_that_are_missing(tanks: 
     assert waits[1]["sentence"] == "consignment K1: no field blank"
     text = in_one_line(call("--logbook", tanks, "next").stdout)
     assert "consignment K1" in text.partition("no field blank.")[2]
+
+
+def test_a_trial_is_reported_once_it_is_kept(tanks: Path, tmp_path: Path) -> None:
+    words = ("--logbook", tanks, "report", "trials", "--to", tmp_path / "trial.pdf")
+    refused = call(*words)
+    assert (refused.exit_code, refused.stdout) == (1, "")
+    assert "keep it with 'trials --keep'" in refused.stderr
+    kept = data("trials", "--logbook", tanks, "trials", "--keep")["trial"]
+    made = data("report", *words)
+    assert (made["kind"], made["names"]) == ("trials", ["E1"])
+    with pikepdf.open(tmp_path / "trial.pdf") as pdf:
+        attached = json.loads(pdf.attachments["results.json"].get_file().read_bytes())
+    jsonschema.Draft202012Validator(schema("report-results")).validate(attached)
+    assert attached["data"]["trial"]["trial"] == kept

@@ -11,6 +11,7 @@ from brinemark.records.tank_json import tank_row_to_json
 from brinemark.steps.fish_heads import words_of_worlds
 from brinemark.steps.interpret import FishDesk, considered
 from brinemark.steps.kinetics_in_use import KineticsAnswer
+from brinemark.steps.trials import trial_of
 from brinemark.terms.tanks import Consignment
 from fish_bench import consignment, controls, desk, lognormal_signals
 
@@ -47,6 +48,39 @@ def read_desk(one: Consignment, *, background: bool = True) -> FishDesk:
     return desk([one, *more], {**known, **signals}, draws=60)
 
 
+def trial_data(exposed: int) -> dict[str, Any]:
+    """What the report of a trial says: eight tanks of bred fish, and so many of exposed ones."""
+    lines, signals = [], lognormal_signals(8, 0.4, 1.5)
+    for number in range(1, exposed + 1):
+        lines += [
+            f"2031-06-01T08:00 catch fish=x{number} count=2 mass_g=20 history=light_exposure",
+            f"2031-06-01T09:00 filled tank=X{number} volume_L=4 system=quay1.5",
+            f"2031-06-01T10:00 in tank=X{number} fish=x{number}",
+            f"2031-06-02T09:00 sample tank=X{number} sample=X-{number}",
+        ]
+        signals[f"X-{number}"] = 1.5 * number
+    fish = [consignment("E1.5", "\n".join(lines))] if exposed else []
+    answer = trial_of(desk([controls("quay1.5", 8), *fish], signals, draws=60))
+    return {
+        "kind": "trials",
+        "names": sorted({one.consignment for one in answer.tanks}),
+        **_COMMON,
+        "trial": {**answer.to_dict(), "trial": hash_of("trial")},
+        "rows": [],
+        "records": [["trial", hash_of("trial")]],
+    }
+
+
+_COMMON = {
+    "logbook": "Quay 1.5",
+    "analyte": "thiocyanate",
+    "unit": "ug/L",
+    "youngest": "2031-07-05T09:00:00.250Z",
+    "engine": "0.1.0/6",
+    "decision": {"alpha": 0.05, "beta": 0.05, "interval": 0.95, "max_fold": 3.0},
+}
+
+
 def consignment_data(one: Consignment, *, background: bool = True) -> dict[str, Any]:
     """What the report of a consignment says, without rows of run sheets."""
     found = read_desk(one, background=background)
@@ -57,12 +91,7 @@ def consignment_data(one: Consignment, *, background: bool = True) -> dict[str, 
     return {
         "kind": "consignment",
         "names": [one.name],
-        "logbook": "Quay 1.5",
-        "analyte": "thiocyanate",
-        "unit": "ug/L",
-        "youngest": "2031-07-05T09:00:00.250Z",
-        "engine": "0.1.0/6",
-        "decision": {"alpha": 0.05, "beta": 0.05, "interval": 0.95, "max_fold": 3.0},
+        **_COMMON,
         "consignment": {**answer.to_dict(), "interpretation": hash_of("interpretation")},
         "supports": [{"tank": tank, "world": world, "words": said} for tank, world, said in pairs],
         "happenings": [tank_row_to_json(row) for row in one.rows],

@@ -13,7 +13,7 @@ from typing import Any
 import jsonschema
 import pypdf
 import pytest
-from consigned import LONG, consignment_data, read_desk, several_tanks
+from consigned import LONG, consignment_data, read_desk, several_tanks, trial_data
 from reported import asked, hash_of
 
 from brinemark.outputs.charts import consignment_overview, tank_timeline
@@ -125,6 +125,13 @@ def test_names_in_other_scripts_and_very_long_ones_are_set() -> None:
 def test_of_many_tanks_the_first_answer_is_a_count() -> None:
     said = text_of(asked(data(4)))
     assert re.search(r"Thiocyanate was found in \d of 8 tested waters of 4 tanks\.", said)
+    assert "World “released”: support for exposure at capture in no tank." in said
+
+
+def test_a_number_is_not_parted_from_its_unit() -> None:
+    pdf, _ = set_report(asked(data(4)), {}, typefaces())
+    lines = [line for page in pypdf.PdfReader(io.BytesIO(pdf)).pages for line in page.extract_text().splitlines()]
+    assert not [line for line in lines if re.match(r"\s*([µμ]g/L|/L|%)", unicodedata.normalize("NFKC", line))]
 
 
 def test_pictures_stand_where_they_belong_and_pages_can_be_looked_at() -> None:
@@ -138,3 +145,17 @@ def test_pictures_stand_where_they_belong_and_pages_can_be_looked_at() -> None:
     assert "The worlds contradict each other and are not to be averaged" in said
     pages = report_pages(asked(data(1)), specs, typefaces(), 40.0)
     assert all(page.startswith(b"\x89PNG\r\n\x1a\n") for page in pages)
+
+
+@pytest.mark.parametrize(("exposed", "decimal"), [(0, "point"), (3, "comma")])
+def test_a_trial_is_told_with_its_rates_and_each_world_apart(exposed: int, decimal: Any) -> None:
+    said = trial_data(exposed)
+    text = (files("brinemark.terms") / "schemas" / "report-results.json").read_text(encoding="utf-8")
+    jsonschema.Draft202012Validator(json.loads(text)).validate(json.loads(report_document.results(asked(said))))
+    page = text_of(asked(said, decimal))
+    assert re.search(r"It was not found in \d of 8 tanks \(95 % interval", page)
+    assert ("Thiocyanate was found in 3 of 3 tanks" in page) == (exposed == 3)
+    assert page.count("Ratios in the world") == 2
+    assert ("both are needed" in page) == (exposed == 0)
+    assert ("X-3 yes" in page) == (exposed == 3)
+    assert not [word for word in CONVICTING if word in page.lower()]

@@ -145,7 +145,7 @@ def _experiment(desk: FishDesk, consignment: Consignment, tank: str, kind: str) 
         if likelihood is not None:
             samples.append(TankSample(tank, story.day(row.at), likelihood))
     plain = OwnTank(consignment.name, tank, kind, len(samples), None)
-    name = f"{consignment.name} {tank}"
+    name = f"{tank} of {consignment.name}"
     if not samples:
         return replace(plain, left_out="no water of it was read"), None
     known = desk.system(consignment.system_of(tank)).background
@@ -160,7 +160,7 @@ def background_of(desk: FishDesk, name: str) -> BackgroundFit | None:
     """The background of the water of an experiment, by its name; None where it has none."""
     for consignment in desk.consignments.values():
         for tank in consignment.tanks:
-            if f"{consignment.name} {tank}" == name:
+            if f"{tank} of {consignment.name}" == name:
                 known = desk.system(consignment.system_of(tank)).background
                 return known if isinstance(known, BackgroundFit) else None
     return None

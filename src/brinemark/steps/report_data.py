@@ -30,8 +30,9 @@ from brinemark.terms.run_plans import WITHDRAWN
 from brinemark.terms.stored import Record
 from brinemark.terms.wording import film_words, statement_words
 
-SAMPLES, BATCH, CALIBRATION, CONSIGNMENT = "samples", "batch", "calibration", "consignment"
-KINDS = (SAMPLES, BATCH, CALIBRATION, CONSIGNMENT)
+SAMPLES, BATCH, CALIBRATION = "samples", "batch", "calibration"
+CONSIGNMENT, TRIALS = "consignment", "trials"
+KINDS = (SAMPLES, BATCH, CALIBRATION, CONSIGNMENT, TRIALS)
 Parents = tuple[tuple[str, str], ...]
 
 

@@ -1,11 +1,19 @@
-"""What a report of a consignment says, gathered as plain data: its interpretation, its record, and the way back."""
+"""What reports of a consignment and of a trial say, gathered as plain data, with their records and the way back."""
 
 from __future__ import annotations
 
 from dataclasses import replace
 from typing import Any
 
-from brinemark.outputs.charts import Spec, consignment_overview, moves_chart, tank_timeline, weights_chart
+from brinemark.outputs.charts import (
+    Spec,
+    consignment_overview,
+    moves_chart,
+    ratio_calibration,
+    roc_chart,
+    tank_timeline,
+    weights_chart,
+)
 from brinemark.records.reader import Reader
 from brinemark.records.tank_json import tank_row_to_json
 from brinemark.steps.consignments import CORRECTS, FOLLOWS, consignment_named, known_consignments
@@ -22,9 +30,11 @@ from brinemark.steps.identity import ENGINE
 from brinemark.steps.interpret import FishDesk, fish_desk, interpret
 from brinemark.steps.kinetics_in_use import kinetics_in_use
 from brinemark.steps.place import Place
-from brinemark.steps.report_data import CONSIGNMENT, Gathered, youngest
+from brinemark.steps.report_data import CONSIGNMENT, TRIALS, Gathered, youngest
 from brinemark.steps.shown import ShownRow
 from brinemark.steps.trace_back import way_back
+from brinemark.steps.trials import TrialAnswer, consider_trials, kept_trial
+from brinemark.terms.errors import Refused
 from brinemark.terms.stored import Record
 from brinemark.terms.tanks import Consignment
 
@@ -63,6 +73,40 @@ def gather_consignment(place: Place, name: str) -> Gathered:
             "records": [list(parent) for parent in parents],
         }
     return Gathered(data, parents, lambda: _pictures(place, answer))
+
+
+def gather_trials(place: Place) -> Gathered:
+    """Of the trial that is kept, when it says what would be judged now. Raises Refused without one."""
+    considered, kept = consider_trials(place), kept_trial(place)
+    if kept is None:
+        came = "no trial that is kept of what is recorded now"
+        raise Refused(came, "one that is kept", "keep it with 'trials --keep', then report it")
+    answer = replace(considered, id=kept)
+    with place.database.reading() as reader:
+        record = reader.records([kept])[kept]
+        parents = (("trial", kept), *record.parents)
+        data = {
+            "kind": TRIALS,
+            "names": sorted({one.consignment for one in answer.tanks}),
+            "logbook": place.settings.logbook.name,
+            "analyte": place.settings.analyte.name,
+            "unit": "ug/L",
+            "youngest": youngest(reader, parents, ()),
+            "engine": ENGINE,
+            "decision": place.settings.decision.model_dump(mode="json"),
+            "trial": answer.to_dict(),
+            "rows": [],
+            "records": [list(parent) for parent in parents],
+        }
+    return Gathered(data, parents, lambda: _trial_pictures(answer))
+
+
+def _trial_pictures(answer: TrialAnswer) -> dict[str, Spec]:
+    found: dict[str, Spec] = {}
+    for number, one in enumerate(answer.worlds):
+        if one.result is not None:
+            found |= {f"roc {number}": roc_chart(one.result), f"bins {number}": ratio_calibration(one.result)}
+    return found
 
 
 def _rows(place: Place, reader: Reader, answer: ConsignmentAnswer, record: Record) -> list[ShownRow]:

@@ -93,7 +93,7 @@ def _tell_world(one: WorldTrial) -> None:
     for wrong in found.misleading:
         say(
             f"Wrong by a factor of {wrong.factor:g} or more: exposed {_share(wrong.exposed)}; unexposed "
-            f"{_share(wrong.unexposed)}; true ratios stay below {wrong.bound:.2g} in both.",
+            f"{_share(wrong.unexposed)}{_bound(wrong.bound)}.",
             2,
         )
     if one.recalibration is None:
@@ -105,6 +105,10 @@ def _tell_world(one: WorldTrial) -> None:
         f"{one.recalibrated_cost:.2f} bits, on the same tanks.",
         2,
     )
+
+
+def _bound(bound: float) -> str:
+    return f"; true ratios stay below {bound:.2g} in both" if bound < 1.0 else ""
 
 
 def _tell_bins(found: TrialResult) -> None:

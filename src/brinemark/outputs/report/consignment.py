@@ -16,12 +16,15 @@ from brinemark.outputs.report.consignment_record import (
     unique_waters,
 )
 from brinemark.outputs.report.parts import Data, Page, in_order, moment, records_part, under_title, upper, way_back_part
-from brinemark.outputs.report.wording import Numbers, counted
+from brinemark.outputs.report.wording import Numbers, counted, joined
 
 ONE_BY_ONE = 3
 """Up to so many tanks each answer stands in large letters; with more, a count does."""
 LEAST_MOVE = 0.05
 """log10 of a ratio; a chart of smaller moves would show nothing."""
+MOST_MOVES = 5
+EXCLUDED, EXPOSED = "fish excluded as the only source", "exposed at capture"
+"""As the mass balance and the ratios have it."""
 MEANINGS = (
     "A world is what one side of the published studies holds of thiocyanate in holding water. The sides contradict "
     "each other; every tank is weighed in each, side by side, and nothing is averaged.",
@@ -41,7 +44,7 @@ def consignment_report(data: Data, numbers: Numbers, pictures: frozenset[str]) -
     title = f"Consignment {one['consignment']}: what its waters say of the fish"
     answers = [_answer(tank, numbers) for tank in one["tanks"]]
     if len(answers) > ONE_BY_ONE:
-        answers = [_summary(one)]
+        answers = list(_summary(data))
     blocks = [heading("What was asked"), prose(_asked(one)), heading("The answer")]
     blocks += [*(statement(text) for text in answers), framed([SCREENING])]
     blocks += [_overview(data, numbers), *(picture(name) for name in in_order(pictures, "tanks"))]
@@ -84,10 +87,24 @@ def _most(read: Sequence[Mapping[str, Any]]) -> Mapping[str, Any]:
     return read[max(range(len(read)), key=lambda place: (ends[place], place))]
 
 
-def _summary(one: Mapping[str, Any]) -> str:
+def _summary(data: Data) -> Iterator[str]:
+    """Of many tanks: how many finds, whose fish are excluded, and what each world supports."""
+    one, tanks = data["consignment"], data["consignment"]["tanks"]
     false = one["false_alarms"]
-    tanks = counted(len(one["tanks"]), "tank")
-    return f"{upper(one['analyte'])} was found in {false['found']} of {false['tested']} tested waters of {tanks}."
+    found = f"{false['found']} of {false['tested']} tested waters of {counted(len(tanks), 'tank')}"
+    yield f"{upper(one['analyte'])} was found in {found}."
+    excluded = [tank["tank"] for tank in tanks if tank["balance"] and tank["balance"]["status"] == EXCLUDED]
+    if excluded:
+        yield f"Fish are excluded as the only source in {_tanks(excluded)}."
+    for name in _worlds(one):
+        mine = [line for line in data["supports"] if line["world"] == name]
+        supported = [line["tank"] for line in mine if line["words"].endswith(f"for '{EXPOSED}'")]
+        where = f"in {_tanks(supported)}" if supported else "in no tank"
+        yield f"World “{name}”: support for exposure at capture {where}."
+
+
+def _tanks(names: Sequence[str]) -> str:
+    return f"{'tank' if len(names) == 1 else 'tanks'} {joined(names)}"
 
 
 def _overview(data: Data, numbers: Numbers) -> Block:
@@ -220,12 +237,14 @@ def _moves(tank: Mapping[str, Any], numbers: Numbers) -> list[Block]:
     if all(one["move"] is not None and one["move"] < LEAST_MOVE for _, one in every):
         size = numbers.number(10.0**LEAST_MOVE, ".2g")
         return [prose(f"No assumption by itself moves a ratio by a factor of {size} or more.")]
+    most = [(world["world"], one) for world in tank["worlds"] for one in world["moves"][:MOST_MOVES]]
     rows = [
         (world, one["assumption"], _times(one["at_low"], numbers), _times(one["at_high"], numbers))
-        for world, one in every
+        for world, one in most
+        if one["move"] is None or one["move"] >= LEAST_MOVE
     ]
     head = ("world", "assumption", "ratio at its low end", "ratio at its high end")
-    return [heading("What moves the ratio", 2), table(head, rows, right=(2, 3), widths=(2, 4, 2, 2))]
+    return [heading("What moves the ratio most", 2), table(head, rows, right=(2, 3), widths=(2, 4, 2, 2))]
 
 
 def _backgrounds(tank: Mapping[str, Any], numbers: Numbers) -> list[Block]:

@@ -19,6 +19,7 @@ from brinemark.outputs.report.drawing import code, drawn
 from brinemark.outputs.report.parts import Page
 from brinemark.outputs.report.samples import samples_report
 from brinemark.outputs.report.setting import CannotSet, Typefaces, set_pages, set_pdf
+from brinemark.outputs.report.trials import trials_report
 from brinemark.outputs.report.wording import Decimal, Numbers, Readable, breakable
 
 SCHEMA = "report-results.json"
@@ -27,6 +28,7 @@ MAKERS = {
     "batch": batch_report,
     "calibration": calibration_report,
     "consignment": consignment_report,
+    "trials": trials_report,
 }
 NAME_KEYS = (
     *("electrode", "batch", "instrument", "sample", "own_name", "sheet_title", "title", "name", "logbook", "analyte"),
