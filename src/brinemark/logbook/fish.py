@@ -9,9 +9,11 @@ from typing import TYPE_CHECKING
 from brinemark.logbook.held import Opened
 
 if TYPE_CHECKING:
+    from brinemark.steps.exposures import ExposuresAnswer
     from brinemark.steps.fish_answers import ConsignmentAnswer
     from brinemark.steps.fish_heads import ConsignmentHead
     from brinemark.steps.holds import HoldAnswer
+    from brinemark.steps.kinetics_in_use import KineticsAnswer
     from brinemark.steps.marker_answers import CheckedMarkers, MarkersAnswer, MarkersTaken
     from brinemark.steps.survey_answers import SurveyAnswer
     from brinemark.steps.tank_answers import CheckedTanks, TanksTaken
@@ -124,6 +126,30 @@ class FishSide(Opened):
         from brinemark.steps.trials import judge_trials
 
         return judge_trials(self._place)
+
+    def exposures(self, consignment: str, tank: str) -> ExposuresAnswer:
+        """Which exposures of the fish of a tank agree with its waters, world by world; nothing is stored.
+
+        Raises Refused for an unknown consignment or tank, without fish, and where no water of it was read.
+        """
+        from brinemark.steps.exposures import consider_exposures
+
+        return consider_exposures(self._place, consignment, tank)
+
+    def kinetics(self) -> KineticsAnswer:
+        """The parameters that interpretations use, with their sources, and what own experiments say of them."""
+        from brinemark.steps.kinetics_in_use import kinetics_in_use
+
+        return kinetics_in_use(self._place)
+
+    def fit_experiments(self) -> KineticsAnswer:
+        """Fit tanks of one's own that were spiked or held fish of known exposure, and keep the fit.
+
+        Interpretations use it from then on, as a third world where it measured enough. Raises Refused without any.
+        """
+        from brinemark.steps.kinetics_in_use import fit_own
+
+        return fit_own(self._place)
 
     def kept_trial(self) -> str | None:
         """Id of the record of the trial as it would be judged now, None when that is not kept."""

@@ -18,11 +18,13 @@ from brinemark.science.fish.mass_balance import (
 )
 from brinemark.science.fish.surveillance import expected_false_at
 from brinemark.science.fish.wording import DEFAULT_SCALE
-from brinemark.science.fish.worlds import CAUTIONS, Drawing, published_worlds
+from brinemark.science.fish.worlds import CAUTIONS, Drawing, World, published_worlds
+from brinemark.steps.blanks import source_blanks, wanted_blanks
 from brinemark.steps.consignments import consignment_named, known_consignments
 from brinemark.steps.fish_answers import ConsignmentAnswer, FalseAlarms, FishLot, TankAnswer, WaterAnswer
 from brinemark.steps.identity import Made, Recipe
-from brinemark.steps.known_waters import SystemWater, cap_from, known_tanks, source_blanks, system_water
+from brinemark.steps.kept_experiments import newest_experiments
+from brinemark.steps.known_waters import SystemWater, cap_from, known_tanks, system_water
 from brinemark.steps.place import Place
 from brinemark.steps.tank_history import TankStory, kind_of, story_of, with_source
 from brinemark.steps.tank_remarks import tank_remarks
@@ -39,7 +41,6 @@ from brinemark.terms.tanks import (
     FEED_LEACH,
     FIELD,
     FILLED,
-    FILTER,
     OUT,
     SAMPLE,
     SOURCE_WATER,
@@ -63,6 +64,7 @@ class FishDesk:
     rule: Rule
     scales: Scales
     own: str | None
+    experiments: str | None = None
     systems: dict[str, SystemWater] = field(default_factory=dict)
 
     def system(self, name: str) -> SystemWater:
@@ -81,9 +83,11 @@ def fish_desk(place: Place, reader: Reader) -> FishDesk:
     waters = {str(row.sample): water_answer(row, read.get(str(row.sample)), rule, ()) for row in rows}
     fish = place.settings.fish
     cap = cap_from(known_tanks(consignments.values(), waters))
-    trial = newest_trial(reader)
-    scales = Scales(published_worlds(), Drawing(fish.draws, fish.seed), cap, verbal_scale(place), trial)
-    return FishDesk(place, consignments, read, waters, rule, scales, "no own experiments yet")
+    own = newest_experiments(reader)
+    worlds = (*published_worlds(), own.world) if isinstance(own.world, World) else published_worlds()
+    scales = Scales(worlds, Drawing(fish.draws, fish.seed), cap, verbal_scale(place), newest_trial(reader))
+    reason = own.world if isinstance(own.world, str) else None
+    return FishDesk(place, consignments, read, waters, rule, scales, reason, own.record)
 
 
 def verbal_scale(place: Place) -> VerbalScale:
@@ -106,9 +110,7 @@ def considered(desk: FishDesk, name: str, tanks: Collection[str] | None = None) 
     """The same from a desk that is there already."""
     consignment = consignment_named(desk.consignments, name)
     for tank in tanks or ():
-        if tank not in consignment.tanks:
-            there = ", ".join(consignment.tanks) or "none"
-            raise Refused(f"no tank {tank!r} in consignment {name!r}", f"one of {there}", "correct the name")
+        tank_named(consignment, tank)
     wanted = consignment.tanks if tanks is None else tuple(one for one in consignment.tanks if one in tanks)
     answers = tuple(_tank(desk, consignment, tank) for tank in wanted)
     tested = [one.found for tank in answers for one in tank.samples if one.found is not None]
@@ -130,6 +132,14 @@ def considered(desk: FishDesk, name: str, tanks: Collection[str] | None = None) 
         own=desk.own,
         cautions=(SCREENING, *CAUTIONS),
     )
+
+
+def tank_named(consignment: Consignment, tank: str) -> None:
+    """Raises Refused unless the consignment has this tank."""
+    if tank not in consignment.tanks:
+        there = ", ".join(consignment.tanks) or "none"
+        came = f"no tank {tank!r} in consignment {consignment.name!r}"
+        raise Refused(came, f"one of {there}", "correct the name")
 
 
 def interpret(place: Place, name: str) -> ConsignmentAnswer:
@@ -159,6 +169,7 @@ def interpretation_recipe(desk: FishDesk, name: str) -> Recipe:
     parents += [("tank record of known fish", desk.consignments[one].id) for one in sorted(behind - {name})]
     parents += [("reading", desk.read[one].answer.id) for one in sorted(names) if one in desk.read]
     parents += [] if desk.scales.trial.id is None else [("trial", desk.scales.trial.id)]
+    parents += [] if desk.experiments is None else [("own experiments", desk.experiments)]
     seed = desk.scales.drawing.seed
     return Recipe(KIND, f"consignment {name}", tuple(dict.fromkeys(parents)), fish_identity(desk), seed)
 
@@ -280,11 +291,8 @@ def missing_blanks(
     for row in consignment.of(BLANK):
         if row.blank != SOURCE_WATER:
             kinds.setdefault(str(row.blank), []).append(waters[str(row.sample)])
-    wanted = [SOURCE_WATER, FIELD]
-    wanted += [FEED_LEACH] if any(row.tank == tank for row in consignment.of(FED_ROW)) else []
-    wanted += [FILTER] if any(row.filtration_um for row in consignment.samples_of(tank)) else []
     found = []
-    for kind in wanted:
+    for kind in wanted_blanks(consignment, tank):
         taken = kinds.get(kind, [])
         if not taken:
             found.append(f"no {kind} blank was taken")

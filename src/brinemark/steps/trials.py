@@ -11,7 +11,7 @@ import numpy as np
 from brinemark.science.fish.rates import exact_rate
 from brinemark.science.fish.trials import cost, fit_recalibration, judge_trial, with_recalibration
 from brinemark.science.fish.wording import NOT_AN_ALL_CLEAR
-from brinemark.science.fish.worlds import World
+from brinemark.science.fish.worlds import OWN, World
 from brinemark.steps.fish_answers import finite
 from brinemark.steps.identity import Made, Recipe
 from brinemark.steps.interpret import FishDesk, fish_desk, fish_identity
@@ -104,14 +104,14 @@ def consider_trials(place: Place) -> TrialAnswer:
     """What the tanks of known history say of the method; nothing is stored. Raises Refused without any."""
     with place.database.reading() as reader:
         desk = fish_desk(place, reader)
-    return _answer(desk)
+    return trial_of(desk)
 
 
 def judge_trials(place: Place) -> TrialAnswer:
     """The same, kept as a record; interpretations then use what it says of ratios. Raises Refused."""
     with place.database.reading() as reader:
         desk = fish_desk(place, reader)
-    answer = _answer(desk)
+    answer = trial_of(desk)
     recipe = _recipe(desk)
     record = recipe.record(Made({**answer.to_dict(), "trial": None}, {}))
     with place.database.writing() as writer:
@@ -136,7 +136,8 @@ def _recipe(desk: FishDesk) -> Recipe:
     return Recipe(TRIAL, "known fish", tuple(dict.fromkeys(parents)), fish_identity(desk), seed)
 
 
-def _answer(desk: FishDesk) -> TrialAnswer:
+def trial_of(desk: FishDesk) -> TrialAnswer:
+    """What a desk that is there already says. Raises Refused without tanks of known history."""
     known = [one for one in known_tanks(desk.consignments.values(), desk.waters) if one.fish]
     if not known:
         came = "no tank of fish whose history is known"
@@ -154,10 +155,15 @@ def _answer(desk: FishDesk) -> TrialAnswer:
         judged,
         rates,
         exact_rate(clean.of - clean.count, clean.of),
-        tuple(_world(world.name, judged, desk.scales.cap.population) for world in desk.scales.worlds),
+        tuple(_world(world.name, judged, desk.scales.cap.population) for world in _worlds(desk)),
         desk.scales.cap,
         (*FEW, NOT_AN_ALL_CLEAR, SCREENING),
     )
+
+
+def _worlds(desk: FishDesk) -> list[World]:
+    """The published worlds; one's own was fitted to these very tanks, so that they cannot judge it."""
+    return [one for one in desk.scales.worlds if one.name != OWN]
 
 
 def _found(tanks: Sequence[JudgedTank]) -> Rate:
@@ -189,7 +195,7 @@ def _judged(desk: FishDesk, one: KnownTank) -> JudgedTank:
         None,
         moves=False,
     )
-    ratios = tuple((world.name, _ratio(question, world, desk)) for world in desk.scales.worlds)
+    ratios = tuple((world.name, _ratio(question, world, desk)) for world in _worlds(desk))
     return replace(plain, sample=one.water.sample, sentence=one.water.sentence, found=one.water.found, ratios=ratios)
 
 
