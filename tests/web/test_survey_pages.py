@@ -9,7 +9,7 @@ import pytest
 
 from brinemark.faces.web.guard import TOKEN
 from brinemark.terms.markers import COLUMNS
-from web.fish_records import OTHERS, many_tanks, quay, take_in
+from web.fish_records import OTHERS, happening, known_fish, many_tanks, quay, take_in
 from web.test_jobs import wait
 from web.web_bench import HOST, Bench
 
@@ -134,3 +134,52 @@ def test_a_level_that_is_none_is_refused_and_an_empty_table_has_every_column(ben
     assert bench.client.get("/other-methods?at=-1").status_code == 404
     assert bench.client.get("/pictures/pairs.svg?first=a&second=b").status_code == 404
     assert bench.client.get("/other-methods/empty.csv").text.strip().split(",") == list(COLUMNS)
+
+
+def test_exposures_that_agree_are_told_for_each_world_and_never_as_a_sign_of_one(bench: Bench) -> None:
+    take_in(bench, quay())
+    tank = bench.client.get("/consignments/K1/tanks/A").text
+    assert 'href="/consignments/K1/tanks/A/exposures"' in tank
+    page = bench.client.get("/consignments/K1/tanks/A/exposures").text
+    assert page.count('class="world"') == 2
+    assert "is no sign that there was one" in page
+    assert "wrasse caught" in page
+    drawn = bench.client.get("/pictures/exposures.svg?consignment=K1&tank=A")
+    assert drawn.status_code == 200
+    assert b"</svg>" in drawn.content
+    for address in ("/consignments/K1/tanks/C/exposures", "/consignments/K1/tanks/Z/exposures"):
+        refused = bench.client.get(address, headers=JSON)
+        assert refused.status_code == 404
+        assert refused.json()["error"]
+    assert 'href="/consignments/K1/tanks/C/exposures"' not in bench.client.get("/consignments/K1/tanks/C").text
+
+
+def test_every_parameter_stands_with_its_source_and_own_experiments_are_named(bench: Bench) -> None:
+    take_in(bench, known_fish())
+    data = bench.client.get("/worlds", headers=JSON).json()
+    assert [one["world"] for one in data["worlds"]] == ["released", "not released"]
+    assert all(p["source"] and p["standing"] for one in data["worlds"] for p in one["parameters"])
+    page = bench.client.get("/worlds").text
+    assert "T1, X" in page
+    assert "No world of own experiments" in page
+    assert "Fit them</button>" not in page  # its water has no background
+    done: Any = bench.send("/worlds")
+    job = wait(bench.desk.jobs.get(done.headers["location"].rpartition("/")[2]))
+    assert job.state == "refused"
+    assert "no own experiment that can be used" in job.said
+
+
+def test_a_spiked_tank_is_fitted_and_the_fit_kept(bench: Bench) -> None:
+    spiked = [
+        happening("E1", "filled", "01T07:00", tank="E", volume_L="20"),
+        happening("E1", "spiked", "01T08:00", tank="E", amount_ug="60"),
+        happening("E1", "sample", "02T08:00", tank="E", sample="S-mid"),
+    ]
+    take_in(bench, spiked)
+    assert "Fit them</button>" in bench.client.get("/worlds").text
+    done: Any = bench.send("/worlds")
+    job = wait(bench.desk.jobs.get(done.headers["location"].rpartition("/")[2]))
+    assert (job.state, job.see) == ("done", "/worlds"), job.said
+    page = bench.client.get("/worlds").text
+    assert "Fit them anew</button>" in page
+    assert "What they say" in page

@@ -11,7 +11,7 @@ from brinemark.terms.fish_pictures import ExposurePanel, ExposuresPicture
 
 LEVEL = 0.95
 """Of the region that exposures_that_agree marks."""
-LETHAL = "a dose that kills half of rats by mouth; none is known for fish"
+LETHAL = "kills half of rats by mouth, none is known for fish"
 
 
 def draw_exposures(answer: ExposuresAnswer, kind: Kind) -> bytes:
