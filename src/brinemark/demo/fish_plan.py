@@ -28,7 +28,8 @@ SPIKE_DAYS = {"E1-start": 0.1, "E1-day-1": 1.0, "E1-day-2": 2.0}
 _Batches = dict[str, tuple[str, ...]]
 
 CONTROL_TANKS, FED_TANKS = tuple(range(1, 7)), (2, 5)
-UNEXPOSED, LIGHT, HEAVY = (1, 4, 6, 8, 9, 12, 13, 15), (2, 7, 10, 16), (3, 5, 11, 14)
+UNEXPOSED, LIGHT, HEAVY = (1, 4, 6, 9, 11, 13), (2, 7, 10, 14), (3, 5, 8, 12)
+TRIAL_TANKS = tuple(sorted((*UNEXPOSED, *LIGHT, *HEAVY)))
 """Tanks of the trial by what their fish went through, in no order that their numbers tell."""
 LATER: dict[str, tuple[int, dict[int, str]]] = {
     "K2": (3, {2: "heavy"}),
@@ -64,7 +65,7 @@ FISH_WATERS = (
     Tank("K1-tank-7-second", 0.05, 0.12, "tank 7 once more, by the other inspector"),
     *(keeping(f"C1-tank-{number}", fed=number in FED_TANKS) for number in CONTROL_TANKS),
     *(_spiked(name, days) for name, days in SPIKE_DAYS.items()),
-    *(keeping(f"T1-tank-{number}", trial_exposure(number)) for number in range(1, 17)),
+    *(keeping(f"T1-tank-{number}", trial_exposure(number)) for number in TRIAL_TANKS),
     Tank("T1-source", 0.15, 0.35, "source water of the quay"),
     Tank("T1-field", note="bottle of clean seawater opened at the tanks"),
     *(
@@ -88,13 +89,12 @@ _TRIAL: _Batches = {
     "H20": ("B 0", "B 4", "B T1-tank-1", "B T1-tank-2", "B T1-tank-3", "B T1-tank-4"),
     "H21": ("B 1", "B 8", "B T1-tank-5", "B T1-tank-6", "B T1-tank-7", "B T1-tank-8"),
     "H22": ("B 0", "B 2", "B T1-tank-9", "B T1-tank-10", "B T1-tank-11", "B T1-tank-12"),
-    "H23": ("B 0", "B 0.5", "B T1-tank-13", "B T1-tank-14", "B T1-tank-15"),
-    "H24": ("B 0", "B 20", "B T1-tank-16", "B T1-source", "B T1-field"),
+    "H23": ("B 0", "B 20", "B T1-tank-13", "B T1-tank-14", "B T1-source", "B T1-field"),
 }
 _LATER: tuple[tuple[int, _Batches], ...] = (
-    (136, {"H25": ("B 0", "B 2", "B K3-tank-1", "B K3-tank-2", "B K3-tank-3")}),
-    (189, {"H26": ("B 0", "B 4", "B K2-tank-1", "B K2-tank-2", "B K2-tank-3", "B K2-field")}),
-    (212, {"H27": ("B 0", "B 1", "B K4-tank-1", "B K4-tank-2", "B K4-tank-3", "B K4-source")}),
+    (136, {"H24": ("B 0", "B 2", "B K3-tank-1", "B K3-tank-2", "B K3-tank-3")}),
+    (189, {"H25": ("B 0", "B 4", "B K2-tank-1", "B K2-tank-2", "B K2-tank-3", "B K2-field")}),
+    (212, {"H26": ("B 0", "B 1", "B K4-tank-1", "B K4-tank-2", "B K4-tank-3", "B K4-source")}),
 )
 """Days after the season's start, and what was read then."""
 
@@ -128,22 +128,25 @@ def _closed(batches: _Batches) -> _Batches:
 
 
 _SOURCES = {
-    "K1-tank-4": "background, and a little from a fish that met cyanide",
-    "K1-tank-5": "a hose that leaches thiocyanate; the two fish never met cyanide",
+    "K1-tank-3": "feed that nobody recorded",
+    "K1-tank-5": "a hose that leaches thiocyanate",
     "K1-tank-6": "fish that met cyanide, and feed",
     "K1-tank-7": "saliva in the sample; the tank's water is like its second sample",
-    "K1-tank-8": "the outflow at the shore, through the slip's water; the fish never met cyanide",
-    "K1-tank-11": "fish that met cyanide",
-    "K1-tank-12": "a fish that met cyanide",
+    "K1-tank-8": "the outflow at the shore, through the slip's water",
+    "K1-tank-10": "a drop of saliva, days before the sample",
+    "C1-tank-2": "feed",
+    "C1-tank-5": "feed",
+    "E1-start": "put in on purpose",
 }
+_K1_EXPOSED = {4: "light", 6: "heavy", 9: "heavy", 11: "heavy", 12: "heavy"}
 
 
 def true_fish() -> dict[str, object]:
-    """For truth.json: where the thiocyanate of tanks comes from, and which fish were exposed."""
-    trial = {f"T1-tank-{number}": trial_exposure(number) or "none" for number in sorted((*UNEXPOSED, *LIGHT, *HEAVY))}
-    later = {
+    """For truth.json: which fish were exposed, and where thiocyanate comes from that no exposed fish gave off."""
+    trial = {f"T1-tank-{number}": trial_exposure(number) or "none" for number in TRIAL_TANKS}
+    boats = {
         f"{name}-tank-{number}": exposed.get(number, "none")
-        for name, (tanks, exposed) in LATER.items()
+        for name, (tanks, exposed) in {"K1": (12, _K1_EXPOSED), **LATER}.items()
         for number in range(1, tanks + 1)
     }
-    return {"where it comes from": _SOURCES, "exposure": trial | later}
+    return {"where it comes from": _SOURCES, "exposure": trial | boats}

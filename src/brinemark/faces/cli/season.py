@@ -45,7 +45,7 @@ AFTER = {"wrote": "adding run sheets", "added": "measuring curves", "made": "rea
 )
 @json_option
 def demo(folder: Path, seed: int | None, spectra: bool, pages: bool | None, as_json: bool) -> None:
-    """Invent a harbour laboratory, 27 batches of electrodes, and tanks of fish; then do the whole job on them.
+    """Invent a harbour laboratory, 26 batches of electrodes, and tanks of fish; then do the whole job on them.
 
     It writes run sheets with curves and tank records, adds them to a logbook, calibrates, reads every water and draws
     charts. It takes about a minute. The true levels are kept in a file of their own, which nothing reads. With
@@ -135,7 +135,7 @@ def _tell_consignments(result: DemoResult, folder: Path) -> None:
         say(
             f"Tank records of {counted(len(result.consignments), 'consignment')} ({names}) with "
             f"{counted(tanks, 'tank')}: {folder / 'tanks'}. "
-            f"{counted(len(result.scenario.beside), 'water')} more are read for them: blanks, captive-bred controls, "
+            f"{counted(len(result.scenario.beside), 'more water')} are read for them: blanks, captive-bred controls, "
             "a spiked tank, a trial, later consignments."
         )
 
