@@ -2,9 +2,13 @@
 
 from __future__ import annotations
 
+import csv
+import io
 from pathlib import Path
 
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 
 from brinemark.records.marker_table import (
     marker_row_from_json,
@@ -12,8 +16,10 @@ from brinemark.records.marker_table import (
     marker_table_and_faults,
     same_result,
 )
+from brinemark.science.fish.other_markers import check_result
 from brinemark.terms.errors import Refused
 from brinemark.terms.markers import COLUMNS, MarkerRow, MarkerTable
+from brinemark.terms.surveillance import MarkerResult
 
 HEAD = "sample,fish,marker,method,unit,value,limit_of_detection,u,measured_at,laboratory,split_seal,note"
 FOUND = "W1,,thiocyanate,LC-MS/MS,ug/L,4.2,0.6,0.4,2031-05-04,north hall,W1-x,"
@@ -152,3 +158,26 @@ def test_the_example_of_the_docs_is_a_sound_table() -> None:
     found, faults = marker_table_and_faults(example.encode(), "split-samples.csv", "UTC")
     assert faults == []
     assert [row.value for row in found.rows] == [3.4, None, 0.12]
+
+
+CELL = st.sampled_from(
+    ["", "W1", "thiocyanate", "not found", "4,2", "4.2", "-1", "1e400", "0", "2031-05-04", "\u200b", "ug/L"]
+)
+
+
+@given(st.lists(st.lists(CELL | st.text(max_size=8), min_size=12, max_size=12), min_size=1, max_size=4))
+def test_any_table_is_taken_or_refused_in_one_line_each(rows_of_cells: list[list[str]]) -> None:
+    text = io.StringIO()
+    writer = csv.writer(text, lineterminator="\n")
+    writer.writerow(HEAD.split(","))
+    writer.writerows(rows_of_cells)
+    try:
+        found, faults = marker_table_and_faults(text.getvalue().encode("utf-8", "replace"), "other.csv", "UTC")
+    except Refused as refused:
+        faults, found = [refused], MarkerTable("other.csv", ())
+    assert all("\n" not in str(fault) for fault in faults)
+    for row in found.rows:
+        assert row.value is not None or row.limit_of_detection is not None
+        check_result(
+            MarkerResult(row.sample, row.marker, row.method, row.unit, row.value, row.limit_of_detection, row.u)
+        )

@@ -15,7 +15,18 @@ from brinemark.science.amount.predictive import batch_draws
 from brinemark.science.fish.forward import NO_CHOICE
 from brinemark.science.fish.kinetics import follow
 from brinemark.science.fish.tanks import Fish, History, Move, Tank
-from brinemark.science.fish.worlds import Drawing, draw_world, kinetics_of, published_worlds
+from brinemark.science.fish.worlds import (
+    NOT_RELEASED,
+    OWN,
+    RELEASED,
+    Drawing,
+    draw_world,
+    kinetics_of,
+    published_worlds,
+    with_parameters,
+)
+from brinemark.steps import holds as step
+from brinemark.steps.kept_experiments import KeptExperiments
 from brinemark.steps.look import stored_calibration
 from brinemark.steps.water_power import WaterPower, best_protocol, water_power
 from brinemark.terms.amounts import Limits
@@ -82,6 +93,16 @@ def test_without_release_no_hold_is_better_and_the_worlds_stay_apart(calibrated:
     early = next(one for one in released.best if (one.days, one.volume_L) == (0.25, 0.5))
     assert early.hours is not None and early.probability is not None
     assert early.probability == max(one.probability for one in released.places)
+
+
+def test_own_controls_are_a_third_column_where_they_made_a_world(
+    calibrated: Logbook, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    own = with_parameters(published_worlds()[0], name=OWN, words="as our own experiments show")
+    monkeypatch.setattr(step, "newest_experiments", lambda reader: KeptExperiments("r", None, own))
+    answer = calibrated.holds(days=[1.0], volumes_L=[1.0], hours=[24.0])
+    assert [one.world for one in answer.worlds] == [RELEASED, NOT_RELEASED, OWN]
+    assert answer.worlds[2].places == answer.worlds[0].places  # with the parameters of that world
 
 
 @pytest.mark.parametrize(

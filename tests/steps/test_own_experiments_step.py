@@ -11,7 +11,7 @@ import pytest
 from brinemark.science.fish.own_experiments import OwnFit, fit_experiments, own_world
 from brinemark.science.fish.worlds import OWN, Drawing, World, draw_world
 from brinemark.steps.interpret import FishDesk, considered
-from brinemark.steps.kept_experiments import packed, unpacked
+from brinemark.steps.kept_experiments import KeptExperiments, packed, unpacked
 from brinemark.steps.kinetics_in_use import background_of, own_experiments, own_tanks
 from brinemark.steps.trials import trial_of
 from brinemark.terms.tanks import Consignment
@@ -112,3 +112,8 @@ def test_the_third_world_stands_beside_the_others_and_judges_no_trial(fit: OwnFi
     plain = considered(laboratory(), "K").tanks[0]
     assert [one.weight for one in answer.worlds[:2]] == [one.weight for one in plain.worlds]
     assert [one.world for one in trial_of(found).worlds] == ["released", "not released"]
+
+
+def test_a_kept_fit_gives_three_worlds_and_one_that_says_too_little_two(fit: OwnFit) -> None:
+    assert [one.name for one in KeptExperiments("r", fit, own_world(fit)).worlds][2:] == [OWN]
+    assert len(KeptExperiments("r", fit, "nothing was measured").worlds) == 2

@@ -10,8 +10,9 @@ from typing import Any
 import numpy as np
 
 from brinemark.science.fish.forward import NO_CHOICE, Detectability, Holds, detectability
-from brinemark.science.fish.worlds import CAUTIONS, Drawing, published_worlds
+from brinemark.science.fish.worlds import CAUTIONS, Drawing
 from brinemark.steps.answers import ANSWER_SCHEMA
+from brinemark.steps.kept_experiments import newest_experiments
 from brinemark.steps.place import Place
 from brinemark.steps.water_power import WaterPower, water_power
 from brinemark.terms.errors import Refused
@@ -115,11 +116,10 @@ def holds(
     """
     asked = _asked(count, mass_g, days or DAYS, volumes or VOLUMES_L, hours or HOURS)
     with place.database.reading() as reader:
-        power = water_power(place, reader)
+        power, worlds = water_power(place, reader), newest_experiments(reader).worlds
     drawing = Drawing(place.settings.fish.draws, place.settings.fish.seed)
-    found = ((world.words, detectability(world, asked, power.at, drawing)) for world in published_worlds())
-    worlds = tuple(_told(words, one) for words, one in found)
-    return HoldAnswer(count, float(mass_g), power, worlds)
+    found = ((world.words, detectability(world, asked, power.at, drawing)) for world in worlds)
+    return HoldAnswer(count, float(mass_g), power, tuple(_told(words, one) for words, one in found))
 
 
 def _asked(count: int, mass_g: float, days: Sequence[float], volumes: Sequence[float], hours: Sequence[float]) -> Holds:

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 from brinemark.records.reader import Reader
 from brinemark.science.fish.parameters import Parameter, Source
-from brinemark.science.fish.worlds import World
+from brinemark.science.fish.worlds import World, published_worlds
 from brinemark.steps.fish_answers import finite
 from brinemark.steps.identity import Made
 
@@ -26,6 +26,11 @@ class KeptExperiments:
     record: str | None
     fit: OwnFit | None
     world: World | str
+
+    @property
+    def worlds(self) -> tuple[World, ...]:
+        """The published worlds, and that of own controls where there is one."""
+        return (*published_worlds(), self.world) if isinstance(self.world, World) else published_worlds()
 
 
 def newest_experiments(reader: Reader) -> KeptExperiments:

@@ -19,8 +19,9 @@ from brinemark.science.fish.surveillance import (
     survey,
     time_chart,
 )
-from brinemark.science.fish.worlds import CAUTIONS, Drawing, World, published_worlds
+from brinemark.science.fish.worlds import CAUTIONS, Drawing, World
 from brinemark.steps.consignments import known_consignments
+from brinemark.steps.kept_experiments import newest_experiments
 from brinemark.steps.known_waters import known_tanks
 from brinemark.steps.place import Place
 from brinemark.steps.survey_answers import SurveyAnswer, SurveyedConsignment, SurveyedWorld
@@ -39,7 +40,7 @@ CLEAN_WATER = (
     "the sensitivity is that of fish in clean water read by one electrode; what the source water held, further "
     "electrodes and what was lost between taking and reading are left out"
 )
-NOT_AVERAGED = "the two worlds contradict each other; what one of them states is not to be averaged with the other"
+NOT_AVERAGED = "the worlds contradict each other; what one of them states is not to be averaged with another"
 NONE_TESTED = "no tank of fish of unknown history was read with an outcome"
 
 
@@ -52,9 +53,9 @@ def survey_consignments(place: Place) -> SurveyAnswer:
     with place.database.reading() as reader:
         tanks, left_out, false = _gathered(place, reader)
         power = water_power(place, reader) if tanks else None
+        worlds = newest_experiments(reader).worlds
     groups, tested, fish = _grouped(tanks), len(tanks), place.settings.fish
     drawing = Drawing(fish.draws, fish.seed)
-    worlds = () if power is None else published_worlds()
     return SurveyAnswer(
         alpha=fish.alpha,
         power=power,

@@ -34,8 +34,7 @@ def _several(name: str, target: str, unit: str, words: str) -> Callable[[_Verb],
 @json_option
 @click.pass_obj
 def holds(session: Session, /, count: int, mass_g: float, as_json: bool, **several: tuple[float, ...]) -> None:
-    """Tell the chance that thiocyanate is found in a tank of exposed fish, held in clean water, under each of the two
-    published worlds.
+    """Tell the chance that thiocyanate is found in a tank of exposed fish, held in clean water, in each world apart.
 
     It is that of one electrode of this logbook, by its newest calibration. What is not named is tried at a few common
     values. Nothing is stored.
@@ -100,7 +99,7 @@ def _chance(probability: float) -> str:
 @click.pass_obj
 def survey(session: Session, as_json: bool) -> None:
     """Tell how many tanks of fish of unknown history had thiocyanate in their water, and what that says of the
-    prevalence by origin and season, under each of the two published worlds.
+    prevalence by origin and season, in each world apart.
 
     A tank counts once, with its newest sample that was read with an outcome. Where no prevalence can be stated, the
     reason stands in its place. Nothing is stored.

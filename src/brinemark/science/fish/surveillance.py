@@ -241,6 +241,6 @@ def _cautions(bare: PrevalenceStatement, known: FalseFindings) -> tuple[str, ...
     found = []
     if not known.same_population:
         found.append(f"specificity unknown for wild fish: the negatives tested are {known.population}")
-    if bare.expected_false is not None and bare.positive <= bare.expected_false.upper:
+    if bare.expected_false is not None and 0 < bare.positive <= bare.expected_false.upper:
         found.append(f"{bare.positive} positive of {bare.tested}: false detections alone could explain them")
     return tuple(found)
