@@ -9,6 +9,14 @@ from brinemark.faces.web.guard import TOKEN
 from tank_build import Cells, tank_csv
 from web.web_bench import HOST, Bench
 
+OTHERS = b"""sample,fish,marker,method,unit,value,limit_of_detection,u
+S-mid,,thiocyanate,mass spectrometry,ug/L,1.4,0.6,0.1
+S-full,,thiocyanate,mass spectrometry,ug/L,82,0.6,4
+S-absent,,thiocyanate,mass spectrometry,ug/L,not found,0.6,
+S-mid,wrasse,cyanide in tissue,distillation,mg/kg,0.12,0.05,
+"""
+"""Results of two other methods on the same samples."""
+
 
 def happening(consignment: str, what: str, at: str, **cells: str) -> Cells:
     return {"consignment": consignment, "at": f"2031-04-{at}+00:00", "what": what, **cells}

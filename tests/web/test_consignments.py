@@ -77,6 +77,7 @@ def test_an_interpretation_is_kept_by_the_button_and_then_known_as_kept(quayside
     kept = quayside.client.get("/consignments/K1", headers=JSON).json()["kept"]
     assert quayside.client.get(f"/records/{kept}").status_code == 200
     assert quayside.client.get("/consignments", headers=JSON).json()["consignments"][0]["kept"] == kept
+    assert 'href="/consignments/K1"' in quayside.client.get("/audit").text
 
 
 def test_what_a_form_of_the_page_cannot_mean_is_refused(quayside: Bench) -> None:

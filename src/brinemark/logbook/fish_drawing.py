@@ -9,6 +9,7 @@ from brinemark.logbook.held import Opened
 if TYPE_CHECKING:
     from brinemark.outputs.charts import Kind
     from brinemark.steps.draw_fish import TrialChart
+    from brinemark.steps.exposures import ExposuresAnswer
     from brinemark.steps.fish_answers import ConsignmentAnswer
     from brinemark.steps.holds import HoldAnswer
     from brinemark.steps.survey_answers import SurveyAnswer
@@ -71,3 +72,9 @@ class FishDrawing(Opened):
         from brinemark.steps.survey_pictures import draw_pairs
 
         return draw_pairs(self._place, first, second, kind)
+
+    def draw_exposures(self, answer: ExposuresAnswer, kind: Kind = "svg") -> bytes:
+        """Doses and times that agree with the waters of a tank, world by world."""
+        from brinemark.steps.exposure_pictures import draw_exposures
+
+        return draw_exposures(answer, kind)

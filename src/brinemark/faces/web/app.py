@@ -82,6 +82,7 @@ BELOW = {
     "/tank-records": "/consignments",
     "/survey": "/consignments",
     "/holds": "/consignments",
+    "/worlds": "/consignments",
     "/other-methods": "/consignments",
     "/records": "/audit",
 }

@@ -11,6 +11,7 @@ from brinemark.faces.web.pages import (
     consignments,
     curves,
     electrodes,
+    exposures,
     first,
     happenings,
     jobs,
@@ -26,6 +27,7 @@ from brinemark.faces.web.pages import (
     tanks,
     trials,
     window,
+    worlds,
 )
 
 PLACES = (
@@ -58,6 +60,7 @@ PLACES = (
     Place("/samples/{name:path}", samples.one, samples.begin),
     Place("/electrodes/{name:path}", electrodes.one),
     Place("/consignments", consignments.table),
+    Place("/consignments/{name:path}/tanks/{tank:path}/exposures", exposures.show),
     Place("/consignments/{name:path}/tanks/{tank:path}", tanks.one),
     Place("/consignments/{name:path}", consignments.one, consignments.begin),
     Place("/new-consignment", happenings.first, happenings.begin),
@@ -65,6 +68,7 @@ PLACES = (
     Place("/tank-records", tank_records.form, tank_records.send),
     Place("/tank-records/empty.csv", tank_records.empty),
     Place("/tank-records/of/{name:path}.csv", tank_records.table),
+    Place("/worlds", worlds.show, worlds.fit),
     Place("/survey", survey.show, survey.begin),
     Place("/holds", survey.holds),
     Place("/other-methods", other_methods.show, other_methods.send),

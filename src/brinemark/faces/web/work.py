@@ -156,6 +156,13 @@ def interpret(book: Logbook, given: Mapping[str, Any], told: Told) -> dict[str, 
     return {"said": f"kept as record {answer.id[:12]}", "see": _consignment(given)}
 
 
+def fit_own(book: Logbook, _given: Mapping[str, Any], told: Told) -> dict[str, Any]:
+    """Own experiments fitted, and the fit kept."""
+    told.now("fitting spiked tanks and tanks of known exposure")
+    answer = book.fit_experiments()
+    return {"said": f"kept as record {(answer.record or '')[:12]}", "see": "/worlds"}
+
+
 def survey(book: Logbook, _given: Mapping[str, Any], told: Told) -> dict[str, Any]:
     """What all consignments say together; it is told and not stored."""
     told.now("following the fish of every tank")
@@ -185,6 +192,7 @@ WORK: dict[str, Work] = {
     "calibrate": calibrate,
     "consider": consider,
     "controls": controls,
+    "fit own": fit_own,
     "interpret": interpret,
     "judge": judge,
     "one more": one_more,

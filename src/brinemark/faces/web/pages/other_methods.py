@@ -56,6 +56,7 @@ def _data(visit: Visit) -> dict[str, Any]:
     level = visit.ask("at")
     answer = visit.desk.kept(("markers", level), lambda: visit.book.compare_markers(at=_level(level)))
     rows = visit.desk.kept("marker results", visit.book.marker_results)
+    read = visit.desk.kept("samples read", visit.book.samples_read)
     names = ("sample", "fish", "marker", "method", "unit", "value", "limit_of_detection", "u", "measured_at", "note")
     return {
         "unit": answer.unit,
@@ -63,7 +64,9 @@ def _data(visit: Visit) -> dict[str, Any]:
         "methods": answer.to_dict()["methods"],
         "comparisons": [_compared(one) for one in answer.comparisons],
         "cautions": [one.words for one in answer.cautions],
-        "results": [{name: getattr(row, name) for name in names} for row in rows[:MOST_ROWS]],
+        "results": [
+            {**{name: getattr(row, name) for name in names}, "read": row.sample in read} for row in rows[:MOST_ROWS]
+        ],
         "more": max(0, len(rows) - MOST_ROWS),
         "corrects": "",
         "reason": "",

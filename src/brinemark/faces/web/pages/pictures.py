@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 from brinemark.faces.web.answers import Answer, File
 from brinemark.faces.web.looks import row_of
-from brinemark.faces.web.pages import considered, curve_choice, survey, trials, window
+from brinemark.faces.web.pages import considered, curve_choice, exposures, survey, trials, window
 from brinemark.faces.web.visit import Visit
 from brinemark.outputs.codes import code_svg
 from brinemark.terms.errors import Refused
@@ -87,6 +87,11 @@ def _of_tank(visit: Visit) -> tuple[ConsignmentAnswer, str]:
     return considered.considered_tank(visit, one, tank), tank
 
 
+def _exposures(visit: Visit, kind: Kind) -> bytes:
+    answer = exposures.exposures_of(visit, visit.ask("consignment"), visit.ask("tank"))
+    return visit.book.draw_exposures(answer, kind)
+
+
 def _calls(visit: Visit, kind: Kind) -> bytes:
     return _known_fish(visit, "calls", kind)
 
@@ -139,6 +144,7 @@ DRAWN: Mapping[str, Callable[[Visit, Kind], bytes]] = {
     "tank": _tank,
     "weights": _weights,
     "moves": _moves,
+    "exposures": _exposures,
     "calls": _calls,
     "ratios": _ratios,
     "funnel": _funnel,

@@ -62,6 +62,7 @@ def _said(visit: Visit, consignment: Consignment, name: str) -> dict[str, Any]:
         "alpha": answer.alpha,
         "cautions": list(answer.cautions),
         "pictures": _pictures(answer, tank),
+        "exposures": bool(tank.fish) and telling is not None,
         "kinds": [{"what": what, "words": KINDS[what]} for what in ADDED],
     }
 
