@@ -47,6 +47,7 @@ from brinemark.terms.tanks import (
     UNEXPOSED,
     UNKNOWN,
     Consignment,
+    TankRow,
 )
 from brinemark.terms.tanks import FED as FED_ROW
 
@@ -195,6 +196,8 @@ def _tank(desk: FishDesk, consignment: Consignment, tank: str) -> TankAnswer:
     rows = consignment.samples_of(tank)
     waters, remarks = _with_remarks(desk, consignment, tank)
     blanks = tuple(desk.waters[str(row.sample)] for row in source_blanks(desk.consignments.values(), system))
+    own = {str(row.sample) for row in consignment.of(BLANK)}
+    nearest_blanks = [one for one in blanks if one.sample in own and one.reading is not None] or list(blanks)
     kind, accounts = kind_of(consignment, tank), open_accounts(consignment, tank, desk.waters)
     question = Question(
         story,
@@ -206,7 +209,7 @@ def _tank(desk: FishDesk, consignment: Consignment, tank: str) -> TankAnswer:
         min((row.retained_mL for row in rows if row.retained_mL), default=None),
     )
     worlds = tuple(weighed(question, world, desk.scales) for world in desk.scales.worlds)
-    balanced, weighed_amount = _balance(desk, story, waters, blanks)
+    balanced, weighed_amount = _balance(desk, story, waters, nearest_blanks)
     filled = next(row for row in consignment.of(FILLED) if row.tank == tank)
     last = max((story.day(one.at) for one in waters), default=story.day(consignment.rows[-1].at))
     last = max(last, story.day(filled.at))
@@ -261,7 +264,7 @@ def open_accounts(
     if near:
         found.append((OUTFLOW, f"the record names {', '.join(dict.fromkeys(near))}"))
     fed = [row for row in consignment.of(FED_ROW) if row.tank == tank]
-    leach = [waters.get(str(row.sample)) for row in consignment.of(BLANK) if row.blank == FEED_LEACH]
+    leach = [waters.get(str(row.sample)) for row in _blanks(consignment, tank, FEED_LEACH)]
     if any(row.amount_g for row in fed) and not _all_clean(leach):
         found.append((FED, "fish were fed in this tank, and no blank of the feed shows that nothing comes of it"))
     touched = _touched(consignment, tank, waters)
@@ -270,13 +273,18 @@ def open_accounts(
 
 def _touched(consignment: Consignment, tank: str, waters: Mapping[str, WaterAnswer]) -> str | None:
     """Why a taker may have contaminated the samples of a tank, None when nothing says so."""
-    field_blanks = [row for row in consignment.of(BLANK) if row.blank == FIELD]
+    field_blanks = _blanks(consignment, tank, FIELD)
     found = [waters.get(str(row.sample)) for row in field_blanks]
     if any(row.smoker for row in consignment.samples_of(tank)):
         return "a smoker took a sample, and a droplet of saliva holds as much as is looked for"
     if not field_blanks:
         return "no field blank was opened where the samples were taken"
     return None if _all_clean(found) else "the field blank was not read as free of thiocyanate"
+
+
+def _blanks(consignment: Consignment, tank: str, kind: str) -> list[TankRow]:
+    """Blanks of a kind that speak for a tank: those taken at it, and those of the whole consignment."""
+    return [row for row in consignment.of(BLANK) if row.blank == kind and row.tank in (None, tank)]
 
 
 def _all_clean(blanks: Sequence[WaterAnswer | None]) -> bool:
@@ -287,13 +295,13 @@ def missing_blanks(
     consignment: Consignment, tank: str, waters: Mapping[str, WaterAnswer], source: Sequence[WaterAnswer]
 ) -> tuple[str, ...]:
     """Blanks that this tank's result would need and that were not taken or not read, in words."""
-    kinds: dict[str, list[WaterAnswer]] = {SOURCE_WATER: list(source)}
-    for row in consignment.of(BLANK):
-        if row.blank != SOURCE_WATER:
-            kinds.setdefault(str(row.blank), []).append(waters[str(row.sample)])
     found = []
     for kind in wanted_blanks(consignment, tank):
-        taken = kinds.get(kind, [])
+        taken = (
+            list(source)
+            if kind == SOURCE_WATER
+            else [waters[str(row.sample)] for row in _blanks(consignment, tank, kind)]
+        )
         if not taken:
             found.append(f"no {kind} blank was taken")
         elif all(one.reading is None for one in taken):
@@ -304,7 +312,8 @@ def missing_blanks(
 def _balance(
     desk: FishDesk, story: TankStory, waters: Sequence[WaterAnswer], blanks: Sequence[WaterAnswer]
 ) -> tuple[str | None, MassBalance | None]:
-    """The mass balance of the sample with the highest lower end, and which one that is."""
+    """The mass balance of the sample with the highest lower end, and which one that is. blanks : of the source water,
+    those of the consignment itself where it has any."""
     read = [one for one in waters if one.reading is not None and one.reading.statement != "cannot say"]
     if not read:
         return None, None
