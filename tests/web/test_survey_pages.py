@@ -144,6 +144,8 @@ def test_exposures_that_agree_are_told_for_each_world_and_never_as_a_sign_of_one
     assert page.count('class="world"') == 2
     assert "is no sign that there was one" in page
     assert "wrasse caught" in page
+    data = bench.client.get("/consignments/K1/tanks/A/exposures", headers=JSON).json()
+    assert [one["world"] for one in data["exposures"]["worlds"]] == ["released", "not released"]
     drawn = bench.client.get("/pictures/exposures.svg?consignment=K1&tank=A")
     assert drawn.status_code == 200
     assert b"</svg>" in drawn.content

@@ -17,6 +17,7 @@ from brinemark.faces.web.pages.considered import (
     weight_dict,
 )
 from brinemark.faces.web.visit import Visit, sliced
+from brinemark.steps.fish_answers import finite
 from brinemark.terms.errors import Refused
 from brinemark.terms.tanks import NOTE, Consignment
 
@@ -103,13 +104,14 @@ def _record(one: Consignment) -> dict[str, Any]:
 def _said(visit: Visit, answer: ConsignmentAnswer) -> dict[str, Any]:
     words = visit.book.words_of_worlds(answer)
     worlds = {world.world: world.holds for tank in answer.tanks for world in tank.worlds}
-    return {
+    data = {
         "answer": answer.to_dict(),
         "worlds": [{"world": name, "holds": holds} for name, holds in worlds.items()],
         "sections": [_tank(tank, words[tank.tank]) for tank in answer.tanks],
         "cap": cap_dict(answer.cap),
         "picture": f"/pictures/consignment.svg?{urlencode({'consignment': answer.name})}" if answer.tanks else "",
     }
+    return finite(data)  # type: ignore[no-any-return]
 
 
 def _tank(tank: TankAnswer, words: Any) -> dict[str, Any]:

@@ -10,6 +10,7 @@ from brinemark.faces.web.answers import Answer, GoTo, Page
 from brinemark.faces.web.numbers import number_from
 from brinemark.faces.web.pages.considered import MANY, consignments_of
 from brinemark.faces.web.visit import Visit
+from brinemark.steps.fish_answers import finite
 from brinemark.terms.errors import Refused
 
 if TYPE_CHECKING:
@@ -51,12 +52,13 @@ def begin(visit: Visit) -> Answer:
 
 def _data(answer: SurveyAnswer) -> dict[str, Any]:
     plain: Mapping[str, Any] = answer.to_dict()
-    return {
+    data = {
         "survey": plain,
         "headline": str(answer),
         "test": "" if answer.power is None else answer.power.words,
         "worlds": [_world(one) for one in answer.worlds],
     }
+    return finite(data)  # type: ignore[no-any-return]
 
 
 def _world(one: SurveyedWorld) -> dict[str, Any]:
@@ -107,7 +109,7 @@ def holds_of(visit: Visit) -> HoldAnswer:
 def _held(answer: HoldAnswer, visit: Visit) -> dict[str, Any]:
     plain: Mapping[str, Any] = answer.to_dict()
     hours = sorted({one.hours for one in answer.worlds[0].places})
-    return {
+    data = {
         "answer": plain,
         "test": answer.power.words,
         "hours": hours,
@@ -133,6 +135,7 @@ def _held(answer: HoldAnswer, visit: Visit) -> dict[str, Any]:
         ],
         "picture": visit.with_asked().replace("/holds", "/pictures/holds.svg", 1),
     }
+    return finite(data)  # type: ignore[no-any-return]
 
 
 def _number(visit: Visit, name: str, otherwise: float) -> float:

@@ -19,6 +19,7 @@ from brinemark.faces.web.pages.considered import (
 from brinemark.faces.web.pages.consignments import world_dict
 from brinemark.faces.web.pages.happening_words import KINDS, UNITS, WORDS
 from brinemark.faces.web.visit import Visit
+from brinemark.steps.fish_answers import finite
 from brinemark.steps.tank_history import story_of
 from brinemark.terms.tanks import CATCH, FILLED, HAPPENINGS, Consignment, TankRow
 
@@ -44,7 +45,7 @@ def _said(visit: Visit, consignment: Consignment, name: str) -> dict[str, Any]:
     tank = tank_in(answer, name)
     words = visit.book.words_of_worlds(answer)[name]
     telling = most_telling(tank)
-    return {
+    data = {
         "consignment": consignment.name,
         "tanks": list(consignment.tanks),
         "answer": tank.to_dict(),
@@ -65,6 +66,7 @@ def _said(visit: Visit, consignment: Consignment, name: str) -> dict[str, Any]:
         "exposures": bool(tank.fish) and telling is not None,
         "kinds": [{"what": what, "words": KINDS[what]} for what in ADDED],
     }
+    return finite(data)  # type: ignore[no-any-return]
 
 
 def _caps(answer: ConsignmentAnswer, tank: TankAnswer) -> list[dict[str, Any]]:

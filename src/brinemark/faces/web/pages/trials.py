@@ -8,6 +8,7 @@ from urllib.parse import urlencode
 from brinemark.faces.web.answers import Answer, GoTo, Page
 from brinemark.faces.web.pages.considered import cap_dict, consignments_of, rate_dict
 from brinemark.faces.web.visit import Visit
+from brinemark.steps.fish_answers import finite
 from brinemark.steps.tank_history import histories_in, kind_of
 from brinemark.terms.errors import Refused
 
@@ -62,7 +63,7 @@ def _tanks(visit: Visit) -> int:
 
 
 def _data(visit: Visit, answer: TrialAnswer) -> dict[str, Any]:
-    return {
+    data = {
         "none": "",
         "trial": answer.to_dict(),
         "kept": visit.book.kept_trial(),
@@ -74,6 +75,7 @@ def _data(visit: Visit, answer: TrialAnswer) -> dict[str, Any]:
         "tanks": [_tank(one) for one in answer.tanks],
         "cautions": list(answer.cautions),
     }
+    return finite(data)  # type: ignore[no-any-return]
 
 
 def _world(one: WorldTrial) -> dict[str, Any]:
