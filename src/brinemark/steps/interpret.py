@@ -211,8 +211,7 @@ def _tank(desk: FishDesk, consignment: Consignment, tank: str) -> TankAnswer:
     worlds = tuple(weighed(question, world, desk.scales) for world in desk.scales.worlds)
     balanced, weighed_amount = _balance(desk, story, waters, nearest_blanks)
     filled = next(row for row in consignment.of(FILLED) if row.tank == tank)
-    last = max((story.day(one.at) for one in waters), default=story.day(consignment.rows[-1].at))
-    last = max(last, story.day(filled.at))
+    last = story.day(max([filled.at, *([one.at for one in waters] or [consignment.rows[-1].at])]))
     return TankAnswer(
         tank=tank,
         system=system,
