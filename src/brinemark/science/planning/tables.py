@@ -2,7 +2,9 @@
 
 Stretched readings of all electrodes of a sample are taken as jointly normal under the weighted draws, as a reading takes
 them (joint_likelihood.py): their moments at every candidate level are weighted sums of what each draw says, so that one
-matrix product serves all true batches of a plan.
+matrix product serves all true batches of a plan. Electrodes of one dilution are alike, so their mean stands for them
+(sufficient for the middle of normal readings; that their scatter grows with the level tells a little more, which is
+left out), but where films may be defective, and each has to be judged by itself.
 """
 
 from __future__ import annotations
@@ -22,7 +24,8 @@ from brinemark.terms.arrays import FloatArray, IntArray
 BELOW_BLANK = -np.array([0.9, 0.5, 0.2])
 LOWEST, HIGHEST, STEP = 0.03, 100.0, 0.3  # in units of K at the electrode, and in ln level
 EVERY = 3  # candidates from one simulated level to the next
-SIMULATED_AGAIN = 4  # samples of each true batch at each level
+SAMPLES_EACH = 4  # samples of each true batch at each wished level
+NULL_EACH = 16  # simulated samples of each true batch that tell how the statistic is distributed at a level
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -45,8 +48,9 @@ class _Block:
 class UseTable:
     """candidates (n,) : signed levels, the plateau last; middle (D, n C), pairs (D, n F) : distinct readings and their
     products under each draw; within (D, n W) : the covariances of each block; share (D, K) : of kinds of film; kinds :
-    K; columns, blocks : places of each electrode's readings by kind; anchors : candidates at which samples are
-    simulated; seen (A, S, R, J) : stretched readings there, and at the wished levels (L, S, R, J)."""
+    K; places, blocks : of each electrode's readings by kind; anchors : candidates at which samples are simulated;
+    at_anchors (A, D, J) : stretched readings of one sample there under every draw; at_levels (L, S, R, J) : at the
+    wished levels, of samples of each true batch."""
 
     candidates: FloatArray
     middle: FloatArray
@@ -65,13 +69,17 @@ class UseTable:
         """For samples of each true batch; the same numbers whatever was burned."""
         candidates = candidate_levels(batches, use)
         distinct = sorted(set(use.dilutions))
+        count = np.array([use.dilutions.count(one) for one in distinct])
         fresh = [batches.sample(use.protocol, one, 0) for one in distinct]
         kinds = len(fresh[0].kinds)
         made = [_Block.of(kind.laws, one, candidates) for one in fresh for kind in one.kinds]
         middle = np.concatenate([one.middle for one in made], axis=-1)
         i, j = np.triu_indices(middle.shape[-1])
         dips = len(fresh[0].laws)
-        number = [distinct.index(one) for one in use.dilutions]
+        number = list(range(len(distinct))) if kinds == 1 else [distinct.index(one) for one in use.dilutions]
+        within = np.stack([one.within for one in made], axis=2)
+        if kinds == 1:
+            within = within / count[:, None, None]
         blocks = tuple(tuple(g * kinds + k for k in range(kinds)) for g in number)
         places = tuple(tuple(tuple(range(b * dips, (b + 1) * dips)) for b in one) for one in blocks)
         first = BELOW_BLANK.size
@@ -82,14 +90,14 @@ class UseTable:
             candidates,
             middle.reshape(draws, -1),
             (middle[..., i] * middle[..., j]).reshape(draws, -1),
-            np.stack([one.within for one in made], axis=2).reshape(draws, -1),
+            within.reshape(draws, -1),
             np.exp(np.stack([kind.log_share for kind in fresh[0].kinds], axis=1)),
             middle.shape[-1],
             places,
             blocks,
             anchors,
-            _seen(batches, use, candidates[anchors], true),
-            _seen(batches, use, levels, true),
+            _at_anchors(batches, use, candidates[anchors], np.arange(draws), 1)[:, :, 0],
+            _seen(batches, use, levels, true, SAMPLES_EACH),
         )
 
     def coefficients(self, weights: FloatArray) -> list[FloatArray]:
@@ -126,6 +134,15 @@ class UseTable:
         found[..., -1] += share[:, list(kinds)].sum(axis=1)[:, None]
         return found
 
+    def drawn_at_anchors(self, weights: FloatArray, seed: int) -> FloatArray:
+        """Readings (A, S, R, J) at the anchors under draws taken by their weights (S, D), stratified."""
+        size, each = weights.shape[0], NULL_EACH
+        rng = np.random.default_rng(np.random.SeedSequence([seed, 19]))
+        at = (np.arange(each) + rng.uniform(size=(size, each))) / each
+        sums = np.cumsum(weights, axis=1)
+        picks = [np.searchsorted(row, one * row[-1]) for row, one in zip(sums, at, strict=True)]
+        return self.at_anchors[:, np.minimum(picks, weights.shape[1] - 1)]
+
 
 def candidate_levels(batches: NewBatches, use: Use) -> FloatArray:
     """A little below a blank, 0, a rising ladder around K, and the plateau."""
@@ -135,17 +152,34 @@ def candidate_levels(batches: NewBatches, use: Use) -> FloatArray:
     return np.concatenate([BELOW_BLANK, [0.0], ladder, [np.inf]])
 
 
-def _seen(batches: NewBatches, use: Use, levels: Sequence[float] | FloatArray, true: IntArray) -> FloatArray:
-    """Stretched readings (L, S, R, J) of samples of levels; random numbers are the same at every level."""
-    again = np.repeat(true, SIMULATED_AGAIN)
-    shape = true.size, SIMULATED_AGAIN, -1
+def simulated_at_anchors(batches: NewBatches, use: Use, table: UseTable, true: IntArray) -> FloatArray:
+    """Readings (A, S, R, J) at the anchors of samples of each true batch."""
+    return _at_anchors(batches, use, table.candidates[table.anchors], true, NULL_EACH)
+
+
+def _at_anchors(batches: NewBatches, use: Use, anchors: FloatArray, true: IntArray, each: int) -> FloatArray:
+    """Other random numbers at every anchor, so that what they say can be smoothed along the ladder."""
+    rows = [_seen(batches, use, [float(c)], true, each, f"anchor {i}") for i, c in enumerate(anchors)]
+    return np.concatenate(rows)
+
+
+def _seen(
+    batches: NewBatches, use: Use, levels: Sequence[float], true: IntArray, each: int, key: str = ""
+) -> FloatArray:
+    """Stretched readings (L, S, R, J) of samples of levels; the same key, the same random numbers at every level."""
+    again, alike = np.repeat(true, each), len(batches.sample(use.protocol, use.dilutions[0], 0).kinds) == 1
+    shape = true.size, each, -1
     rows = []
     for level in levels:
         found = []
         for place, dilution in enumerate(use.dilutions):
             fresh = batches.sample(use.protocol, dilution, place)
-            signals = batches.signals(fresh, float(level), again, f"sample {place}")
-            stretched = [one.at(y) for one, y in zip(batches.sample(use.protocol, dilution, 0).stretches, signals.T, strict=True)]
+            signals = batches.signals(fresh, float(level), again, f"sample {place} {each} {key}")
+            known = batches.sample(use.protocol, dilution, 0).stretches
+            stretched = [one.at(y) for one, y in zip(known, signals.T, strict=True)]
             found.append(np.stack(stretched, axis=1))
+        if alike:
+            same = {one: [y for y, d in zip(found, use.dilutions, strict=True) if d == one] for one in use.dilutions}
+            found = [np.mean(same[one], axis=0) for one in sorted(same)]
         rows.append(np.concatenate(found, axis=1).reshape(shape))
     return np.array(rows)
