@@ -41,10 +41,13 @@ class Kind:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class FreshElectrode:
-    """Laws of a fresh electrode's readings: as simulated (kinds of film drawn with the batch), and kind by kind."""
+    """Laws of a fresh electrode's readings: as simulated (kinds of film drawn with the batch), and kind by kind; how it
+    is read, and the dilution that it sees."""
 
     laws: tuple[DipLaw, ...]
     kinds: tuple[Kind, ...]
+    protocol: Protocol
+    dilution: float
 
     @property
     def stretches(self) -> tuple[Stretch, ...]:
@@ -101,7 +104,7 @@ class NewBatches:
         laws, _ = electrode_laws(draws, scale, portion)
         films = film_kinds(draws, scale, portion)
         kinds = tuple(Kind(film.log_share, film.laws) for film in films)
-        return FreshElectrode(laws, kinds or (Kind(np.zeros(self.count), laws),))
+        return FreshElectrode(laws, kinds or (Kind(np.zeros(self.count), laws),), protocol, dilution)
 
     def portion(self, protocol: Protocol, dilution: float, electrode: str) -> SamplePortion:
         """A fresh electrode with the calibration electrodes' median covariates and trace noise, before it is read."""
@@ -122,12 +125,20 @@ class NewBatches:
             further=tuple((name, value) for name, value in pairs if name != FIRST_COVARIATE),
         )
 
+    def lived(self, electrode: FreshElectrode, level: float, true: IntArray, key: str) -> FloatArray:
+        """Signals (S, J) of one electrode of each true batch at a level: what nature does."""
+        return self.signals(electrode, level, true, key)
+
     def signals(self, electrode: FreshElectrode, level: float, true: IntArray, key: str) -> FloatArray:
-        """Signals (S, J) of one electrode of each true batch at a level; the same key, the same random numbers."""
-        rng = np.random.default_rng(np.random.SeedSequence([self.seed, 13, zlib.crc32(key.encode())]))
+        """Signals (S, J) of one electrode under each of some draws; the same key, the same random numbers."""
+        rng = self.random(key)
         own, normal = rng.normal(size=(3, true.size)), rng.normal(size=(len(electrode.laws), 3, true.size))
         dips = [law.simulate(level, true, own, one) for law, one in zip(electrode.laws, normal, strict=True)]
         return np.stack(dips, axis=1)
+
+    def random(self, key: str) -> np.random.Generator:
+        """Random numbers of a key."""
+        return np.random.default_rng(np.random.SeedSequence([self.seed, 13, zlib.crc32(key.encode())]))
 
     def weights(self, burned: Sequence[Burned], true: IntArray) -> FloatArray:
         """Weights (S, M) of the draws in each true batch, by what its burned electrodes say; each row sums to 1."""
@@ -146,11 +157,12 @@ class NewBatches:
         """Log density (S, M) of a burned electrode of each true batch under every draw."""
         electrode = self.standard(burned.protocol)
         stretches = electrode.stretches
-        signals = self.signals(electrode, burned.level, true, f"burned {burned.level:g} {burned.protocol} {nth}")
+        signals = self.lived(electrode, burned.level, true, f"burned {burned.level:g} {burned.protocol} {nth}")
         seen = np.stack([s.at(y) for s, y in zip(stretches, signals.T, strict=True)], axis=1)
         each = []
         for kind in electrode.kinds:
-            middle, arm, own = (part[..., 0, :, :] for part in stretched_parts(kind.laws, stretches, np.array([burned.level])))
+            parts = stretched_parts(kind.laws, stretches, np.array([burned.level]))
+            middle, arm, own = (part[..., 0, :, :] for part in parts)
             covariance = np.einsum("ldj,ldk->djk", arm, arm)
             diagonal = np.arange(middle.shape[-1])
             covariance[:, diagonal, diagonal] += own

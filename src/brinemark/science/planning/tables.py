@@ -166,7 +166,7 @@ def _at_anchors(batches: NewBatches, use: Use, anchors: FloatArray, true: IntArr
 def _seen(
     batches: NewBatches, use: Use, levels: Sequence[float], true: IntArray, each: int, key: str = ""
 ) -> FloatArray:
-    """Stretched readings (L, S, R, J) of samples of levels; the same key, the same random numbers at every level."""
+    """Stretched readings (L, S, R, J) of samples of levels, as nature has them, or with a key as the law has them."""
     again, alike = np.repeat(true, each), len(batches.sample(use.protocol, use.dilutions[0], 0).kinds) == 1
     shape = true.size, each, -1
     rows = []
@@ -174,7 +174,8 @@ def _seen(
         found = []
         for place, dilution in enumerate(use.dilutions):
             fresh = batches.sample(use.protocol, dilution, place)
-            signals = batches.signals(fresh, float(level), again, f"sample {place} {each} {key}")
+            simulate = batches.signals if key else batches.lived
+            signals = simulate(fresh, float(level), again, f"sample {place} {each} {key}")
             known = batches.sample(use.protocol, dilution, 0).stretches
             stretched = [one.at(y) for one, y in zip(known, signals.T, strict=True)]
             found.append(np.stack(stretched, axis=1))
