@@ -50,7 +50,7 @@ from brinemark.terms.arrays import FloatArray, IntArray
 from brinemark.terms.errors import GateFailed
 from brinemark.terms.settings import AnalyteSection, CalibrationSection, DecisionSection, PriorSection
 
-HISTORY, ELECTRODES, NEW = 6, 6, 64
+HISTORY, ELECTRODES, NEW = 6, 6, 40
 LIVED = (1, 4, 5)
 LEVELS = (0.7, 1.4, 2.8, 5.6, 11.2)
 LADDERS = ((1.0,), (1.0, 1.0), (1.0, 1.0, 1.0), (1.0, 4.0), (1.0, 10.0), (1.0, 4.0, 16.0))
@@ -147,7 +147,7 @@ def calibration_of(truth: Truth, rng: np.random.Generator, seed: int) -> Calibra
     lived = [LIFE if i in LIVED else SINGLE for i in range(len(HISTORY_LEVELS))]
     plans = [plain if i < HISTORY - 3 else lived for i in range(HISTORY)]
     readings = simulate_history(truth, batches, [np.array(HISTORY_LEVELS)] * HISTORY, rng, plans)
-    return calibrate(readings, AnalyteSection(), PriorSection(), CalibrationSection(seed=seed, draws=768))
+    return calibrate(readings, AnalyteSection(), PriorSection(), CalibrationSection(seed=seed, draws=512))
 
 
 def one_lab(seed: int) -> Lab | None:
@@ -166,9 +166,9 @@ def one_lab(seed: int) -> Lab | None:
     nature = Expectation.of(Nature.true(calibration, truth, seed), DecisionSection(), LEVELS, NEW)
     answers = {name: answered(nature.of_plan(plan), plan) for _, name, plan in habits()}
     answers["plan"] = answered(nature.of_plan(best), best)
-    most = max(
-        answered(planner.expectation(NEW).at_best(use), BatchPlan(ELECTRODES, (), use)) for use in uses
-    )
+    richest = [one for one in uses if one.protocol.dips.size == max(use.protocol.dips.size for use in uses)]
+    known = planner.expectation(NEW)
+    most = max(answered(known.at_best(use), BatchPlan(ELECTRODES, (), use)) for use in richest)
     return Lab(seed, answers, words(best), most, time.process_time() - start)
 
 
