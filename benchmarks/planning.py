@@ -1,15 +1,15 @@
 """Samples answered to a fold of 3 from equal electrodes: planned from each lab's own history, against fixed habits.
 
-    python benchmarks/planning.py [--labs 500] [--minutes 30] [--processes 2] [--folder planning] [--check 5]
+    python benchmarks/planning.py [--labs 500] [--minutes 60] [--processes 2] [--folder planning]
 
-A lab is a population of electrodes drawn at random (scatters, K, floor, noise, drift), six batches of six as its history,
-of which standards of the last three went through pre-scan and closing spike, and new batches of six. From the history the
-planner chooses once; a habit burns the same standards and reads samples in the same way in every lab. Both are judged on
-the same new batches of the lab's truth, which neither has seen, by the likelihood of reading under the lab's own
-calibration (science/planning/expected.py; --check reads some of them in full and prints both). A sample is answered when
-its 95 % interval is closed, within the standards, and spans a fold of at most 3; a plan's count is samples served times
-the share answered, over the levels alike. The limit is what full knowledge of population and batch would answer with
-nothing burned. Labs go into a file one by one, so that a stopped study goes on where it was.
+A lab is a population of electrodes drawn at random (scatters, K, floor, noise, drift), six batches of six as its
+history, of which standards of the last three went through pre-scan and closing spike, and new batches of six. From the
+history the planner chooses once; a habit burns the same standards and reads samples in the same way in every lab. Both
+are judged on the same new batches of the lab's truth, which neither has seen, by the likelihood of reading under the
+lab's own calibration (science/planning/expected.py, whose folds the tests hold against full readings). A sample is
+answered when its 95 % interval is closed, within the standards, and spans a fold of at most 3; a plan's count is
+samples served times the share answered, over the levels alike. The limit is what full knowledge of population and batch
+would answer with nothing burned. Labs go into a file one by one, so that a stopped study goes on where it was.
 """
 
 from __future__ import annotations
@@ -125,7 +125,11 @@ class Nature(NewBatches):
 
 def habits() -> Iterator[tuple[str, str, BatchPlan]]:
     """Group, name and plan of every fixed habit."""
-    for group, name, protocol in (("spiked", "life", LIFE), ("plain", "single", SINGLE), ("plain", "pre-scan", WITH_PRESCAN)):
+    for group, name, protocol in (
+        ("spiked", "life", LIFE),
+        ("plain", "single", SINGLE),
+        ("plain", "pre-scan", WITH_PRESCAN),
+    ):
         for levels in BURNED:
             for ladder in LADDERS:
                 plan = BatchPlan(ELECTRODES, tuple(Burned(c, protocol) for c in levels), Use(protocol, ladder))
@@ -193,8 +197,10 @@ def told(labs: list[Lab]) -> bool:
             print(f"  {table[name].mean():.3f} (SE {_se(table[name]):.3f})  {name}")
         ratio, error = _ratio(plan, table[ordered[0]])
         met &= ratio >= wanted
-        print(f"  -> planned over the best {group} habit: {ratio:.3f} (SE {error:.3f}), wanted {wanted:g}: "
-              f"{'met' if ratio >= wanted else 'missed'}")
+        print(
+            f"  -> planned over the best {group} habit: {ratio:.3f} (SE {error:.3f}), wanted {wanted:g}: "
+            f"{'met' if ratio >= wanted else 'missed'}"
+        )
     return met
 
 
@@ -226,7 +232,10 @@ def main() -> int:
     there = {lab.seed for lab in kept(path)}
     wanted = [seed for seed in range(1, given.labs + 1) if seed not in there]
     stop = time.monotonic() + 60.0 * given.minutes
-    with ProcessPoolExecutor(given.processes, mp_context=get_context("spawn")) as pool, path.open("a", encoding="utf-8") as file:
+    with (
+        ProcessPoolExecutor(given.processes, mp_context=get_context("spawn")) as pool,
+        path.open("a", encoding="utf-8") as file,
+    ):
         for first in range(0, len(wanted), given.processes):
             if time.monotonic() > stop:
                 break

@@ -88,7 +88,11 @@ class Planner:
     def uses(self, electrodes: int) -> list[Use]:
         """Every way of reading a sample that the batch has electrodes for."""
         calibration = self.batches.calibration
-        sets = [one for one in ladders(calibration, self.bench.wish.levels) if len(one) * self.bench.wish.samples <= electrodes]
+        sets = [
+            one
+            for one in ladders(calibration, self.bench.wish.levels)
+            if len(one) * self.bench.wish.samples <= electrodes
+        ]
         return [Use(protocol, one) for protocol in protocols(calibration).values() for one in sets]
 
     def measure(self, plan: BatchPlan, *, known: bool = False) -> Measured:

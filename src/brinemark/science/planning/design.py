@@ -1,8 +1,8 @@
 """Levels of standards that tell most about a batch: a design that maximises the determinant of the information.
 
-Mean over draws of ln det( Q + sum_i g_i g_i' / v_i ), g the gradient of the typical signal by ln gain, ln K and ln floor
-of the batch, v the variance of a reading, Q the inverse covariance of what history expects of a batch. Levels are taken
-from a list, one at a time, then exchanged until nothing gains. Without scatter and with nothing known (Q = 0) this is
+Mean over draws of ln det( Q + sum_i g_i g_i' / v_i ), g the gradient of the typical signal by ln gain, ln K and ln
+floor of the batch, v the variance of a reading, Q the inverse covariance of what history expects of a batch. Levels are
+taken from a list, one at a time, then exchanged until nothing gains. Without scatter and with nothing known (Q = 0) this is
 the D-optimal design: for a straight line its two ends, for the one-site curve max and K max / (2 K + max) ("Optimal
 design of experiments", the locally D-optimal points of y = G c / (K + c) under constant variance; from memory).
 """
@@ -14,8 +14,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from brinemark.science.amount.law import DipLaw
-from brinemark.science.planning.new_batches import NewBatches
 from brinemark.science.amount.simulate import SINGLE
+from brinemark.science.planning.new_batches import NewBatches
 from brinemark.terms.arrays import FloatArray
 
 DESIGN_DRAWS = 64

@@ -1,8 +1,8 @@
 """What a plan leads to: how wide, how powerful, how many samples answered, over new batches that history expects.
 
 For every true batch (new_batches.py) the samples' signals are simulated from the exact law and read by their likelihood
-under the draws weighted by the burned electrodes. The statistic is that of reading: the signed root of several readings, or
-the normal score of a lone one. Its distribution at each level is simulated under draws taken by their weights, as a
+under the draws weighted by the burned electrodes. The statistic is that of reading: the signed root of several
+readings, or the normal score of a lone one. Its distribution at each level is simulated under draws taken by their weights, as a
 reading does for its own batch. Deviation: here the simulations of all true batches are put together.
 """
 
@@ -72,9 +72,7 @@ class Expectation:
     true: IntArray
 
     @classmethod
-    def of(
-        cls, batches: NewBatches, decision: DecisionSection, levels: tuple[float, ...], size: int
-    ) -> Expectation:
+    def of(cls, batches: NewBatches, decision: DecisionSection, levels: tuple[float, ...], size: int) -> Expectation:
         """With size true batches."""
         return cls(batches, decision, levels, np.arange(min(size, batches.count)))
 
@@ -142,7 +140,10 @@ class _Reader:
             return _by_level(scores[:, every, own], shape), _by_level(scores[..., ZERO], shape)
         log_l = self._log_likelihood(rows)
         place, peak = _tops(log_l)
-        at_own, at_zero = _signed(log_l[:, every, own], peak, own <= place), _signed(log_l[..., ZERO], peak, place >= ZERO)
+        at_own, at_zero = (
+            _signed(log_l[:, every, own], peak, own <= place),
+            _signed(log_l[..., ZERO], peak, place >= ZERO),
+        )
         return _by_level(at_own, shape), _by_level(at_zero, shape)
 
     @property

@@ -94,7 +94,8 @@ class Measured:
         if self is best or both.sum() <= 0.5 * both.size:
             return True
         variance = float(np.var((best.resampled - self.resampled)[both]))
-        return best.score - self.score <= SIGMAS * np.sqrt(variance + best.limits_variance + self.limits_variance)
+        error = float(np.sqrt(variance + best.limits_variance + self.limits_variance))
+        return best.score - self.score <= SIGMAS * error
 
 
 Value: TypeAlias = Callable[[Outcome, IntArray | None], float]
@@ -160,7 +161,9 @@ class Bench:
         return lambda outcome, rows: plan.samples * float(_rows(outcome.answered(self.decision.max_fold), rows).mean())
 
     def _answered_at(self, place: int) -> Value:
-        return lambda outcome, rows: float(_rows(outcome.answered(self.decision.max_fold)[place : place + 1], rows).mean())
+        return lambda outcome, rows: float(
+            _rows(outcome.answered(self.decision.max_fold)[place : place + 1], rows).mean()
+        )
 
     def _figure(self, outcome: Outcome, value: Value, per: float = 1.0) -> Figure:
         found = np.array([value(outcome, rows) for rows in self.again])

@@ -74,7 +74,7 @@ class NewBatches:
         count = theta.shape[0]
         latents = {NEW: rng.normal(size=(LATENTS, count))}
         unseen, water = rng.normal(size=(3, count)), rng.normal(size=count)
-        water_sd = calibration.matrix_K_sd
+        water_sd = np.full(count, calibration.matrix_K_sd)
         if calibration.water is not None:
             water_sd = rng.choice(np.array(calibration.water.quantiles), size=count)
         plain = BatchDraws(theta, latents, np.zeros(count), unseen, seed)

@@ -1,7 +1,7 @@
 """What a use of electrodes can tell at each level, before anything is known of its batch.
 
-Stretched readings of all electrodes of a sample are taken as jointly normal under the weighted draws, as a reading takes
-them (joint_likelihood.py): their moments at every candidate level are weighted sums of what each draw says, so that one
+Stretched readings of all electrodes of a sample are taken as jointly normal under the weighted draws, as a reading
+takes them (joint_likelihood.py): their moments at every candidate level are weighted sums of what each draw says, so that one
 matrix product serves all true batches of a plan. Electrodes of one dilution are alike, so their mean stands for them
 (sufficient for the middle of normal readings; that their scatter grows with the level tells a little more, which is
 left out), but where films may be defective, and each has to be judged by itself.
@@ -30,7 +30,8 @@ NULL_EACH = 16  # simulated samples of each true batch that tell how the statist
 
 @dataclass(frozen=True, slots=True, eq=False)
 class _Block:
-    """Readings (j) of electrodes of one dilution and kind of film under D draws: middle (D, n, j), within (D, n, j, j)."""
+    """Readings (j) of electrodes of one dilution and kind of film under D draws: middle (D, n, j), and within
+    (D, n, j, j), their covariance under a draw."""
 
     middle: FloatArray
     within: FloatArray
