@@ -102,7 +102,7 @@ class Nature(NewBatches):
     @classmethod
     def true(cls, calibration: Calibration, truth: Truth, seed: int) -> Nature:
         made = NewBatches.of(calibration, seed)
-        one = cls(made.calibration, made.draws, made.in_water, made.u, seed)
+        one = cls(made.calibration, made.draws, made.in_water, made.u, seed, made.instrument)
         drawn = draw_batches(truth, [str(i) for i in range(NEW)], np.random.default_rng([seed, 23]))
         rows = np.array([(b.log_gain, b.ln_K, b.floor_shift) for b in drawn]).T
         object.__setattr__(one, "truth", truth)

@@ -55,9 +55,16 @@ class Planner:
     bench: Bench
 
     @classmethod
-    def of(cls, calibration: Calibration, wish: Wish, decision: DecisionSection, prices: Prices) -> Planner:
-        """With new batches by the calibration and its seed."""
-        batches = NewBatches.of(calibration, calibration.seed)
+    def of(
+        cls,
+        calibration: Calibration,
+        wish: Wish,
+        decision: DecisionSection,
+        prices: Prices,
+        instrument: str | None = None,
+    ) -> Planner:
+        """With new batches by the calibration and its seed; instrument : None = that of most of its electrodes."""
+        batches = NewBatches.of(calibration, calibration.seed, instrument)
         size = min(FINE, batches.count)
         return cls(batches, Bench.of(wish, decision, prices, size, calibration.seed))
 

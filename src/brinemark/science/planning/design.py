@@ -2,9 +2,9 @@
 
 Mean over draws of ln det( Q + sum_i g_i g_i' / v_i ), g the gradient of the typical signal by ln gain, ln K and ln
 floor of the batch, v the variance of a reading, Q the inverse covariance of what history expects of a batch. Levels are
-taken from a list, one at a time, then exchanged until nothing gains. Without scatter and with nothing known (Q = 0) this is
-the D-optimal design: for a straight line its two ends, for the one-site curve max and K max / (2 K + max) ("Optimal
-design of experiments", the locally D-optimal points of y = G c / (K + c) under constant variance; from memory).
+taken from a list, one at a time, then exchanged until nothing gains. Without scatter and with nothing known (Q = 0)
+this is the D-optimal design: for a straight line its two ends, for the one-site curve max and K max / (2 K + max) (the
+locally D-optimal points of y = G c / (K + c) under constant variance; from memory).
 """
 
 from __future__ import annotations

@@ -2,8 +2,8 @@
 
 For every true batch (new_batches.py) the samples' signals are simulated from the exact law and read by their likelihood
 under the draws weighted by the burned electrodes. The statistic is that of reading: the signed root of several
-readings, or the normal score of a lone one. Its distribution at each level is simulated under draws taken by their weights, as a
-reading does for its own batch. Deviation: here the simulations of all true batches are put together.
+readings, or the normal score of a lone one. Its distribution at each level is simulated under draws taken by their
+weights, as a reading does for its own batch. Deviation: here the simulations of all true batches are put together.
 """
 
 from __future__ import annotations

@@ -108,7 +108,7 @@ def gains(planner: Planner, plan: BatchPlan, factor: float) -> tuple[Gain, ...]:
 
 def _alike(calibration: Calibration, planner: Planner) -> NewBatches:
     """New batches by a scaled calibration on the same random numbers."""
-    return NewBatches.of(calibration, planner.batches.seed)
+    return NewBatches.of(calibration, planner.batches.seed, planner.batches.instrument)
 
 
 def gain_of(then: Measured, today: Measured, bench: Bench) -> Figure:

@@ -57,18 +57,22 @@ class FreshElectrode:
 @dataclass(frozen=True, slots=True, eq=False)
 class NewBatches:
     """draws : of batches as standards see them; in_water : the same in samples' waters; u : of a trace [signal unit];
-    seed : of all simulated electrodes; known : what was worked out before."""
+    seed : of all simulated electrodes; instrument : on which all are read; known : what was worked out before."""
 
     calibration: Calibration
     draws: BatchDraws
     in_water: BatchDraws
     u: float
     seed: int
+    instrument: str = ""
     known: Memo = field(default_factory=lambda: Memo(1024))
 
     @classmethod
-    def of(cls, calibration: Calibration, seed: int) -> NewBatches:
-        """New batches by a calibration: every stored draw of the population with one batch of it, in random order."""
+    def of(cls, calibration: Calibration, seed: int, instrument: str | None = None) -> NewBatches:
+        """New batches by a calibration: every stored draw of the population with one batch of it, in random order.
+
+        instrument : on which they are read, None = that of most calibration electrodes.
+        """
         rng = np.random.default_rng(np.random.SeedSequence([seed, 11]))
         theta = calibration.draws[rng.permutation(calibration.draws.shape[0])]
         count = theta.shape[0]
@@ -79,7 +83,9 @@ class NewBatches:
             water_sd = rng.choice(np.array(calibration.water.quantiles), size=count)
         plain = BatchDraws(theta, latents, np.zeros(count), unseen, seed)
         u = float(np.median(calibration.readings.u))
-        return cls(calibration, plain, BatchDraws(theta, latents, water_sd * water, unseen, seed), u, seed)
+        used = calibration.readings.instrument
+        where = instrument or max(calibration.instruments, key=used.count)
+        return cls(calibration, plain, BatchDraws(theta, latents, water_sd * water, unseen, seed), u, seed, where)
 
     @property
     def count(self) -> int:
@@ -116,7 +122,7 @@ class NewBatches:
         return SamplePortion(
             electrode,
             NEW,
-            calibration.instruments[0],
+            self.instrument,
             calibration.covariate_ref,
             0.0,
             self.u,

@@ -1,10 +1,10 @@
 """What a use of electrodes can tell at each level, before anything is known of its batch.
 
 Stretched readings of all electrodes of a sample are taken as jointly normal under the weighted draws, as a reading
-takes them (joint_likelihood.py): their moments at every candidate level are weighted sums of what each draw says, so that one
-matrix product serves all true batches of a plan. Electrodes of one dilution are alike, so their mean stands for them
-(sufficient for the middle of normal readings; that their scatter grows with the level tells a little more, which is
-left out), but where films may be defective, and each has to be judged by itself.
+takes them (joint_likelihood.py): their moments at every candidate level are weighted sums of what each draw says, so
+that one matrix product serves all true batches of a plan. Electrodes of one dilution are alike, so their mean stands
+for them (sufficient for the middle of normal readings; that their scatter grows with the level tells a little more,
+which is left out), but where films may be defective, and each has to be judged by itself.
 """
 
 from __future__ import annotations
