@@ -197,8 +197,8 @@ def _needed(bench: _Bench, answer: BatchPlanned, wanted: Wanted) -> str:
         return f"{said}; full knowledge of the batch would allow it, so more electrodes or batches are needed"
     if best.plan.samples < wanted.samples:
         return f"no plan here serves {wanted.samples} samples"
-    limit = answer.limit.answers.value if answer.limit is not None else 0.0
-    helped = f"with full knowledge of the batch this use would answer {limit:.2g} samples"
+    most = answer.limit.answers.value if answer.limit is not None else 0.0
+    helped = f"with full knowledge of the batch this use would answer {most:.2g} samples"
     levels = ", ".join(amount(one) for one in answer.wish.levels)
     return (
         f"hardly an interval at {levels} {unit} is within a fold of {answer.max_fold:g}; {helped}; "

@@ -16,8 +16,8 @@ NO_COSTS = (
     "costs are not set, so that plans differ by electrodes and hours only: give [costs] in the settings to count money"
 )
 SIMULATED = (
-    "figures are expectations over batches that this logbook's history allows, its uncertainty included, and no promise "
-    "for one batch; in brackets their Monte Carlo standard errors"
+    "figures are expectations over batches that this logbook's history allows, its uncertainty included, and no "
+    "promise for one batch; in brackets their Monte Carlo standard errors"
 )
 
 
@@ -27,15 +27,10 @@ def figure_dict(one: Figure) -> dict[str, float | None]:
     return {"value": value, "error": one.error if value is not None and math.isfinite(one.error) else None}
 
 
-def protocol_words(plan: BatchPlan, names: dict[str, Any]) -> str:
-    """How a plan reads samples, by the names of the protocols."""
-    return next((name for name, one in names.items() if one == plan.use.protocol), "read once")
-
-
 @dataclass(frozen=True, slots=True)
 class PlannedBatch:
-    """One plan with its figures: tie : as good as the best within the Monte Carlo error; meets : the wish; protocol, rise
-    : how samples are read, and what its additions add to the cell, one after another [level unit]."""
+    """One plan with its figures. protocol, burned_protocol : how samples and burned electrodes are read; tie : as good
+    as the best within the Monte Carlo error; meets : the wish."""
 
     figures: PlanFigures
     protocol: str
@@ -121,10 +116,8 @@ class BatchPlanned:
             return f"no plan for {self._made()} does it: {self.reason}"
         best = self.plans[0]
         how = f"burn {len(best.plan.burned)} ({best.burned})" if best.plan.burned else "burn none"
-        said = (
-            f"of {self._made()}, {how} and read {best.plan.samples} samples with {best.dilutions} each, {best.protocol}"
-        )
-        return f"{said}: {self._outcome(best.figures)}"
+        read = f"read {best.plan.samples} samples with {best.dilutions} each, {best.protocol}"
+        return f"of {self._made()}, {how} and {read}: {self._outcome(best.figures)}"
 
     def _made(self) -> str:
         return f"{self.electrodes} electrode{'' if self.electrodes == 1 else 's'}"

@@ -85,7 +85,7 @@ def _tell(answer: BatchPlanned) -> None:
     if answer.limit is not None:
         folds = " ".join(_short(one) for one in answer.limit.fold)
         say(
-            f"If the batch were known exactly, with none burned: fold {folds}, answered {_short(answer.limit.answers)}.",
+            f"If the batch were known exactly, none burned: fold {folds}, answered {_short(answer.limit.answers)}.",
             2,
         )
     say()
