@@ -49,7 +49,8 @@ class PlannedBatch:
         for one in self.plan.burned:
             counted[one.level] = counted.get(one.level, 0) + 1
         words = [f"{'blank' if not c else amount(c)}{f' x{n}' if n > 1 else ''}" for c, n in sorted(counted.items())]
-        return ", ".join(words) or "none"
+        once = " once" if self.plan.burned and self.burned_protocol != self.protocol else ""
+        return (", ".join(words) or "none") + once
 
     @property
     def dilutions(self) -> str:
@@ -115,8 +116,8 @@ class BatchPlanned:
         if not self.plans or not self.plans[0].meets:
             return f"no plan for {self._made()} does it: {self.reason}"
         best = self.plans[0]
-        how = f"burn {len(best.plan.burned)} ({best.burned})" if best.plan.burned else "burn none"
-        read = f"read {best.plan.samples} samples with {best.dilutions} each, {best.protocol}"
+        how = f"burn {len(best.plan.burned)} ({best.burned} {self.unit})" if best.plan.burned else "burn none"
+        read = f"read {best.plan.samples} samples with {best.dilutions} each ({best.protocol})"
         return f"of {self._made()}, {how} and {read}: {self._outcome(best.figures)}"
 
     def _made(self) -> str:
