@@ -1,8 +1,8 @@
 """Of n electrodes of a new batch: how many to burn, on which levels, and how to read the samples on the rest.
 
-Three looks, each at fewer plans with more true batches, all on the same random numbers: every use with three typical
-sets of standards; every set of standards for the uses that came out best; and what is left, worked out with its Monte
-Carlo errors, so that ties are called ties. Beside the best and its runners-up stands what each number of burned
+Three looks, all on the same random numbers: every use with three typical sets of standards; every set of standards for
+the uses that came out best, and the likeliest set of each size for the best use of each size; and what is left, on more
+true batches, with its Monte Carlo errors, so that ties are called ties. Beside the best and its runners-up stands what each number of burned
 electrodes buys at its best, and what full knowledge of the batch would give.
 """
 
@@ -123,10 +123,10 @@ class Planner:
             return max((scores[plan] for plan in plans), default=-np.inf)
 
         first = sorted(uses, key=lambda use: best(use, dict.fromkeys(typical)), reverse=True)  # type: ignore[arg-type]
-        every = [levels for count in sets for levels in sets[count]]
-        by_size = [next(use for use in first if use.electrodes == size) for size in {use.electrodes for use in first}]
-        for use in dict.fromkeys([*first[:USES], *by_size]):
-            best(use, every)
+        for use in first[:USES]:
+            best(use, [levels for count in sets for levels in sets[count]])
+        for size in sorted({use.electrodes for use in first}):
+            best(next(use for use in first if use.electrodes == size), [some[0] for some in sets.values()])
         return [(score, plan) for plan, score in scores.items()]
 
     def _score(self, plan: BatchPlan, outcome: Outcome) -> float:

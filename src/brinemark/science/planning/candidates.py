@@ -30,8 +30,11 @@ def own_levels(readings: ElectrodeReadings, spike_level: float) -> tuple[float, 
 def spike_rise(calibration: Calibration) -> float:
     """The rise of the logbook's own closing spikes (median), else the least that counts as one [level unit]."""
     readings = calibration.readings
-    spikes = closing_spikes(readings, calibration.spike_level)
-    return float(np.median(readings.level[spikes])) if spikes.any() else calibration.spike_level
+    spikes, main = closing_spikes(readings, calibration.spike_level), readings.dip == 0
+    held = np.zeros(len(readings.electrode))
+    held[readings.unit[main]] = readings.level[main]
+    risen = readings.level[spikes] - held[readings.unit[spikes]]
+    return max(float(np.median(risen)), calibration.spike_level) if risen.size else calibration.spike_level
 
 
 def protocols(calibration: Calibration) -> dict[str, Protocol]:
