@@ -1,12 +1,12 @@
 """Samples answered to a fold of 3 from equal electrodes: planned from each lab's own history, against fixed habits.
 
-    python benchmarks/planning.py [--labs 500] [--minutes 60] [--processes 2] [--folder planning]
+    python benchmarks/planning.py [--labs 500] [--minutes 60] [--processes 2] [--folder planning] [--full 0]
 
 A lab is a population of electrodes drawn at random (scatters, K, floor, noise, drift), six batches of six as its
 history, of which standards of the last three went through pre-scan and closing spike, and new batches of six. From the
 history the planner chooses once; a habit burns the same standards and reads samples in the same way in every lab. Both
 are judged on the same new batches of the lab's truth, which neither has seen, by the likelihood of reading under the
-lab's own calibration (science/planning/expected.py, whose folds the tests hold against full readings). A sample is
+lab's own calibration (science/planning/expected.py; --full reads some of them in full and prints both). A sample is
 answered when its 95 % interval is closed, within the standards, and spans a fold of at most 3; a plan's count is
 samples served times the share answered, over the levels alike. The limit is what full knowledge of population and batch
 would answer with nothing burned. Labs go into a file one by one, so that a stopped study goes on where it was.
@@ -24,6 +24,7 @@ from multiprocessing import get_context
 from pathlib import Path
 
 import numpy as np
+from planned_in_full import InFull, two_sided_folds
 from worlds import HISTORY_LEVELS
 
 from brinemark.science.amount.calibration import calibrate
@@ -50,7 +51,7 @@ from brinemark.terms.arrays import FloatArray, IntArray
 from brinemark.terms.errors import GateFailed
 from brinemark.terms.settings import AnalyteSection, CalibrationSection, DecisionSection, PriorSection
 
-HISTORY, ELECTRODES, NEW = 6, 6, 40
+HISTORY, ELECTRODES, NEW, FULL = 6, 6, 40, 10
 LIVED = (1, 4, 5)
 LEVELS = (0.7, 1.4, 2.8, 5.6, 11.2)
 LADDERS = ((1.0,), (1.0, 1.0), (1.0, 1.0, 1.0), (1.0, 4.0), (1.0, 10.0), (1.0, 4.0, 16.0))
@@ -176,6 +177,31 @@ def one_lab(seed: int) -> Lab | None:
     return Lab(seed, answers, words(best), most, time.process_time() - start)
 
 
+def read_in_full(seed: int, habit: str) -> None:
+    """One lab's plan and a habit: samples of FULL new batches read in full, beside the quick figures for them."""
+    load()
+    rng = np.random.default_rng([seed, 29])
+    truth = drawn_truth(rng)
+    calibration = calibration_of(truth, rng, seed)
+    planner = Planner.of(calibration, Wish("answers", LEVELS), DecisionSection(), Prices())
+    uses = [Use(protocol, ladder) for protocol in protocols(calibration).values() for ladder in LADDERS]
+    best = planner.allocation(ELECTRODES, uses).plans[0].figures.plan
+    nature = Nature.true(calibration, truth, seed)
+    bench = Expectation.of(nature, DecisionSection(), LEVELS, NEW)
+    chosen = {"planned": best, habit: next(plan for _, name, plan in habits() if name == habit)}
+    for name, plan in chosen.items():
+        outcome, full = bench.of_plan(plan), InFull(nature, plan, np.arange(FULL))
+        span = calibration.highest_level * max(plan.use.dilutions)
+        folds = np.array([two_sided_folds(full.readings(level), span) for level in LEVELS])
+        quick, slow = np.median(outcome.fold[:, :FULL].reshape(len(LEVELS), -1), axis=1), np.median(folds, axis=1)
+        share = float((folds <= DecisionSection().max_fold).mean())
+        said = plan.samples * float(outcome.answered(DecisionSection().max_fold)[:, :FULL].mean())
+        error = plan.samples * np.sqrt(share * (1.0 - share) / folds.size)
+        print(f"lab {seed}, {name} ({words(plan)})")
+        print(f"  median folds in full {np.round(slow, 2)}, quick {np.round(quick, 2)}")
+        print(f"  answered in full {plan.samples * share:.2f} (SE {error:.2f}), quick {said:.2f}", flush=True)
+
+
 def words(plan: BatchPlan) -> str:
     burned = _list(tuple(one.level for one in plan.burned))
     dips = plan.burned[0].protocol.dips.size if plan.burned else 0
@@ -226,7 +252,12 @@ def main() -> int:
     parser.add_argument("--minutes", type=float, default=60.0)
     parser.add_argument("--processes", type=int, default=2)
     parser.add_argument("--folder", type=Path, default=Path("planning"))
+    parser.add_argument("--full", type=int, default=0, help="read some samples of so many labs in full, and print both")
     given = parser.parse_args()
+    for seed in range(1, given.full + 1):
+        read_in_full(seed, "spiked: life, 2 burned, samples at 1x")
+    if given.full:
+        return 0
     given.folder.mkdir(parents=True, exist_ok=True)
     path = given.folder / "labs.jsonl"
     there = {lab.seed for lab in kept(path)}

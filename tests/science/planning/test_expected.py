@@ -6,7 +6,8 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from planned_history import LIFE, InFull, burned, new_batches, two_sided_folds
+from planned_history import LIFE, burned, new_batches
+from planned_in_full import InFull, two_sided_folds
 
 from brinemark.science.amount.simulate import SINGLE
 from brinemark.science.planning.expected import Expectation

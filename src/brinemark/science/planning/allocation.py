@@ -2,8 +2,8 @@
 
 Three looks, all on the same random numbers: every use with three typical sets of standards; every set of standards for
 the uses that came out best, and the likeliest set of each size for the best use of each size; and what is left, on more
-true batches, with its Monte Carlo errors, so that ties are called ties. Beside the best and its runners-up stands what each number of burned
-electrodes buys at its best, and what full knowledge of the batch would give.
+true batches, with its Monte Carlo errors, so that ties are called ties. Beside the best and its runners-up stands what
+each number of burned electrodes buys at its best, and what full knowledge of the batch would give.
 """
 
 from __future__ import annotations
