@@ -92,14 +92,15 @@ def improved(calibration: Calibration, part: str, factor: float) -> Calibration 
 
 
 def gains(planner: Planner, plan: BatchPlan, factor: float) -> tuple[Gain, ...]:
-    """Today's figures of a plan, then each part that is measured, the most first."""
+    """Today's figures of a plan, then each part that is measured, the most first; for more electrodes, which a plan may
+    not divide by, the plan is made anew."""
     calibration, today = planner.batches.calibration, planner.measure(plan)
     found = []
     for part in PARTS:
         better = improved(calibration, part, factor)
         if better is not None:
             found.append((part, plan, replace(planner, batches=_alike(better, planner)).measure(plan)))
-    more = replace(plan, electrodes=plan.electrodes + MORE)
+    more = planner.allocation(plan.electrodes + MORE).plans[0].figures.plan
     found.append((MORE_ELECTRODES, more, planner.measure(more)))
     rows = [Gain(part, one.electrodes, seen.figures, gain_of(seen, today, planner.bench)) for part, one, seen in found]
     rows.sort(key=lambda one: one.gain.value, reverse=True)
