@@ -13,8 +13,8 @@ from brinemark.steps.answers import ANSWER_SCHEMA
 from brinemark.steps.plan_batch_answers import BatchPlanned, figure_dict, told
 
 SUPPOSED = (
-    "each row supposes one part better and all else as it is, with the same plan (more electrodes are planned anew), on "
-    "the same simulated batches; whether it can be made better is not said"
+    "each row supposes one part better and all else as it is, with the same plan (more electrodes are planned anew), "
+    "on the same simulated batches; whether it can be made better is not said"
 )
 
 
