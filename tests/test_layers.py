@@ -29,6 +29,7 @@ FAULTS = (
     ("science", "science/curve/sweeps.py", "import brinemark.science.amount", "curve is not allowed to import"),
     ("amount", "science/amount/response.py", "import brinemark.science.amount.limits", "response is not allowed to"),
     ("fish", "science/fish/tanks.py", "import brinemark.science.fish.worlds", "tanks is not allowed to import"),
+    ("planning", "science/planning/plans.py", "import brinemark.science.planning.gains", "plans is not allowed to"),
     ("curve", "science/curve/sweeps.py", "import brinemark.science.curve.voltammetry", "sweeps is not allowed to"),
     ("records", "records/files.py", "import brinemark.records.database", "files is not allowed to import"),
     ("outputs", "outputs/charts/__init__.py", "import brinemark.outputs.report", "charts is not allowed to import"),

@@ -10,10 +10,11 @@ from brinemark.logbook.fish import FishSide
 from brinemark.logbook.fish_drawing import FishDrawing
 from brinemark.logbook.looking import Looking
 from brinemark.logbook.making import Making
+from brinemark.logbook.planning import Planning
 from brinemark.steps.create import create, open_place
 
 
-class Logbook(Making, Amounts, FishSide, FishDrawing, Looking, Drawing):
+class Logbook(Making, Amounts, FishSide, FishDrawing, Planning, Looking, Drawing):
     """A directory with logbook.toml, logbook.db and originals/. Use `create` or `open`, and close it (or `with`)."""
 
     @classmethod

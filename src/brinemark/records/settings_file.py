@@ -22,7 +22,7 @@ if TYPE_CHECKING:
 # Sections in the order of docs/logbook.toml, and those with one table for each id.
 SECTIONS = (
     *("logbook", "analyte", "signal", "covariate", "further_covariate", "prescan", "instrument", "stock", "lot"),
-    *("conditions", "allowance", "run", "prior", "calibration", "decision", "fish", "report"),
+    *("conditions", "allowance", "run", "prior", "calibration", "decision", "fish", "costs", "report"),
 )
 BY_ID = ("instrument", "stock", "lot", "further_covariate")
 # Sections whose keys depend on their quantity, and where pydantic puts the family among the keys.

@@ -62,6 +62,7 @@ EFFECTS: Mapping[str, str] = {
     "calibration": NEXT_CALIBRATION,
     "decision": f"{NEXT_READING}; {LIMITS}",
     "fish": "counts from the next time a consignment is interpreted; readings stay as they are",
+    "costs": "counts from the next plan on; no number but costs and hours moves",
     "report": "counts from the next report on",
 }
 """What a change costs, by section, and by key where one differs from its section."""

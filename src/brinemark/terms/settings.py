@@ -279,6 +279,18 @@ class DecisionSection(Section):
         return self
 
 
+class CostsSection(Section):
+    """What things cost, in one currency; 0 = not set. reading_h : hours that one reading of one electrode takes."""
+
+    electrode: Annotated[float, Field(ge=0)] = 0.0
+    hour: Annotated[float, Field(ge=0)] = 0.0
+    reference_analysis: Annotated[float, Field(ge=0)] = 0.0
+    fish: Annotated[float, Field(ge=0)] = 0.0
+    courier: Annotated[float, Field(ge=0)] = 0.0
+    currency: str = ""
+    reading_h: Positive = 0.25
+
+
 class ReportSection(Section):
     """How reports are set; font_folder : with fonts for scripts that those of the program lack."""
 
@@ -323,6 +335,7 @@ class Settings(Section):
     calibration: CalibrationSection = CalibrationSection()
     decision: DecisionSection = DecisionSection()
     fish: FishSection = FishSection()
+    costs: CostsSection = CostsSection()
     report: ReportSection = ReportSection()
 
     @property

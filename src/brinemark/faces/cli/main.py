@@ -20,6 +20,8 @@ PLACES = {
     "make": ("makings", "make"),
     "batches": ("makings", "batches"),
     "set-aside": ("makings", "set_aside"),
+    "plan-batch": ("planning", "plan_batch"),
+    "what-helps": ("planning", "what_helps"),
     "lay-out": ("plans", "lay_out"),
     "plans": ("plans", "plans"),
     "add": ("books", "add"),

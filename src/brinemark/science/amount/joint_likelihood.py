@@ -55,24 +55,33 @@ class _Moments:
 
     @classmethod
     def of(cls, laws: Sequence[DipLaw], stretches: Sequence[Stretch], candidates: FloatArray) -> _Moments:
-        electrode = laws[0].electrode
-        middles, arms, own = [], [], []
-        for law, stretch in zip(laws, stretches, strict=True):
-            response = law.response(candidates)
-            bend = response.floor_bend * electrode.floor_sd**2 + response.K_bend * electrode.own_K_sd**2
-            mean = np.exp(electrode.log_gain + law.shift + response.value + 0.5 * bend)
-            by_level = np.sqrt(np.maximum(law.own_K(candidates) ** 2 - electrode.own_K_sd**2, 0.0)) * response.by_K
-            slope = 1.0 / np.sqrt(stretch.s**2 + (stretch.k * mean) ** 2)  # dw/dy
-            middles.append(stretch.at(mean))
-            each = (electrode.spread, electrode.floor_sd * response.by_floor, electrode.own_K_sd * response.by_K)
-            arms.append(np.stack([slope * mean * part for part in each]))
-            own.append(slope**2 * (law.variance + (law.relative + by_level**2) * mean**2))
-        middle, arm = np.stack(middles, axis=-1), np.stack(arms, axis=-1)  # (n, D, J), (latents, n, D, J)
+        middle, arm, own = stretched_parts(laws, stretches, candidates)
         within = np.einsum("lndj,lndk->njk", arm, arm) / middle.shape[1]
         diagonal = np.arange(len(laws))
-        within[:, diagonal, diagonal] += np.stack(own, axis=-1).mean(axis=1)
+        within[:, diagonal, diagonal] += own.mean(axis=1)
         mean = middle.mean(axis=1)
         return cls(mean, np.moveaxis(middle - mean[:, None], 1, 0), within)
+
+
+def stretched_parts(
+    laws: Sequence[DipLaw], stretches: Sequence[Stretch], candidates: FloatArray
+) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """What an electrode's J stretched readings are at n candidates under D draws: their middle (n, D, J), what a
+    standard deviate of its own gain, floor and K does to each (3, n, D, J), and the variance of each alone (n, D, J).
+    """
+    electrode = laws[0].electrode
+    middles, arms, own = [], [], []
+    for law, stretch in zip(laws, stretches, strict=True):
+        response = law.response(candidates)
+        bend = response.floor_bend * electrode.floor_sd**2 + response.K_bend * electrode.own_K_sd**2
+        mean = np.exp(electrode.log_gain + law.shift + response.value + 0.5 * bend)
+        by_level = np.sqrt(np.maximum(law.own_K(candidates) ** 2 - electrode.own_K_sd**2, 0.0)) * response.by_K
+        slope = 1.0 / np.sqrt(stretch.s**2 + (stretch.k * mean) ** 2)  # dw/dy
+        middles.append(stretch.at(mean))
+        each = (electrode.spread, electrode.floor_sd * response.by_floor, electrode.own_K_sd * response.by_K)
+        arms.append(np.stack([slope * mean * part for part in each]))
+        own.append(slope**2 * (law.variance + (law.relative + by_level**2) * mean**2))
+    return np.stack(middles, axis=-1), np.stack(arms, axis=-1), np.stack(own, axis=-1)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -190,17 +199,22 @@ class JointLikelihood:
 
     def signed_root(self, log_l: FloatArray) -> FloatArray:
         """r at every candidate, (S, n), from log-likelihoods (S, n); the top is refined by a parabola."""
-        count = log_l.shape[1]
-        best = np.argmax(log_l, axis=1)
-        row, middle = np.arange(log_l.shape[0]), np.clip(best, 1, count - 2)
-        left, top, right = log_l[row, middle - 1], log_l[row, middle], log_l[row, middle + 1]
-        bend = np.minimum(left - 2.0 * top + right, -1e-12)
-        shift = np.clip(0.5 * (left - right) / bend, -0.5, 0.5)
-        inside = best == middle
-        peak = np.where(inside, top - 0.125 * (left - right) ** 2 / bend, log_l[row, best])
-        place = best + np.where(inside, shift, 0.0)
+        place, peak = refined_top(log_l)
         root = np.sqrt(np.maximum(0.0, 2.0 * (peak[:, None] - log_l)))
-        return np.asarray(np.where(np.arange(count) <= place[:, None], root, -root))
+        return np.asarray(np.where(np.arange(log_l.shape[1]) <= place[:, None], root, -root))
+
+
+def refined_top(log_l: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """Place among the candidates and height (S,) of the top of each row (S, n), refined by a parabola."""
+    count = log_l.shape[1]
+    best = np.argmax(log_l, axis=1)
+    row, middle = np.arange(log_l.shape[0]), np.clip(best, 1, count - 2)
+    left, top, right = log_l[row, middle - 1], log_l[row, middle], log_l[row, middle + 1]
+    bend = np.minimum(left - 2.0 * top + right, -1e-12)
+    shift = np.clip(0.5 * (left - right) / bend, -0.5, 0.5)
+    inside = best == middle
+    peak = np.where(inside, top - 0.125 * (left - right) ** 2 / bend, log_l[row, best])
+    return best + np.where(inside, shift, 0.0), peak
 
 
 def kind_probabilities(electrode: Observed, level: float) -> FloatArray:

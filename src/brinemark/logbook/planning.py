@@ -1,0 +1,46 @@
+"""What to do with the next electrodes, from the logbook's own history."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import TYPE_CHECKING
+
+from brinemark.logbook.held import Opened
+
+if TYPE_CHECKING:
+    from brinemark.steps.plan_batch_answers import BatchPlanned
+    from brinemark.steps.what_helps_answers import Helps
+
+
+class Planning(Opened):
+    """What to do with the next electrodes, from the logbook's own history."""
+
+    def plan_batch(
+        self,
+        electrodes: int,
+        wish: str = "answers",
+        levels: Sequence[float] | None = None,
+        *,
+        samples: int = 1,
+        detectable: float | None = None,
+        instrument: str | None = None,
+    ) -> BatchPlanned:
+        """Of the electrodes of a new batch, which to burn on standards, and how to read samples on the rest.
+
+        wish : "answers" (most samples to [decision] max_fold), "narrow", "power" or "cost"; levels : of samples;
+        samples : that the batch has to serve; detectable : for "cost". Nothing is stored. Raises Refused.
+        """
+        from brinemark.steps.plan_batch import Wanted, plan_batch
+
+        chosen = None if levels is None else tuple(levels)
+        return plan_batch(self._place, Wanted(electrodes, wish, chosen, samples, detectable, instrument))
+
+    def what_helps(
+        self, electrodes: int, factor: float = 2.0, wish: str = "answers", levels: Sequence[float] | None = None
+    ) -> Helps:
+        """What the best plan would give if a scatter, noise, the floor, drift or defects fell by a factor, or with more
+        electrodes; the part that buys most comes first. Nothing is stored. Raises Refused."""
+        from brinemark.steps.plan_batch import Wanted, what_helps
+
+        chosen = None if levels is None else tuple(levels)
+        return what_helps(self._place, Wanted(electrodes, wish, chosen), factor)

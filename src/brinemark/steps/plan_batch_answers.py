@@ -1,0 +1,203 @@
+"""What a plan for a new batch says, as people and programs get it."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator
+from dataclasses import dataclass
+from typing import Any
+
+from brinemark.science.planning.figures import Figure, PlanFigures, Wish
+from brinemark.science.planning.plans import BatchPlan
+from brinemark.steps.answers import ANSWER_SCHEMA
+from brinemark.terms.wording import amount
+
+NO_COSTS = (
+    "costs are not set, so that plans differ by electrodes and hours only: give [costs] in the settings to count money"
+)
+SIMULATED = (
+    "figures are expectations over batches that this logbook's history allows, its uncertainty included, and no "
+    "promise for one batch; in brackets their Monte Carlo standard errors"
+)
+
+
+def figure_dict(one: Figure) -> dict[str, float | None]:
+    """A figure as data; None = open or never reached."""
+    value = one.value if math.isfinite(one.value) else None
+    return {"value": value, "error": one.error if value is not None and math.isfinite(one.error) else None}
+
+
+@dataclass(frozen=True, slots=True)
+class PlannedBatch:
+    """One plan with its figures. protocol, burned_protocol : how samples and burned electrodes are read; tie : as good
+    as the best within the Monte Carlo error; meets : the wish."""
+
+    figures: PlanFigures
+    protocol: str
+    burned_protocol: str
+    tie: bool
+    meets: bool
+
+    @property
+    def plan(self) -> BatchPlan:
+        return self.figures.plan
+
+    @property
+    def burned(self) -> str:
+        """The levels that are burned, in words."""
+        counted: dict[float, int] = {}
+        for one in self.plan.burned:
+            counted[one.level] = counted.get(one.level, 0) + 1
+        words = [f"{'blank' if not c else amount(c)}{f' x{n}' if n > 1 else ''}" for c, n in sorted(counted.items())]
+        once = " once" if self.plan.burned and self.burned_protocol != self.protocol else ""
+        return (", ".join(words) or "none") + once
+
+    @property
+    def dilutions(self) -> str:
+        """What the electrodes of one sample see."""
+        seen = self.plan.use.dilutions
+        if set(seen) == {1.0}:
+            return str(len(seen))
+        return f"{len(seen)} at {', '.join(f'{one:g}' for one in seen)}x"
+
+    def to_dict(self) -> dict[str, Any]:
+        one = self.figures
+        return {
+            "burned": [{"level": b.level, "protocol": self.burned_protocol} for b in self.plan.burned],
+            "protocol": self.protocol,
+            "additions": list(self.plan.use.protocol.additions),
+            "dilutions": list(self.plan.use.dilutions),
+            "electrodes_left": self.plan.left,
+            "samples": self.plan.samples,
+            "fold": [figure_dict(f) for f in one.fold],
+            "power": [figure_dict(f) for f in one.power],
+            "answered": [figure_dict(f) for f in one.answered],
+            "minimum_detectable": figure_dict(one.detectable),
+            "answers": figure_dict(one.answers),
+            "answers_per_electrode": figure_dict(one.per_electrode),
+            "readings": self.plan.dips,
+            "hours": one.hours,
+            "cost": one.cost,
+            "tie": self.tie,
+            "meets": self.meets,
+        }
+
+
+@dataclass(frozen=True, slots=True)
+class BatchPlanned:
+    """A plan for a batch of electrodes, and those behind it.
+
+    calibration : id; batches : of the history; wish; max_fold, interval, alpha, beta : of the settings; plans : best
+    first; by_burned : the best for each number burned; limit : with full knowledge; tried : plans looked at; currency;
+    costs_set; drift_measured; reason : why there is no plan that does it, and what would be needed, else None.
+    """
+
+    calibration: str
+    analyte: str
+    unit: str
+    batches: int
+    instrument: str
+    electrodes: int
+    wish: Wish
+    max_fold: float
+    beta: float
+    currency: str = ""
+    costs_set: bool = False
+    drift_measured: bool = True
+    plans: tuple[PlannedBatch, ...] = ()
+    by_burned: tuple[PlannedBatch, ...] = ()
+    limit: PlanFigures | None = None
+    tried: int = 0
+    reason: str | None = None
+
+    @property
+    def sentence(self) -> str:
+        """The answer in one sentence."""
+        if not self.plans or not self.plans[0].meets:
+            return f"no plan for {self._made()} does it: {self.reason}"
+        best = self.plans[0]
+        how = f"burn {len(best.plan.burned)} ({best.burned} {self.unit})" if best.plan.burned else "burn none"
+        read = f"read {best.plan.samples} samples with {best.dilutions} each ({best.protocol})"
+        return f"of {self._made()}, {how} and {read}: {self._outcome(best.figures)}"
+
+    def _made(self) -> str:
+        return f"{self.electrodes} electrode{'' if self.electrodes == 1 else 's'}"
+
+    def _outcome(self, one: PlanFigures) -> str:
+        levels = ", ".join(amount(level) for level in self.wish.levels)
+        if self.wish.aim == "power":
+            power = ", ".join(f"{f.value:.2f} ({f.error:.2f})" for f in one.power)
+            return f"a sample of {levels} {self.unit} is found with probability {power}"
+        if self.wish.aim == "narrow":
+            folds = ", ".join(told(f) for f in one.fold)
+            return f"half of all intervals at {levels} {self.unit} are within a fold of {folds}"
+        if self.wish.aim == "cost":
+            return f"minimum detectable value {told(one.detectable)} {self.unit}"
+        return (
+            f"about {told(one.answers)} samples of {levels} {self.unit} answered to a fold of {self.max_fold:g} "
+            f"for {self._made()} made"
+        )
+
+    def remarks(self) -> Iterator[str]:
+        """What has to be said beside it."""
+        if not self.plans:
+            return
+        if self.plans[0].meets and self.reason:
+            yield self.reason
+        ties = sum(one.tie for one in self.plans[1:])
+        if ties and self.plans[0].meets:
+            yield f"{ties} of the plans behind it are as good within the Monte Carlo error, and are marked as ties"
+        yield SIMULATED
+        if not self.drift_measured:
+            yield "drift between dips is not measured in this logbook: a default was supposed for pre-scans and spikes"
+        if not self.costs_set:
+            yield NO_COSTS
+
+    def __str__(self) -> str:
+        return self.sentence
+
+    def to_dict(self) -> dict[str, Any]:
+        """The JSON of `plan-batch --json`."""
+        limit = self.limit
+        return {
+            "schema": ANSWER_SCHEMA,
+            "calibration": self.calibration,
+            "analyte": self.analyte,
+            "unit": self.unit,
+            "history_batches": self.batches,
+            "instrument": self.instrument,
+            "electrodes": self.electrodes,
+            "wish": {
+                "aim": self.wish.aim,
+                "levels": list(self.wish.levels),
+                "samples": self.wish.samples,
+                "minimum_detectable": self.wish.detectable,
+            },
+            "max_fold": self.max_fold,
+            "beta": self.beta,
+            "currency": self.currency,
+            "costs_set": self.costs_set,
+            "drift_measured": self.drift_measured,
+            "plans": [one.to_dict() for one in self.plans],
+            "by_burned": [one.to_dict() for one in self.by_burned],
+            "full_knowledge": None
+            if limit is None
+            else {
+                "fold": [figure_dict(f) for f in limit.fold],
+                "power": [figure_dict(f) for f in limit.power],
+                "minimum_detectable": figure_dict(limit.detectable),
+                "answers": figure_dict(limit.answers),
+            },
+            "plans_tried": self.tried,
+            "sentence": self.sentence,
+            "reason": self.reason,
+            "remarks": list(self.remarks()),
+        }
+
+
+def told(one: Figure) -> str:
+    """A figure with its error, in text."""
+    if not math.isfinite(one.value):
+        return "open"
+    error = f" ({one.error:.2g})" if math.isfinite(one.error) else ""
+    return f"{amount(one.value)}{error}"
