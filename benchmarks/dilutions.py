@@ -1,0 +1,181 @@
+"""Planned dilutions one after another beside fixed ladders: electrodes until the interval spans a factor of 3.
+
+    python benchmarks/dilutions.py [--histories 4] [--past 12] [--batches 4] [--seed 1] [--processes 2] [--levels 2 20]
+
+One history: batches of six electrodes, of which in the last three a blank and two standards went through pre-scan, main
+reading and closing spike; new batches with three electrodes burned at 0, 2, 8 in the same way, which join at reading.
+Of every new batch one sample of each level is read until its two-sided 95 % interval spans a factor of at most 3, with
+at most MOST electrodes: at the dilution that tells most by what was read so far ("planned"), or at 1, 10, 100, 1, ...
+times ("ladder"). The n-th electrode of a sample has the same own numbers whatever is done with it, and each dilution
+has an error of its own. "Oracle" are the intervals of one who knows the population and the batch, on the same
+electrodes: where his likelihood root stays within 1.96. Standard errors are clustered by history.
+"""
+
+from __future__ import annotations
+
+import argparse
+import sys
+from collections.abc import Sequence
+from concurrent.futures import ProcessPoolExecutor
+from dataclasses import dataclass
+from multiprocessing import get_context
+
+import numpy as np
+from lives import Reader, Season, season
+from oracle import oracle
+
+from brinemark.science.amount.one_more import Known
+from brinemark.science.amount.simulate import (
+    PRESCAN_AND_SPIKE,
+    WITH_PRESCAN,
+    Protocol,
+    TrueBatch,
+    Truth,
+    simulate_sample,
+)
+from brinemark.science.planning.dilution import DILUTIONS, READ_ONCE, SPIKED, Choice, Planner, spike_rise, used
+from brinemark.terms.amounts import OtherDip, SamplePortion
+from brinemark.terms.settings import DecisionSection
+
+LEVELS = (2.0, 5.0, 10.0, 20.0, 50.0, 100.0, 200.0, 500.0)
+LADDER = (1.0, 10.0, 100.0)
+FOLD, MOST, AFTER, WANTED = 3.0, 6, 3, 3.0
+REL_U = 0.01  # of a dilution by pipette and flask
+WAYS = {"spiked": (SPIKED, PRESCAN_AND_SPIKE), "read once": (READ_ONCE, WITH_PRESCAN)}
+TRUTH = Truth()
+
+
+@dataclass(frozen=True, slots=True)
+class Case:
+    """One sample read in one way: electrodes until the interval spans FOLD, MOST + 1 where it never did; the same for
+    the oracle; fold after AFTER electrodes, or when it stopped before; whether the last interval holds the level."""
+
+    history: int
+    way: str
+    level: float
+    count: int
+    oracle: int
+    fold: float
+    holds: bool
+    dilutions: tuple[float, ...]
+
+
+def choices_of(reader: Reader, batch: TrueBatch, way: str) -> list[Choice]:
+    """A fresh electrode of a batch with its pre-scan, at every practical dilution."""
+    rise = spike_rise(reader.calibration)
+    rises = (rise,) if way == SPIKED and rise is not None else ()
+    before = (OtherDip(-1, 0.0, 0.0, 0.0, 0.0),)
+    covariate = reader.calibration.covariate_ref
+    made = (SamplePortion("new", batch.name, "bench", covariate, 0.0, 0.0, d, others=before) for d in DILUTIONS)
+    return [Choice(way, used(one, rises), 0.0 if one.dilution == 1.0 else REL_U) for one in made]
+
+
+def next_dilution(reader: Reader, portions: Sequence[SamplePortion], choices: Sequence[Choice]) -> float:
+    known = Known(portions, reader.calibration, reader.readings, DecisionSection(), reader.memory)
+    return choices[Planner.of(known, choices).next().best].dilution
+
+
+def sample_read(reader: Reader, batch: TrueBatch, level: float, how: tuple[str, str], seed: Sequence[int]) -> Case:
+    """One sample read one electrode after another. how : "planned" or "ladder", and a name of WAYS."""
+    planned, (way, protocol) = how[0] == "planned", WAYS[how[1]]
+    choices = choices_of(reader, batch, way)
+    portions: list[SamplePortion] = []
+    folds, holds, oracles = [], False, []
+    while len(portions) < MOST and not (folds and folds[-1] <= FOLD):
+        number = len(portions)
+        dilution = next_dilution(reader, portions, choices) if planned else LADDER[number % len(LADDER)]
+        portions.append(read_electrode(batch, level, dilution, protocol, [*seed, number]))
+        ends = reader.interval(portions)
+        folds.append(ends.fold if ends.upper <= reader.calibration.highest_level * span(portions) else np.inf)
+        holds = ends.lower <= level <= ends.upper
+        oracles.append(oracle(TRUTH, batch, portions, protocol).root.fold)
+    count = len(folds) if folds[-1] <= FOLD else MOST + 1
+    best = next((n for n, fold in enumerate(oracles, 1) if fold <= FOLD), MOST + 1)
+    used_dilutions = tuple(portion.dilution for portion in portions)
+    return Case(seed[1], " ".join(how), level, count, best, folds[: AFTER + 1][-1], holds, used_dilutions)
+
+
+def span(portions: Sequence[SamplePortion]) -> float:
+    return max(portion.dilution for portion in portions)
+
+
+def read_electrode(
+    batch: TrueBatch, level: float, dilution: float, protocol: Protocol, seed: Sequence[int]
+) -> SamplePortion:
+    """A fresh electrode, its own numbers by the seed alone, in a dilution that is not quite what it is called."""
+    rng = np.random.default_rng(list(seed))
+    error = REL_U * rng.normal() if dilution > 1.0 else 0.0
+    (portion,) = simulate_sample(TRUTH, [batch], level * float(np.exp(error)), protocol, rng, [dilution])
+    return portion
+
+
+def study(task: tuple[int, int, int, int, tuple[float, ...]]) -> list[Case]:
+    """One history: its seed, number, batches of history, new batches, levels."""
+    seed, number, past, new, levels = task
+    rng = np.random.default_rng([seed, number])
+    made: Season = season(TRUTH, (past, new), PRESCAN_AND_SPIKE, PRESCAN_AND_SPIKE, rng)
+    reader = Reader.of(made.lived, seed)
+    ways = [(plan, way) for way in WAYS for plan in ("planned", "ladder")]
+    return [
+        sample_read(reader, batch, level, how, [seed, number, place, int(level)])
+        for place, batch in enumerate(made.new)
+        for level in levels
+        for how in ways
+    ]
+
+
+def clustered(cases: Sequence[Case], values: Sequence[float]) -> tuple[float, float]:
+    """Mean, and its standard error over histories."""
+    by_history = {one.history for one in cases}
+    means = [np.mean([v for one, v in zip(cases, values, strict=True) if one.history == h]) for h in by_history]
+    error = np.std(means, ddof=1) / np.sqrt(len(means)) if len(means) > 1 else np.nan
+    return float(np.mean(values)), float(error)
+
+
+def print_way(way: str, cases: Sequence[Case], levels: Sequence[float]) -> float:
+    """One table; gives the median number of electrodes over all levels."""
+    print(
+        f"\n{way}\n{'ug/L':>6} {'electrodes':>12} {'oracle':>8} {'in 3':>6} {'fold in 3':>10} {'holds':>6}  first two"
+    )
+    for level in (*levels, None):
+        mine = [one for one in cases if level in (None, one.level)]
+        count, best = (float(np.median([getattr(one, name) for one in mine])) for name in ("count", "oracle"))
+        in_three, _ = clustered(mine, [one.count <= AFTER for one in mine])
+        holds, error = clustered(mine, [one.holds for one in mine])
+        firsts = [one.dilutions[:2] for one in mine]
+        usual = max(sorted(set(firsts)), key=firsts.count)
+        name = "all" if level is None else f"{level:g}"
+        fold = float(np.median([one.fold for one in mine]))
+        tail = f"{holds:6.3f}  {usual}" + (f"  SE of holds {error:.3f}" if level is None else "")
+        print(f"{name:>6} {count:12g} {best:8g} {in_three:6.2f} {fold:10.2f} {tail}")
+    return float(np.median([one.count for one in cases]))
+
+
+def main() -> int:
+    parser = argparse.ArgumentParser(description=__doc__.partition("\n")[0])
+    parser.add_argument("--histories", type=int, default=4)
+    parser.add_argument("--past", type=int, default=12)
+    parser.add_argument("--batches", type=int, default=4)
+    parser.add_argument("--seed", type=int, default=1)
+    parser.add_argument("--processes", type=int, default=2)
+    parser.add_argument("--levels", type=float, nargs="+", default=LEVELS)
+    given = parser.parse_args()
+    tasks = [(given.seed, n, given.past, given.batches, tuple(given.levels)) for n in range(given.histories)]
+    cases: list[Case] = []
+    with ProcessPoolExecutor(given.processes, get_context("spawn")) as pool:
+        for found in pool.map(study, tasks):
+            cases += found
+    medians = {}
+    for way in dict.fromkeys(one.way for one in cases):
+        medians[way] = print_way(way, [one for one in cases if one.way == way], given.levels)
+    reached = all(
+        np.median([one.count for one in cases if one.way == "planned spiked" and one.level == level]) <= WANTED
+        for level in given.levels
+    )
+    print(f"\nwanted: planned dilutions with closing spikes reach a factor of {FOLD:g} with a median of at most")
+    print(f"{WANTED:g} electrodes at every level: {'met' if reached else 'MISSED'}")
+    return 0 if reached else 1
+
+
+if __name__ == "__main__":
+    sys.exit(main())
