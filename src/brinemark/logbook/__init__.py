@@ -5,6 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 
 from brinemark.logbook.amounts import Amounts
+from brinemark.logbook.diluting import Diluting
 from brinemark.logbook.drawing import Drawing
 from brinemark.logbook.fish import FishSide
 from brinemark.logbook.looking import Looking
@@ -12,7 +13,7 @@ from brinemark.logbook.making import Making
 from brinemark.steps.create import create, open_place
 
 
-class Logbook(Making, Amounts, FishSide, Looking, Drawing):
+class Logbook(Making, Amounts, Diluting, FishSide, Looking, Drawing):
     """A directory with logbook.toml, logbook.db and originals/. Use `create` or `open`, and close it (or `with`)."""
 
     @classmethod

@@ -27,6 +27,7 @@ LEAST_GAIN = 0.1
 SIGMAS = 2.0
 """Standard errors within which choices are alike."""
 MOST_TOGETHER = 4
+DROP_mL = 1e-9  # sums of volumes are not exact
 REACHED, LITTLE = "the interval is as narrow as wanted", "no choice would narrow the interval by a tenth"
 READ_ONCE, SPIKED, RISEN = "read once", "with a closing spike", "with an addition and a closing spike"
 
@@ -67,11 +68,12 @@ class Together:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Planner:
-    """Choices for one sample, ready to be compared; parts : of the choices."""
+    """Choices for one sample, ready to be compared; parts : of the choices; highest : level that is supposed."""
 
     bench: Bench
     choices: tuple[Choice, ...]
     parts: tuple[Part, ...]
+    highest: float
 
     @classmethod
     def of(cls, known: Known, choices: Sequence[Choice], highest: float | None = None) -> Planner:
@@ -84,12 +86,13 @@ class Planner:
         past = observe(usable, calibration, draws)
         K = mean_K(new)
         span = calibration.highest_level * max(one.dilution for one in (*new, *past))
-        used = calibration.highest_level * max((one.dilution for one in past), default=1.0)
-        levels = Levels.of(K, highest or max(HIGHEST_SUPPOSED * K, used), span)
+        reach = calibration.highest_level * max((one.dilution for one in past), default=1.0)
+        highest = highest or max(HIGHEST_SUPPOSED * K, reach)
+        levels = Levels.of(K, highest, span)
         aim = Aim(normal_quantile(0.5 * (1.0 + decision.interval)), decision.max_fold, calibration.highest_level)
         seen = tuple(Part.of(one, levels) for one in past)
         bench = Bench(levels, seen, Deviates.draw(calibration.seed), aim)
-        return cls(bench, tuple(choices), tuple(Part.of(one, levels) for one in new))
+        return cls(bench, tuple(choices), tuple(Part.of(one, levels) for one in new), highest)
 
     def next(self, reached: bool = False) -> Plan:
         """The single choice that tells most. reached : whether the interval is as narrow as wanted already."""
@@ -121,13 +124,15 @@ class Planner:
     def _best(self, sets: Sequence[Sequence[int]], water_mL: float, count: int) -> list[int] | None:
         """The set that tells most, of those that leave water enough for the electrodes to come."""
         least = min(choice.sample_mL for choice in self.choices)
-        wanted = {tuple(sorted(one)) for one in sets if self._water(one) + (count - len(one)) * least <= water_mL}
-        if not wanted:
+        told: dict[tuple[int, ...], float] = {}
+        for one in sets:
+            places = tuple(sorted(one))
+            if places not in told and self._water(one) + (count - len(one)) * least <= water_mL + DROP_mL:
+                told[places] = self._outlook(places).information
+        if not told:
             return None
-        return list(max(sorted(wanted), key=self._information))
-
-    def _information(self, places: tuple[int, ...]) -> float:
-        return self._outlook(places).information
+        best = max(told, key=lambda one: told[one])
+        return list(best)
 
     def _water(self, places: Sequence[int]) -> float:
         return math.fsum(self.choices[place].sample_mL for place in places)
@@ -172,3 +177,9 @@ def spike_rise(calibration: Calibration) -> float | None:
     if spikes.any():
         return float(np.median(calibration.readings.level[spikes]))
     return calibration.spike_level if math.isfinite(calibration.spike_level) else None
+
+
+def middle_rise(calibration: Calibration) -> float:
+    """An addition that brings the cell about to K, to one digit: the typical K of the calibration."""
+    K = math.exp(float(np.median(calibration.draws[:, calibration.names.index("ln_K")])))
+    return float(f"{K:.1g}")
