@@ -61,7 +61,7 @@ class PlannedRow:
 
 @dataclass(frozen=True, slots=True)
 class Prepared:
-    """How a dilution is made: volumes into flasks, in order, each filled up with seawater. level : share of sample."""
+    """How a dilution is made: volumes into flasks, in order, each filled up with seawater."""
 
     dilution: float
     steps: tuple[Step, ...]
@@ -74,7 +74,7 @@ class Prepared:
     def words(self) -> str:
         if not self.steps:
             return "the sample as it is"
-        made = (f"{one.volume_mL:g} mL of {one.source} into {one.flask.name}" for one in self.steps)
+        made = (f"{one.volume_mL:g} mL of {one.source} into a {one.flask.volume_mL:g} mL flask" for one in self.steps)
         return f"{', then '.join(made)}, filled up with seawater of the sample's salinity"
 
     def to_dict(self) -> dict[str, Any]:
@@ -158,7 +158,7 @@ class PlannedSample:
     def sentence(self) -> str:
         """The answer in one sentence."""
         if self.stop is not None:
-            return f"no further electrode is needed: {self.stop}; the best of them, {self.best.words}, {self._would()}"
+            return f"no further electrode is needed: {self.stop}; one more, {self.best.words}, {self._would()}"
         if self.together is not None:
             number = len(self.together.dilutions)
             told = self._expected(self.together.told)
