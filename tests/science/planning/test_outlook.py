@@ -107,6 +107,16 @@ def test_the_most_is_told_where_the_response_is_steepest_against_its_noise(noise
         assert wanted > 1.5 * LEVEL / K
 
 
+@pytest.mark.parametrize("rel_u", [0.05, 0.2])
+def test_an_error_of_the_dilution_adds_to_that_of_the_level(rel_u: float) -> None:
+    """I = ln(1 + sd^2 / (1/J + u^2)) / 2: an own error of ln K, which is what that of a dilution counts as."""
+    sd, levels = 0.03, narrow(LEVEL, 0.03)
+    J = float(steepness(np.array([20.0]), LEVEL, 0.02, NOTHING)[0])
+    found = outlook(levels, [electrode(20.0, own_K_sd=rel_u)])
+    wanted = 0.5 * math.log1p(sd**2 / (1.0 / J + rel_u**2))
+    assert abs(found.information - wanted) < SIGMAS * found.error + 0.05 * wanted
+
+
 def test_electrodes_that_share_nothing_tell_as_the_closed_form_has_it() -> None:
     """J adds up over electrodes with independent noise, so two of them give ln(1 + 2 sd^2 J) / 2."""
     sd, levels = 0.03, narrow(LEVEL, 0.03)
