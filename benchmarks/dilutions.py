@@ -85,7 +85,9 @@ def sample_read(reader: Reader, batch: TrueBatch, level: float, how: tuple[str, 
     planned, (way, protocol) = how[0] == "planned", WAYS[how[1]]
     choices = choices_of(reader, batch, way)
     portions: list[SamplePortion] = []
-    folds, holds, oracles = [], False, []
+    folds: list[float] = []
+    oracles: list[float] = []
+    holds = False
     while len(portions) < MOST and not (folds and folds[-1] <= FOLD):
         number = len(portions)
         dilution = next_dilution(reader, portions, choices) if planned else LADDER[number % len(LADDER)]

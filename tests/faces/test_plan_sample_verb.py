@@ -37,7 +37,7 @@ def test_its_data_have_the_committed_shape(book: Path) -> None:
         (("W-9",), "no sample 'W-9'"),
         (("W-1", "--electrodes", "0"), "0 electrodes"),
         (("W-1", "--water-mL", "0.01"), "at least"),
-        (("W-1", "--flask", "5:0.02"), "no pipette and flask"),
+        (("W-1", "--unread"), "of which something was read"),
     ],
 )
 def test_what_cannot_be_had_is_one_line_on_the_error_stream(book: Path, words: tuple[str, ...], came: str) -> None:

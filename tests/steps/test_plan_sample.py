@@ -6,12 +6,14 @@ import math
 import re
 from typing import Any
 
+import numpy as np
 import pytest
 
 from brinemark.logbook import Logbook
 from brinemark.terms.dilutions import Flask, Kit, Pipette
 from brinemark.terms.errors import Refused
 from brinemark.terms.sample_plans import SampleWish
+from season import Season, sample
 
 from .test_read_step import valid
 
@@ -115,6 +117,16 @@ def test_what_cannot_be_had_is_refused_with_what_would_be_needed(
     calibrated.read()
     with pytest.raises(Refused, match=came):
         calibrated.plan_sample(sample, wish)
+
+
+def test_an_instrument_without_calibration_is_refused(calibrated: Logbook) -> None:
+    folder = calibrated.path.parent / "odd"
+    folder.mkdir()
+    odd = Season(folder, np.random.default_rng(11)).batch("B9", [sample("S-odd", 1.0)], day=9, instrument="elsewhere")
+    calibrated.add(odd)
+    calibrated.read("S-odd")
+    with pytest.raises(Refused, match="instrument elsewhere, which the calibration does not know"):
+        calibrated.plan_sample("S-odd")
 
 
 def test_a_sample_is_to_be_read_first(calibrated: Logbook) -> None:

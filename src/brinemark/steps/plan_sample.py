@@ -11,6 +11,7 @@ from brinemark.records.text import nearest
 from brinemark.science.amount.one_more import Known
 from brinemark.science.amount.scale import drift_is_measured
 from brinemark.science.amount.volumes import Lot, sample_cell
+from brinemark.science.amount.weaknesses import NOT_RISING, signals_rise
 from brinemark.science.planning.dilution import (
     DILUTIONS,
     MOST_TOGETHER,
@@ -73,6 +74,7 @@ def plan_sample(place: Place, sample: str, wish: SampleWish = ASKED) -> PlannedS
         batch_named(place, wish.batch)
     with place.database.reading() as reader:
         asked = (_of_unread if wish.unread else _of_read)(place, reader, sample, wish)
+    _check_calibration(asked)
     diluent = _diluent(asked)
     portions = practical_dilutions(DILUTIONS, asked.cell_mL, wish.water_mL, wish.kit, diluent)
     choices = _choices(asked, wish, [one for one in portions if one.reason is None])
@@ -91,6 +93,16 @@ def _check(wish: SampleWish) -> None:
         raise Refused(came, f"1 to {MOST_TOGETHER}", "ask for the next one, read it, and ask again")
     if wish.highest is not None and not (math.isfinite(wish.highest) and wish.highest > 0.0):
         raise Refused(f"a highest level of {wish.highest:g}", "a level above 0", "say how high the sample may be")
+
+
+def _check_calibration(asked: _Asked) -> None:
+    """Without a calibration of the instrument, or where signals do not rise, nothing can be expected."""
+    made, instrument = asked.known.calibration, asked.fresh.instrument
+    if instrument not in made.instruments:
+        came = f"an electrode on instrument {instrument}, which the calibration does not know"
+        raise Refused(came, f"one of {', '.join(made.instruments)}", "add blanks and standards of it, and calibrate")
+    if signals_rise(made.readings) is False:
+        raise Refused(f"a calibration whose {NOT_RISING}", "signals that rise", "see what calibrate says")
 
 
 def _of_read(place: Place, reader: Reader, sample: str, wish: SampleWish) -> _Asked:
@@ -164,11 +176,7 @@ def _diluted(asked: _Asked, dilution: float) -> SamplePortion:
 
 def _too_little(sample: str, wish: SampleWish, asked: _Asked, electrodes: int) -> Refused:
     freely = practical_dilutions(DILUTIONS, asked.cell_mL, math.inf, wish.kit, _diluent(asked))
-    possible = [one for one in freely if one.reason is None]
-    if not possible:
-        came = f"no pipette and flask that give {asked.cell_mL:g} mL of any dilution"
-        return Refused(came, "vessels that do", "add a larger flask, or take a smaller cell")
-    least = min(possible, key=lambda one: one.sample_mL)
+    least = min((one for one in freely if one.reason is None), key=lambda one: one.sample_mL)
     count = "one electrode" if electrodes == 1 else f"{electrodes} electrodes"
     return Refused(
         f"{wish.water_mL:g} mL of {sample} for {count} in cells of {asked.cell_mL:g} mL",
