@@ -156,3 +156,12 @@ def test_the_rises_are_those_of_the_calibration() -> None:
     rise = spike_rise(calibration)
     assert rise is None or rise >= calibration.spike_level
     assert spike_rise(replace(calibration, spike_level=math.inf)) is None
+
+
+@pytest.mark.parametrize("level", [20.0, 60.0])
+def test_after_a_reading_in_range_the_next_one_is_planned_where_the_response_is_steep(level: float) -> None:
+    """Near K = 2 in the cell, where theta (1 - theta) is within a factor of 2 of its largest."""
+    made = planner(portion(level, 10.0))
+    cell = level / made.choices[made.next().best].dilution
+    share = cell / (2.0 + cell)
+    assert share * (1.0 - share) > 0.125
