@@ -24,7 +24,7 @@ from multiprocessing import get_context
 
 import numpy as np
 from lives import Reader, Season, season
-from oracle import oracle
+from oracle import Interval, oracle
 
 from brinemark.science.amount.one_more import Known
 from brinemark.science.amount.simulate import (
@@ -53,7 +53,8 @@ TRUTH = Truth()
 @dataclass(frozen=True, slots=True)
 class Case:
     """One sample read in one way: electrodes until the interval spans FOLD, MOST + 1 where it never did; the same for
-    the oracle; fold after AFTER electrodes, or when it stopped before; whether the last interval holds the level."""
+    the oracle; fold after AFTER electrodes, or when it stopped before; whether the last interval holds the level, and
+    whether the oracle's does."""
 
     history: int
     way: str
@@ -62,6 +63,7 @@ class Case:
     oracle: int
     fold: float
     holds: bool
+    oracle_holds: bool
     dilutions: tuple[float, ...]
 
 
@@ -86,7 +88,7 @@ def sample_read(reader: Reader, batch: TrueBatch, level: float, how: tuple[str, 
     choices = choices_of(reader, batch, way)
     portions: list[SamplePortion] = []
     folds: list[float] = []
-    oracles: list[float] = []
+    oracles: list[Interval] = []
     holds = False
     while len(portions) < MOST and not (folds and folds[-1] <= FOLD):
         number = len(portions)
@@ -95,11 +97,12 @@ def sample_read(reader: Reader, batch: TrueBatch, level: float, how: tuple[str, 
         ends = reader.interval(portions)
         folds.append(ends.fold if ends.upper <= reader.calibration.highest_level * span(portions) else np.inf)
         holds = ends.lower <= level <= ends.upper
-        oracles.append(oracle(TRUTH, batch, portions, protocol).root.fold)
+        oracles.append(oracle(TRUTH, batch, portions, protocol).root)
     count = len(folds) if folds[-1] <= FOLD else MOST + 1
-    best = next((n for n, fold in enumerate(oracles, 1) if fold <= FOLD), MOST + 1)
+    best = next((n for n, one in enumerate(oracles, 1) if one.fold <= FOLD), MOST + 1)
+    told = oracles[-1].lower <= level <= oracles[-1].upper
     used_dilutions = tuple(portion.dilution for portion in portions)
-    return Case(seed[1], " ".join(how), level, count, best, folds[:AFTER][-1], holds, used_dilutions)
+    return Case(seed[1], " ".join(how), level, count, best, folds[:AFTER][-1], holds, told, used_dilutions)
 
 
 def span(portions: Sequence[SamplePortion]) -> float:
@@ -154,9 +157,10 @@ def clustered(cases: Sequence[Case], values: Sequence[float]) -> tuple[float, fl
 
 def print_way(way: str, cases: Sequence[Case], levels: Sequence[float]) -> None:
     """One table."""
-    print(
-        f"\n{way}\n{'ug/L':>6} {'electrodes':>12} {'oracle':>8} {'in 3':>6} {'fold in 3':>10} {'holds':>6}  first two"
-    )
+    head = ("electrodes", "oracle", "in 3", "fold in 3", "holds", "oracle")
+    widths = (12, 8, 6, 10, 6, 6)
+    columns = " ".join(f"{name:>{width}}" for name, width in zip(head, widths, strict=True))
+    print(f"\n{way}\n{'ug/L':>6} {columns}  first two")
     for level in (*levels, None):
         mine = [one for one in cases if level in (None, one.level)]
         count, best = (float(np.median([getattr(one, name) for one in mine])) for name in ("count", "oracle"))
@@ -166,7 +170,8 @@ def print_way(way: str, cases: Sequence[Case], levels: Sequence[float]) -> None:
         usual = max(sorted(set(firsts)), key=firsts.count)
         name = "all" if level is None else f"{level:g}"
         fold = float(np.median([one.fold for one in mine]))
-        tail = f"{holds:6.3f}  {usual}" + (f"  SE of holds {error:.3f}" if level is None else "")
+        told, _ = clustered(mine, [one.oracle_holds for one in mine])
+        tail = f"{holds:6.3f} {told:6.3f}  {usual}" + (f"  SE of holds {error:.3f}" if level is None else "")
         print(f"{name:>6} {count:12g} {best:8g} {in_three:6.2f} {fold:10.2f} {tail}")
 
 
