@@ -196,6 +196,7 @@ def _answer(
     reading = None if asked.stored is None else unpack_reading(asked.stored)
     definition, decision = asked.chosen.definition, asked.known.decision
     plan = planner.next(reading is not None and reading.statement == "quantified")
+    present = planner.bench.present_fold()
     of = {one.dilution: one for one in portions}
     rows = []
     for place, (choice, outlook) in enumerate(zip(planner.choices, plan.outlooks, strict=True)):
@@ -217,6 +218,7 @@ def _answer(
         cell_mL=asked.cell_mL,
         water_mL=wish.water_mL if math.isfinite(wish.water_mL) else None,
         highest=planner.highest,
+        present_fold=present if math.isfinite(present) else None,
         max_fold=decision.max_fold,
         rows=tuple(rows),
         not_possible=tuple(NotPossible(one.dilution, one.reason) for one in portions if one.reason is not None),

@@ -125,7 +125,8 @@ class PlannedSample:
 
     reading : id of what there is, None = nothing has been read; now : its statement; batch, ready, instrument : of the
     new electrode; cell_mL : what it is dipped into; water_mL : of the sample that is left, None = not said; highest :
-    level up to which the sample is supposed to lie [unit]; max_fold : that is wanted; rows : by dilution, then way;
+    level up to which the sample is supposed to lie [unit]; present_fold : of what was read,
+    reckoned as the folds of the rows are, None = open; max_fold : that is wanted; rows : by dilution, then way;
     stop : why no further electrode is needed, else None; together : for several electrodes at once, None = one was
     asked for; prepare : how the dilutions that are named are made; cautions : what has to be said beside it.
     """
@@ -142,6 +143,7 @@ class PlannedSample:
     cell_mL: float
     water_mL: float | None
     highest: float
+    present_fold: float | None
     max_fold: float
     rows: tuple[PlannedRow, ...]
     not_possible: tuple[NotPossible, ...] = ()
@@ -178,6 +180,8 @@ class PlannedSample:
     def remarks(self) -> Iterator[str]:
         """What has to be said beside it."""
         yield EXPECTED
+        if self.present_fold is not None:
+            yield f"reckoned as the folds here are, the present interval spans a factor of {amount(self.present_fold)}"
         alike = [row.words for row in self.rows if row.alike]
         if alike and self.together is None:
             yield f"within the error of the computation as good: {'; '.join(alike)}"

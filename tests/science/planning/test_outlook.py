@@ -67,6 +67,15 @@ def narrow(level: float, sd: float) -> Levels:
     return Levels(candidates, log_prior)
 
 
+def at_level(level: float) -> Levels:
+    """One level that a sample certainly has, on the ladder of the whole range."""
+    made = Levels.of(K, TOP, TOP)
+    candidates = made.candidates.copy()
+    nearest = int(np.argmin(np.abs(candidates[:-1] / level - 1.0)))
+    candidates[nearest] = level
+    return Levels(candidates, np.where(np.arange(candidates.size) == nearest, 0.0, -np.inf))
+
+
 def outlook(levels: Levels, new: list[Observed], past: tuple[Observed, ...] = (), count: int = 4096) -> Outlook:
     bench = Bench(levels, tuple(Part.of(one, levels) for one in past), Deviates.draw(11, count), AIM)
     return bench.outlook([Part.of(one, levels) for one in new])
@@ -161,7 +170,7 @@ def test_the_expected_interval_is_that_of_electrodes_that_are_simulated_and_read
 ) -> None:
     """By the rules of reading at one level: median ln fold, and share within the fold."""
     made = electrode(dilution, noise=0.02, cv=0.05, spread=0.15, floor=0.3, rises=rises, own_K_sd=0.1)
-    levels = Levels.known(K, LEVEL, TOP)
+    levels = at_level(LEVEL)
     aim = replace(AIM, highest=TOP)
     bench = Bench(levels, (), Deviates.draw(11), aim)
     expected = bench.outlook([Part.of(made, levels)])
@@ -193,7 +202,7 @@ def test_what_the_new_reading_will_be_is_learned_from_the_old_one() -> None:
     was seen; the second reading's middle and spread."""
     rng = np.random.default_rng(8)
     shared = 0.25 * rng.normal(size=256)
-    levels = Levels.known(K, LEVEL, TOP)
+    levels = at_level(LEVEL)
     first, second = (electrode(d, noise=0.02, spread=0.15, floor=0.3, shared=shared) for d in (100.0, 20.0))
     seen = 0.62
     bench = Bench(levels, (Part.of(replace(first, signals=(seen,)), levels),), Deviates.draw(11), AIM)
@@ -217,6 +226,14 @@ def test_what_is_expected_cannot_be_negative_and_a_useless_reading_tells_nothing
     assert abs(useless.information) < SIGMAS * useless.error + 1e-3
     for d in DILUTIONS:
         assert outlook(levels, [electrode(float(d), noise=0.05, spread=0.15, floor=0.3)]).information > 0.3
+
+
+def test_a_sample_may_be_supposed_to_hold_next_to_nothing() -> None:
+    levels = Levels.of(K, 1e-3, TOP)
+    supposed = levels.candidates[np.isfinite(levels.log_prior)]
+    assert supposed.max() <= 1e-3 * (1.0 + 1e-9)
+    found = outlook(levels, [electrode(1.0)])
+    assert abs(found.information) < SIGMAS * found.error + 1e-3
 
 
 def test_the_prior_is_uniform_in_ln_level_above_a_tenth_of_K_and_ends_where_it_should() -> None:

@@ -51,7 +51,7 @@ class Levels:
     @classmethod
     def of(cls, K: float, highest: float, top: float) -> Levels:
         """Uniform in ln(c + OFFSET K) from 0 to highest; top : the largest level that an interval may reach."""
-        low, high = LOWEST * K, max(highest, top)
+        low, high = min(LOWEST * K, OFFSET * highest), max(highest, top)
         count = int(np.ceil(np.log(high / low) / LADDER_STEP)) + 1
         rungs = np.concatenate([[0.0], np.geomspace(low, high, count)])
         inside = rungs <= highest * (1.0 + 1e-9)
@@ -59,15 +59,6 @@ class Levels:
         log_prior[inside] = np.log(np.gradient(np.log(rungs[inside] + OFFSET * K)))
         candidates = np.concatenate([BELOW_BLANK, rungs, [np.inf]])
         return cls(candidates, np.concatenate([np.full(BELOW_BLANK.size, -np.inf), log_prior, [-np.inf]]))
-
-    @classmethod
-    def known(cls, K: float, level: float, top: float) -> Levels:
-        """One level that a sample certainly has, on the same ladder: to ask what would come of it."""
-        made = cls.of(K, top, top)
-        candidates = made.candidates.copy()
-        nearest = int(np.argmin(np.abs(np.log(np.maximum(candidates[:-1], 1e-300)) - np.log(level))))
-        candidates[nearest] = level
-        return cls(candidates, np.where(np.arange(candidates.size) == nearest, 0.0, -np.inf))
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -168,15 +159,6 @@ class Bench:
         gain = told[np.arange(true.size), true] - _log_sum(weight + told)
         span = self.aim.highest * max(one.dilution for one in (*self.past, *new))
         return Outlook(gain, self._folds(log_l, span), self.aim.max_fold)
-
-    def weights(self) -> FloatArray:
-        """Weight (n,) of every level by what has been read, summing to 1."""
-        log = self.levels.log_prior.copy()
-        if self.past:
-            seen = np.concatenate([one.stretched for one in self.past])
-            log = log + NormalReadings.of([one.moments for one in self.past]).log_likelihood(seen[None])[0]
-        weight = np.exp(log - log.max())
-        return np.asarray(weight / weight.sum())
 
     def present_fold(self) -> float:
         """Upper over lower end by what has been read; inf where an end is open."""
