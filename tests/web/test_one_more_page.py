@@ -51,6 +51,10 @@ def test_the_button_begins_a_job_whose_answer_stands_on_the_page_and_nothing_is_
     data.pop("lay_out")
     jsonschema.Draft202012Validator(schema("one-more")).validate(data)
     assert data["sentence"] == job.said
+    planned = bench.client.get("/samples/S-full", headers=JSON).json()["planned"]
+    jsonschema.Draft202012Validator(schema("plan-sample")).validate(planned)
+    assert "What is expected of it" in page
+    assert "diluted" in planned["sentence"]
 
 
 def test_the_link_fills_the_sample_and_its_dilution_into_the_run_to_lay_out(bench: Bench) -> None:
@@ -58,7 +62,8 @@ def test_the_link_fills_the_sample_and_its_dilution_into_the_run_to_lay_out(benc
     assert job.answer["batch"] == "B4"
     link = unescape(re.findall(r'href="(/lay-out[^"]*)"', section(bench.client.get("/samples/S-full").text))[0])
     page = bench.client.get(link).text
-    assert f"S-full; {job.answer['best']:g}; 1</textarea>" in page
+    (best,) = (row for row in job.answer["plan"]["rows"] if row["best"])
+    assert f"S-full; {best['dilution']:g}; 1</textarea>" in page
 
 
 def test_an_answer_is_not_shown_beside_a_later_reading(bench: Bench) -> None:

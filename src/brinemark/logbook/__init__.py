@@ -5,6 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 
 from brinemark.logbook.amounts import Amounts
+from brinemark.logbook.diluting import Diluting
 from brinemark.logbook.drawing import Drawing
 from brinemark.logbook.fish import FishSide
 from brinemark.logbook.fish_drawing import FishDrawing
@@ -14,7 +15,7 @@ from brinemark.logbook.planning import Planning
 from brinemark.steps.create import create, open_place
 
 
-class Logbook(Making, Amounts, FishSide, FishDrawing, Planning, Looking, Drawing):
+class Logbook(Making, Amounts, Diluting, FishSide, FishDrawing, Planning, Looking, Drawing):
     """A directory with logbook.toml, logbook.db and originals/. Use `create` or `open`, and close it (or `with`)."""
 
     @classmethod

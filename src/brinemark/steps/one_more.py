@@ -38,7 +38,7 @@ NEW, MOST = "one more", 12
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class _Bench:
+class SupposedBench:
     """What all suppositions about one sample share. like : the life that the new electrode repeats; critical, working :
     of such an electrode by itself [cell level]."""
 
@@ -63,12 +63,12 @@ def one_more(place: Place, sample: str, batch: str | None = None, dilutions: Seq
         batch_named(place, batch)
     with place.database.reading() as reader:
         batches = all_electrodes(reader).batches()
-        ready = ready_to_read(place, reader, sample, lambda made: batch or _newest(reader, made, batches))
+        ready = ready_to_read(place, reader, sample, lambda made: batch or newest_batch(reader, made, batches))
         if ready.stored is None:
             came = f"no reading of {sample} by the newest calibration and its present rows"
             raise Refused(came, "one to add an electrode to", f"read the sample first, with 'read {sample}'")
     present = unpack_reading(ready.stored)
-    bench = _bench(place, ready)
+    bench = supposed_bench(place, ready)
     used = bench.like.main.row.row.dilution
     choices = tuple(sorted({*DILUTIONS, used} if dilutions is None else wanted))
     levels = supposed_levels(present)
@@ -87,7 +87,7 @@ def one_more(place: Place, sample: str, batch: str | None = None, dilutions: Seq
     )
 
 
-def _answer(bench: _Bench, stored: Record, electrodes: int) -> OneMore:
+def _answer(bench: SupposedBench, stored: Record, electrodes: int) -> OneMore:
     """What is known before anything is supposed. electrodes : of the batch, that are ready."""
     ready, definition = bench.ready, bench.ready.chosen.definition
     return OneMore(
@@ -115,8 +115,8 @@ def _checked(dilutions: Sequence[float] | None) -> set[float]:
     return {float(one) for one in dilutions or ()}
 
 
-def _newest(reader: Reader, made: Calibration, batches: Mapping[str, Batch]) -> str:
-    """By the day of making, else of its first reading; one with ready electrodes first."""
+def newest_batch(reader: Reader, made: Calibration, batches: Mapping[str, Batch]) -> str:
+    """The newest of a calibration by the day of making, else of its first reading; with ready electrodes first."""
     names = sorted(set(made.readings.batch))
     days: dict[str, str] = {}
     for row in reader.rows(batches=names):
@@ -130,29 +130,29 @@ def _newest(reader: Reader, made: Calibration, batches: Mapping[str, Batch]) -> 
     return max(names, key=key)
 
 
-def _bench(place: Place, ready: ReadyToRead) -> _Bench:
+def supposed_bench(place: Place, ready: ReadyToRead) -> SupposedBench:
     """The new electrode repeats the newest one that could be used."""
     known = Known(ready.portions, ready.calibration, ready.readings, place.settings.decision, ready.memory)
     usable = [life for life, seen in zip(ready.lives, ready.portions, strict=True) if known.usable(seen)]
     like = max(usable or ready.lives, key=lambda life: life.main.row.row.measured_at)
-    return _Bench(place, ready, known, like)
+    return SupposedBench(place, ready, known, like)
 
 
-def _with_range(bench: _Bench) -> _Bench:
+def _with_range(bench: SupposedBench) -> SupposedBench:
     """With what such an electrode can do by itself."""
-    fresh = _fresh(bench, 1.0)
+    fresh = fresh_like(bench, 1.0)
     critical, working = own_range(fresh, bench.known)
-    return replace(bench, protocol=_protocol(fresh, bench.known.calibration), critical=critical, working=working)
+    return replace(bench, protocol=protocol_of(fresh, bench.known.calibration), critical=critical, working=working)
 
 
-def _protocol(fresh: SamplePortion, calibration: Calibration) -> str:
-    """As limits name it."""
+def protocol_of(fresh: SamplePortion, calibration: Calibration) -> str:
+    """What is read beside the sample, as limits name it."""
     parts = ["pre-scan"] if any(dip.dip < 0 for dip in fresh.others) else []
     parts += ["spike"] if closing_spike(fresh.others, calibration.spike_level) else []
     return f"with {' and '.join(parts)}" if parts else "single"
 
 
-def _fresh(bench: _Bench, dilution: float) -> SamplePortion:
+def fresh_like(bench: SupposedBench, dilution: float) -> SamplePortion:
     """The electrode before it has read anything: its rows are those of the one it repeats, in its own dilution; its
     covariates and the noise of its traces are the calibration electrodes' medians."""
     ready, calibration = bench.ready, bench.ready.calibration
@@ -175,13 +175,13 @@ def _fresh(bench: _Bench, dilution: float) -> SamplePortion:
 
 
 def _suppose(
-    bench: _Bench, levels: Sequence[float], dilutions: Sequence[float]
+    bench: SupposedBench, levels: Sequence[float], dilutions: Sequence[float]
 ) -> tuple[list[Supposed], list[list[Reading]]]:
     """Rows by dilution, then level, and the readings behind them."""
     unit = bench.ready.chosen.definition.level_unit
     rows, found = [], []
     for dilution in dilutions if levels else ():
-        fresh = _fresh(bench, dilution)
+        fresh = fresh_like(bench, dilution)
         readings = [read_with(fresh, level, bench.known) for level in levels]
         for level, one in zip(levels, readings, strict=True):
             cell = (1.0 / dilution if fresh.share is None else fresh.share) * level + fresh.added
@@ -200,7 +200,7 @@ def _best(present: Reading, found: Sequence[Sequence[Reading]]) -> tuple[int | N
     return narrowest(choices, now)
 
 
-def _where(cell: float, bench: _Bench) -> str:
+def _where(cell: float, bench: SupposedBench) -> str:
     """Where a cell level lies for such an electrode, in words."""
     if cell > bench.ready.calibration.highest_level:
         return "above the highest standard"

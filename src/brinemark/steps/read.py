@@ -85,12 +85,12 @@ def read_samples(place: Place, names: Sequence[str] = (), calibration: str | Non
     Raises Refused for an unknown sample, and when there is no such calibration.
     """
     with place.database.reading() as reader:
-        bench = _bench(place, reader, calibration)
+        bench = reading_bench(place, reader, calibration)
         desk = bench.desk()
         samples = [_accepted(_gathered(bench, name), desk) for name in _wanted(reader, names)]
         if any(_is_sample(sample) for sample in samples):
             bench.lock = lock_of(reader, bench.chosen.definition)
-        knowing, waters = _with_waters(bench, desk)
+        knowing, waters = with_waters(bench, desk)
         samples = [_informed(sample, waters) for sample in samples]
         made = [_read(knowing if _is_sample(sample) else bench, sample) for sample in samples]
     return _store(place, bench, samples, made)
@@ -104,7 +104,7 @@ def judge_runs(
     electrodes : only the runs that any of them was in. Raises Refused when there is no such calibration.
     """
     with place.database.reading() as reader:
-        bench = _bench(place, reader, calibration)
+        bench = reading_bench(place, reader, calibration)
         desk = bench.desk()
         runs = [run for run in desk.runs if run.instrument in desk.instruments]
         if electrodes is not None:
@@ -136,10 +136,10 @@ def ready_to_read(place: Place, reader: Reader, name: str, choose: Callable[[Cal
 
     Raises Refused for an unknown sample and without a calibration.
     """
-    bench = _bench(place, reader, None)
+    bench = reading_bench(place, reader, None)
     desk = bench.desk()
     sample = _accepted(_gathered(bench, _wanted(reader, [name])[0]), desk)
-    knowing, waters = _with_waters(bench, desk)
+    knowing, waters = with_waters(bench, desk)
     sample, bench = _informed(sample, waters), knowing if _is_sample(sample) else bench
     batch = choose(bench.calibration)
     wider = sample if batch in {life.batch for life in sample.lives} else _of_rows(bench, name, sample.rows, more=batch)
@@ -148,7 +148,7 @@ def ready_to_read(place: Place, reader: Reader, name: str, choose: Callable[[Cal
     return ReadyToRead(name, bench.chosen, stored, *known, sample.lives, sample.signals, portions, batch)
 
 
-def _bench(place: Place, reader: Reader, calibration: str | None) -> _Bench:
+def reading_bench(place: Place, reader: Reader, calibration: str | None) -> _Bench:
     chosen = current(place, reader) if calibration is None else named(reader, calibration)
     record = reader.record(chosen.record.id) or chosen.record
     known, made = reader.rows(roles=CALIBRATION_ROLES), unpack_calibration(record)
@@ -156,7 +156,7 @@ def _bench(place: Place, reader: Reader, calibration: str | None) -> _Bench:
     return _Bench(place, reader, chosen, record, made, Traces(place, reader), known, science)
 
 
-def _with_waters(bench: _Bench, desk: RunDesk) -> tuple[_Bench, Parents]:
+def with_waters(bench: _Bench, desk: RunDesk) -> tuple[_Bench, Parents]:
     """The bench with what spiked waters say of the scatter between waters, and the readings behind that."""
     water, parents = water_scatter(desk, bench.calibration.matrix_K_sd)
     if water is None:

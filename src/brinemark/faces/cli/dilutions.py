@@ -60,7 +60,7 @@ def dilute(session: Session, /, as_json: bool, **given: Any) -> None:
     """
     _check_use(given)
     stock, diluent, unit = _solutions(session, given)
-    kit, wish = _kit(given), _wish(given)
+    kit, wish = kit_of(given), _wish(given)
     if given["by"] is not None:
         from brinemark.steps.dilute import plan_sample
 
@@ -238,7 +238,8 @@ def _named(sections: Mapping[str, Section], kind: str, name: str) -> Section:
     return sections[name]
 
 
-def _kit(given: dict[str, Any]) -> Kit:
+def kit_of(given: Mapping[str, Any]) -> Kit:
+    """The usual vessels, or those of --pipette, --flask and --smallest."""
     kit = DEFAULT_KIT
     if given["pipette"]:
         kit = replace(kit, pipettes=tuple(_pipette(text) for text in given["pipette"]))

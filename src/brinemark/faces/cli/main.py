@@ -28,6 +28,7 @@ PLACES = {
     "calibrate": ("amounts", "calibrate"),
     "read": ("amounts", "read"),
     "one-more": ("supposing", "one_more"),
+    "plan-sample": ("planning_samples", "plan_sample"),
     "tanks": ("tanks", "tanks"),
     "consignments": ("tanks", "consignments"),
     "consignment": ("interpreting", "consignment"),

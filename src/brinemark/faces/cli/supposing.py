@@ -63,7 +63,7 @@ def one_more(session: Session, sample: str, batch: str | None, dilutions: tuple[
         _tell(answer)
     for text in answer.remarks():
         say(f"{text}.", 2)
-    say_next(session.line("lay-out", "RUN.toml"))
+    say_next(session.line("plan-sample", sample), session.line("lay-out", "RUN.toml"))
 
 
 def _tell(answer: OneMore) -> None:

@@ -12,8 +12,9 @@ from urllib.parse import quote
 
 from brinemark.logbook import Logbook
 from brinemark.steps.sheet_sources import Uploads
-from brinemark.terms.errors import BrinemarkError, Stopped
+from brinemark.terms.errors import BrinemarkError, Refused, Stopped
 from brinemark.terms.findings import Finding
+from brinemark.terms.sample_plans import SampleWish
 
 AT_ONCE = 20  # samples between two looks at whether to stop
 
@@ -109,7 +110,16 @@ def one_more(book: Logbook, given: Mapping[str, Any], told: Told) -> dict[str, A
     told.now("reading the sample together with one more electrode")
     answer = book.one_more(given["sample"], given["batch"] or None)
     see = f"/samples/{quote(given['sample'], safe='')}#one-more"
-    return {"said": answer.sentence, "see": see, "answer": answer.to_dict()}
+    told.now("weighing what every dilution is expected to tell")
+    return {"said": answer.sentence, "see": see, "answer": {**answer.to_dict(), "plan": _planned(book, given)}}
+
+
+def _planned(book: Logbook, given: Mapping[str, Any]) -> dict[str, Any] | None:
+    """What the next electrode is best used for; None where nothing can be expected of one."""
+    try:
+        return book.plan_sample(given["sample"], SampleWish(batch=given["batch"] or None)).to_dict()
+    except Refused:
+        return None
 
 
 def rank(book: Logbook, given: Mapping[str, Any], told: Told) -> dict[str, Any]:

@@ -45,7 +45,7 @@ class Stretch:
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class _Moments:
+class Moments:
     """Stretched readings (J) of one electrode of one kind at n candidates: mean (n, J), its scatter (D, n, J) over the
     draws, and the covariance (n, J, J) within a draw, averaged over them."""
 
@@ -54,7 +54,7 @@ class _Moments:
     within: FloatArray
 
     @classmethod
-    def of(cls, laws: Sequence[DipLaw], stretches: Sequence[Stretch], candidates: FloatArray) -> _Moments:
+    def of(cls, laws: Sequence[DipLaw], stretches: Sequence[Stretch], candidates: FloatArray) -> Moments:
         middle, arm, own = stretched_parts(laws, stretches, candidates)
         within = np.einsum("lndj,lndk->njk", arm, arm) / middle.shape[1]
         diagonal = np.arange(len(laws))
@@ -85,17 +85,20 @@ def stretched_parts(
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class _Electrode:
+class ElectrodeMoments:
     """An electrode's moments by the kind of its film, and the log of each kind's share."""
 
-    moments: tuple[_Moments, ...]
+    moments: tuple[Moments, ...]
     log_share: FloatArray
 
     @classmethod
-    def of(cls, seen: Observed, stretches: Sequence[Stretch], candidates: FloatArray, draws: int) -> _Electrode:
+    def of(
+        cls, seen: Observed, stretches: Sequence[Stretch], candidates: FloatArray, draws: int = JOINT_DRAWS
+    ) -> ElectrodeMoments:
+        """Of an electrode whose readings are stretched each in its way; draws : how many give the moments."""
         kinds = [kind.laws for kind in seen.kinds] or [seen.laws]
         share = [float(np.exp(kind.log_share).mean()) for kind in seen.kinds] or [1.0]
-        made = (_Moments.of([law.thinned(draws) for law in laws], stretches, candidates) for laws in kinds)
+        made = (Moments.of([law.thinned(draws) for law in laws], stretches, candidates) for laws in kinds)
         return cls(tuple(made), np.log(share))
 
 
@@ -109,9 +112,9 @@ class NormalReadings:
     assignments: tuple[tuple[int, ...], ...]
 
     @classmethod
-    def of(cls, electrodes: Sequence[_Electrode]) -> NormalReadings:
+    def of(cls, electrodes: Sequence[ElectrodeMoments]) -> NormalReadings:
         """Of electrodes that share their draws."""
-        assignments = tuple(_assignments(electrodes))
+        assignments = tuple(assignments_of(electrodes))
         found = [_quadratic(electrodes, kinds) for kinds in assignments]
         return cls(np.concatenate(found, axis=1), assignments)
 
@@ -127,18 +130,20 @@ class NormalReadings:
         return np.asarray((features @ self.coefficients).reshape(len(stretched), len(self.assignments), -1))
 
 
-def _assignments(electrodes: Sequence[_Electrode]) -> list[tuple[int, ...]]:
+def assignments_of(electrodes: Sequence[ElectrodeMoments]) -> list[tuple[int, ...]]:
+    """A kind of film for each electrode, in all ways that are not too rare."""
     kinds = list(itertools.product(*(range(len(one.moments)) for one in electrodes)))
-    weight = np.array([_log_share(electrodes, one) for one in kinds])
+    weight = np.array([log_share_of(electrodes, one) for one in kinds])
     return [one for one, log in zip(kinds, weight, strict=True) if log > weight.max() - RAREST]
 
 
-def _log_share(electrodes: Sequence[_Electrode], kinds: Sequence[int]) -> float:
+def log_share_of(electrodes: Sequence[ElectrodeMoments], kinds: Sequence[int]) -> float:
+    """Log of how common one assignment of kinds is."""
     return float(sum(one.log_share[kind] for one, kind in zip(electrodes, kinds, strict=True)))
 
 
-def _quadratic(electrodes: Sequence[_Electrode], kinds: Sequence[int]) -> FloatArray:
-    """Coefficients (F, n) of w_i w_j (i <= j), w_i and 1 for one assignment of kinds."""
+def joint_normal(electrodes: Sequence[ElectrodeMoments], kinds: Sequence[int]) -> tuple[FloatArray, FloatArray]:
+    """Mean (n, J) and covariance (n, J, J) of all stretched readings for one assignment of kinds."""
     chosen = [one.moments[kind] for one, kind in zip(electrodes, kinds, strict=True)]
     mean = np.concatenate([one.mean for one in chosen], axis=-1)
     scatter = np.concatenate([one.scatter for one in chosen], axis=-1)
@@ -148,10 +153,16 @@ def _quadratic(electrodes: Sequence[_Electrode], kinds: Sequence[int]) -> FloatA
         own = slice(start, start + one.mean.shape[-1])
         covariance[:, own, own] += one.within
         start = own.stop
+    return mean, covariance
+
+
+def _quadratic(electrodes: Sequence[ElectrodeMoments], kinds: Sequence[int]) -> FloatArray:
+    """Coefficients (F, n) of w_i w_j (i <= j), w_i and 1 for one assignment of kinds."""
+    mean, covariance = joint_normal(electrodes, kinds)
     precision = np.linalg.inv(covariance)
     pull = np.einsum("njk,nk->nj", precision, mean)
     _, log_det = np.linalg.slogdet(covariance)
-    constant = -0.5 * (log_det + (pull * mean).sum(axis=-1)) + _log_share(electrodes, kinds)
+    constant = -0.5 * (log_det + (pull * mean).sum(axis=-1)) + log_share_of(electrodes, kinds)
     i, j = np.triu_indices(mean.shape[-1])
     pairs = -np.where(i == j, 0.5, 1.0)[:, None] * precision[:, i, j].T
     return np.concatenate([pairs, pull.T, constant[None]])
@@ -172,7 +183,7 @@ class JointLikelihood:
         """From the laws of every electrode's readings; draws : how many of the joint draws give the moments."""
         each = [tuple(Stretch.of(law) for law in one.laws) for one in electrodes]
         pairs = zip(electrodes, each, strict=True)
-        parts = [_Electrode.of(one, stretches, candidates, draws) for one, stretches in pairs]
+        parts = [ElectrodeMoments.of(one, stretches, candidates, draws) for one, stretches in pairs]
         owner = np.repeat(np.arange(len(each)), [len(one) for one in each])
         alone = tuple(NormalReadings.of([part]) for part in parts) if len(parts) > 1 else ()
         return cls(candidates, tuple(itertools.chain(*each)), owner, NormalReadings.of(parts), alone)
@@ -198,10 +209,15 @@ class JointLikelihood:
         return self.log_likelihood(signals), np.sum([one.max(axis=1) for one in self.of_each(signals)], axis=0)
 
     def signed_root(self, log_l: FloatArray) -> FloatArray:
-        """r at every candidate, (S, n), from log-likelihoods (S, n); the top is refined by a parabola."""
-        place, peak = refined_top(log_l)
-        root = np.sqrt(np.maximum(0.0, 2.0 * (peak[:, None] - log_l)))
-        return np.asarray(np.where(np.arange(log_l.shape[1]) <= place[:, None], root, -root))
+        """As the function of that name."""
+        return signed_root(log_l)
+
+
+def signed_root(log_l: FloatArray) -> FloatArray:
+    """r at every candidate, (S, n), from log-likelihoods (S, n); the top is refined by a parabola."""
+    place, peak = refined_top(log_l)
+    root = np.sqrt(np.maximum(0.0, 2.0 * (peak[:, None] - log_l)))
+    return np.asarray(np.where(np.arange(log_l.shape[1]) <= place[:, None], root, -root))
 
 
 def refined_top(log_l: FloatArray) -> tuple[FloatArray, FloatArray]:

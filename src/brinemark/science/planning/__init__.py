@@ -1,1 +1,1 @@
-"""What to do next with few electrodes: which of a new batch to burn on standards, and what a better batch would buy."""
+"""Planning with few electrodes: what the next one, the next batch and the next fish are best used for."""

@@ -62,6 +62,7 @@ def one(visit: Visit) -> Answer:
         data |= visit.desk.kept(("sample", heads[-1].id), lambda: _said(visit, heads[-1].id))
         data["old"] = report is None or heads[-1].calibration != report.id
         data["supposed"] = _supposed(visit, name, heads[-1].id)
+        data["planned"] = _planned(visit, name, heads[-1].id)
         data["choices"] = [] if report is None else _choices(visit, set(report.calibration.readings.batch))
     return Page("sample.html", f"Sample {name}", data)
 
@@ -85,9 +86,17 @@ def _supposed(visit: Visit, name: str, reading: str) -> dict[str, Any] | None:
     if job is None or job.answer["reading"] != reading:
         return None
     answer = dict(job.answer)
-    dilution = answer["best"] or min((row["dilution"] for row in answer["rows"]), default=1.0)
+    plan = answer.pop("plan", None)
+    expected = None if plan is None else next(row["dilution"] for row in plan["rows"] if row["best"])
+    dilution = expected or answer["best"] or min((row["dilution"] for row in answer["rows"]), default=1.0)
     wanted = {"batch": answer["batch"], "sample": f"{name}; {dilution:g}; 1"}
     return {**answer, "lay_out": f"/lay-out?{urlencode(wanted)}"}
+
+
+def _planned(visit: Visit, name: str, reading: str) -> dict[str, Any] | None:
+    """What the next electrode is expected to tell, worked out with it."""
+    job = visit.desk.jobs.last(ONE_MORE, sample=name)
+    return None if job is None or job.answer["reading"] != reading else job.answer.get("plan")
 
 
 def _choices(visit: Visit, calibrated: set[str]) -> list[tuple[str, str]]:
