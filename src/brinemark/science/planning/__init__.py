@@ -1,0 +1,1 @@
+"""What to do next with few electrodes, few fish and little money."""
