@@ -92,9 +92,9 @@ def figures_of(found: Chunk, max_fold: float) -> StudyFigures:
         answered_per_electrode=per_electrode,
         answered_per_batch=ratio(answered, made[:, 1]),
         electrodes_per_answer=ratio(made[:, 2], answered),
-        false_detections=rows.share(rows["detected"], rows["level"] == 0),
-        interval=rows.share(rows.holds("lower", "upper")),
-        stated=rows.share(rows.holds("stated_lower", "stated_upper")),
+        false_detections=rows.chance(rows["detected"], rows["level"] == 0),
+        interval=rows.chance(rows.holds("lower", "upper")),
+        stated=rows.chance(rows.holds("stated_lower", "stated_upper")),
         levels=tuple(_at(rows, float(level), max_fold) for level in np.unique(rows["level"])),
     )
 
@@ -104,12 +104,12 @@ def _at(rows: _Table, level: float, max_fold: float) -> LevelFigures:
     return LevelFigures(
         level=level,
         samples=int(here.sum()),
-        detected=rows.share(rows["detected"], here),
-        interval=rows.share(rows.holds("lower", "upper"), here),
-        stated=rows.share(rows.holds("stated_lower", "stated_upper"), here),
+        detected=rows.chance(rows["detected"], here),
+        interval=rows.chance(rows.holds("lower", "upper"), here),
+        stated=rows.chance(rows.holds("stated_lower", "stated_upper"), here),
         fold=rows.median(rows.folds, here),
-        answered=rows.share(rows.narrow(max_fold), here),
-        quantified=rows.share(rows["statement"] == QUANTIFIED, here),
+        answered=rows.chance(rows.narrow(max_fold), here),
+        quantified=rows.chance(rows["statement"] == QUANTIFIED, here),
         electrodes=rows.share(rows["electrodes"], here),
     )
 
@@ -141,7 +141,9 @@ class _Table:
         """Upper over lower end of the two-sided interval, inf where one is open, also where none was said."""
         lower, upper = self["lower"], self["upper"]
         closed = (lower > 0) & np.isfinite(upper)
-        return np.divide(upper, lower, out=np.full(lower.size, np.inf), where=closed)
+        folds = np.full(lower.size, np.inf)
+        folds[closed] = upper[closed] / lower[closed]
+        return folds
 
     def narrow(self, max_fold: float) -> BoolArray:
         return np.asarray(self.folds <= max_fold)
@@ -154,12 +156,20 @@ class _Table:
     def sums(self, values: FloatArray | BoolArray) -> FloatArray:
         """Sum of values (n,) over each laboratory."""
         place = np.searchsorted(self.laboratories, self["laboratory"])
-        return np.asarray(np.bincount(place, values.astype(float), self.laboratories.size), dtype=float)
+        return np.asarray(np.bincount(place, np.asarray(values, dtype=float), self.laboratories.size), dtype=float)
 
     def share(self, values: FloatArray | BoolArray, among: BoolArray | None = None) -> Figure:
         """Mean of values over rows, those that are nan left out."""
         kept = np.isfinite(values) if among is None else among & np.isfinite(values)
         return ratio(self.sums(np.where(kept, values, 0.0)), self.sums(kept))
+
+    def chance(self, values: FloatArray | BoolArray, among: BoolArray | None = None) -> Figure:
+        """The same of what happens or does not; where it always or never did, the error of half a case among one more."""
+        found = self.share(values, among)
+        if found.value not in (0.0, 1.0):
+            return found
+        rate = 0.5 / (found.of + 1)
+        return Figure(found.value, float(np.sqrt(rate * (1.0 - rate) / found.of)), found.of)
 
     def median(self, values: FloatArray, among: BoolArray) -> Figure:
         """Median over rows; its error is half the distance of the quantiles at a half plus and minus the clustered

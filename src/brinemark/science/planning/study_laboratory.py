@@ -31,11 +31,11 @@ HISTORY, NEW, CALIBRATION, PICK = range(4)  # streams of random numbers of one l
 class Chunk:
     """What some laboratories found. rows : (samples, COLUMNS), nan = not said, inf = no finite end; made : batches,
     electrodes made and electrodes that read samples, of each laboratory; failed : laboratories whose calibration failed
-    a gate, with the reason."""
+    a gate."""
 
     rows: FloatArray
     made: FloatArray
-    failed: tuple[tuple[int, str], ...] = ()
+    failed: tuple[int, ...] = ()
 
 
 def simulate_chunk(plan: StudyPlan, laboratories: tuple[int, ...]) -> Chunk:
@@ -58,8 +58,8 @@ def _simulate(plan: StudyPlan, laboratories: tuple[int, ...]) -> Chunk:
             found = list(_laboratory(plan, number))
             rows += found
             used = sum(row[3] for row in found)
-        except GateFailed as gate:
-            failed.append((number, str(gate)))
+        except GateFailed:
+            failed.append(number)
             used = 0.0
         count = plan.batches_of(number)
         made.append([number, count, count * plan.batch.electrodes, used])
