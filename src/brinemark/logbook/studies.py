@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 from brinemark.logbook.held import Opened
 
 if TYPE_CHECKING:
+    from brinemark.steps.plan_fish import FishPlanAnswer
     from brinemark.steps.study import StudyAnswer
 
 
@@ -38,3 +39,12 @@ class Studies(Opened):
         from brinemark.steps.study import studies
 
         return studies(self._place)
+
+    def plan_fish(self, wish: str | Path | tuple[str, bytes]) -> FishPlanAnswer:
+        """How many fish of a consignment to test, which ones by lot, and what to expect; kept as a record.
+
+        wish : a TOML file, or a name with bytes. Raises Refused.
+        """
+        from brinemark.steps.plan_fish import make_fish_plan
+
+        return make_fish_plan(self._place, wish if isinstance(wish, tuple) else Path(wish))

@@ -164,7 +164,7 @@ class _Table:
         return ratio(self.sums(np.where(kept, values, 0.0)), self.sums(kept))
 
     def chance(self, values: FloatArray | BoolArray, among: BoolArray | None = None) -> Figure:
-        """The same of what happens or does not; where it always or never did, the error of half a case among one more."""
+        """The same of what happens or does not; if it always or never did, the error of half a case among one more."""
         found = self.share(values, among)
         if found.value not in (0.0, 1.0):
             return found
