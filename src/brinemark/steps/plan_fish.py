@@ -77,7 +77,8 @@ def _head(answer: FishPlanAnswer) -> Iterator[str]:
     yield f"plan {answer.id[:12]}, drawn by lot from seed {plan.seed}"
     yield ""
     yield f"Of {fish}, {plan.tested} are tested."
-    yield f"If a share of {plan.wish.prevalence:.3g} is affected, one or more are found with probability {plan.reached:.3f}."
+    share = f"{plan.wish.prevalence:.3g}"
+    yield f"If a share of {share} is affected, one or more are found with probability {plan.reached:.3f}."
     if plan.needed:
         yield f"Not as wished: {plan.needed}."
 
