@@ -14,15 +14,13 @@ import signal
 from collections.abc import Iterator
 from concurrent.futures import ProcessPoolExecutor
 from contextlib import contextmanager
+from importlib import import_module
 from importlib.util import find_spec
 from multiprocessing import active_children, get_context
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 from brinemark.science.planning.study import Crew, Here
 from brinemark.terms.errors import Refused
-
-if TYPE_CHECKING:
-    from distributed import Client
 
 THREADS = ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS", "VECLIB_MAXIMUM_THREADS", "NUMBA_NUM_THREADS")
 PATIENCE_S = 20
@@ -85,16 +83,14 @@ def cluster(address: str) -> Iterator[Crew]:
 
 
 @contextmanager
-def connected(address: str) -> Iterator[Client]:
+def connected(address: str) -> Iterator[Any]:
     """A connection to a scheduler."""
     check_address(address)
     if find_spec("distributed") is None:
         came = "a scheduler, but the library distributed is not installed"
         raise Refused(came, 'the extra "cluster"', "install brinemark[cluster], or leave out --scheduler")
-    from distributed import Client
-
     try:
-        client = Client(address, timeout=PATIENCE_S, set_as_default=False)
+        client = import_module("distributed").Client(address, timeout=PATIENCE_S, set_as_default=False)
     except (OSError, TypeError, ValueError, RuntimeError) as fault:
         what = " ".join(str(fault).split())[:200]
         raise Refused(f"no answer from the scheduler {address} ({what})", "one that runs", "start it first") from None
