@@ -10,17 +10,8 @@ from brinemark.records.text import shown
 from brinemark.terms.fish_plans import Bags, FishCosts, FishTest, FishWish, HoldWish, PoolWish
 
 NAMES = (
-    "fish",
-    "names",
-    "prevalence",
-    "confidence",
-    "most_tests",
-    "seed",
-    "test",
-    "second_test",
-    "bags",
-    "pool",
-    "hold",
+    *("fish", "names", "prevalence", "confidence", "most_tests", "seed"),
+    *("test", "second_test", "bags", "pool", "hold", "costs"),
 )
 MOST_FISH = 1_000_000
 SHARE, ABOVE, DAYS = Range(0, 1), Range(0, LARGEST, above=True), Range(0, 3650)
