@@ -24,6 +24,7 @@ from brinemark.terms.errors import Refused
 
 THREADS = ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS", "VECLIB_MAXIMUM_THREADS", "NUMBA_NUM_THREADS")
 PATIENCE_S = 20
+MOST = 61  # processes that a pool takes on Windows
 REACHED = re.compile(r"(?:(?P<how>[a-z]+)://)?(?P<host>\[[0-9A-Fa-f:]+\]|[^\s/:]+):(?P<port>\d{1,5})/?")
 
 
@@ -52,7 +53,7 @@ def here() -> Iterator[Crew]:
 def processes(workers: int) -> Iterator[Crew]:
     """New processes of this computer, ended when the work is done; at once when it is broken off."""
     before = set(active_children())
-    pool = ProcessPoolExecutor(workers, mp_context=get_context("spawn"), initializer=_deaf)
+    pool = ProcessPoolExecutor(min(workers, MOST), mp_context=get_context("spawn"), initializer=_deaf)
     with one_thread_each():
         try:
             yield Crew(pool, 2 * workers)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import secrets
 from collections.abc import Iterator
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, replace
 from pathlib import Path
 from typing import Any
 
@@ -15,7 +15,7 @@ from brinemark.steps.identity import Made, Recipe
 from brinemark.steps.place import Place
 from brinemark.terms.canonical import JsonValue
 from brinemark.terms.errors import Refused
-from brinemark.terms.fish_plans import FishPlan
+from brinemark.terms.fish_plans import FishCosts, FishPlan
 
 FISH_PLAN, ROLE = "fish plan", "consignment"
 LARGEST_SEED = 2**53 - 1
@@ -51,6 +51,7 @@ def make_fish_plan(place: Place, wish: Path | tuple[str, bytes]) -> FishPlanAnsw
     """Work a plan out, draw its fish, and keep it. Raises Refused."""
     name, data = wish if isinstance(wish, tuple) else _read(wish)
     asked, seed = read_fish_wish(data, name)
+    asked = replace(asked, costs=costs_of(getattr(place.settings, "costs", None), asked.costs))
     plan = plan_fish(asked, secrets.randbelow(LARGEST_SEED) if seed is None else seed)
     unit = place.settings.analyte.level_unit
     said: dict[str, JsonValue] = {"wish": finite(asdict(asked)), "unit": unit}
@@ -61,6 +62,21 @@ def make_fish_plan(place: Place, wish: Path | tuple[str, bytes]) -> FishPlanAnsw
         if new:
             writer.seal("consignment planned", recipe.id[:12], {"fish plan": recipe.id, "tested": plan.tested})
     return FishPlanAnswer(recipe.id, new, Path(name).stem, plan, unit)
+
+
+def costs_of(settings: Any, told: FishCosts) -> FishCosts:
+    """Unit costs of the wish, and of [costs] where the wish names none; settings None = there is no such section.
+
+    A test is an electrode and the time of its reading, a second test a reference analysis.
+    """
+    if settings is None:
+        return told
+    return FishCosts(
+        test=told.test or settings.electrode + settings.hour * settings.reading_h,
+        second_test=told.second_test or settings.reference_analysis,
+        fish=told.fish or settings.fish,
+        courier=told.courier or settings.courier,
+    )
 
 
 def _read(path: Path) -> tuple[str, bytes]:
