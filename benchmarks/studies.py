@@ -7,7 +7,8 @@ the same with pre-scan and closing spike on every electrode. Twenty batches foll
 simulated and calibrated anew. Work starts once every worker has done a little, so that starting and loading are left
 out. Beside the seconds stand those that a processor was at work, summed over the workers: where other programs use the
 same processors, they say what the study takes by itself. A pool and a cluster take turns on the same plan and have to
-give the same digits. The workers of the cluster are told to keep freed memory (docs/how-to/study-a-plan.md).
+give the same digits. The cluster's workers are told to keep freed memory and not to watch
+themselves (docs/how-to/study-a-plan.md).
 """
 
 from __future__ import annotations
@@ -34,7 +35,11 @@ from brinemark.steps.crews import cluster, one_thread_each, processes
 
 WANTED_S, AT, BESIDE, LINEAR = 300.0, 2000, 0.25, 0.15
 PROTOCOLS = {"single": SINGLE, "lived": PRESCAN_AND_SPIKE}
-KEEP_MEMORY = {"MALLOC_TRIM_THRESHOLD_": str(2**30), "MALLOC_MMAP_THRESHOLD_": str(2**25)}
+WORKERS = {
+    "MALLOC_TRIM_THRESHOLD_": str(2**30),
+    "MALLOC_MMAP_THRESHOLD_": str(2**25),
+    "DASK_DISTRIBUTED__WORKER__PROFILE__ENABLED": "False",
+}
 WARM = StudyPlan(2, per_history=1, history=HistoryPlan(batches=2))
 
 
@@ -84,7 +89,7 @@ def timed(plan: StudyPlan, crew: Crew) -> tuple[Study, float, float]:
 def dask_crew(workers: int) -> Iterator[Crew]:
     """Workers of a scheduler on this computer."""
     made_by = import_module("distributed").LocalCluster
-    os.environ.update(KEEP_MEMORY)
+    os.environ.update(WORKERS)
     with (
         one_thread_each(),
         made_by(
