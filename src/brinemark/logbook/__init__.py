@@ -12,10 +12,11 @@ from brinemark.logbook.fish_drawing import FishDrawing
 from brinemark.logbook.looking import Looking
 from brinemark.logbook.making import Making
 from brinemark.logbook.planning import Planning
+from brinemark.logbook.studies import Studies
 from brinemark.steps.create import create, open_place
 
 
-class Logbook(Making, Amounts, Diluting, FishSide, FishDrawing, Planning, Looking, Drawing):
+class Logbook(Making, Amounts, Diluting, FishSide, FishDrawing, Planning, Looking, Drawing, Studies):
     """A directory with logbook.toml, logbook.db and originals/. Use `create` or `open`, and close it (or `with`)."""
 
     @classmethod

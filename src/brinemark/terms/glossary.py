@@ -164,6 +164,9 @@ STATEMENTS = {
     "evidence": Term("", "How much more probable the readings are under one proposition than under another."),
     "proposition": Term("", "A statement about what happened to the fish that the other side denies."),
     "likelihood ratio": Term("1", "Probability of the readings under one proposition over that under the other."),
+    "study": Term("", "A plan simulated from making to statement many times, on electrodes whose truth is known."),
+    "answered": Term("1", "Share of samples whose two-sided interval spans no more than the wanted fold."),
+    "pool of waters": Term("", "Waters poured together in equal parts and read as one; it tells of all, not of each."),
 }
 
 FISH = {

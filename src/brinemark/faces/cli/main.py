@@ -45,6 +45,8 @@ PLACES = {
     "dilute": ("dilutions", "dilute"),
     "scan-rates": ("rates", "scan_rates"),
     "signals": ("signals", "signals"),
+    "plan-fish": ("fish_plans", "plan_fish"),
+    "study": ("studying", "study"),
     "serve": ("serving", "serve"),
     "check": ("coming", "check"),
     "set": ("setting", "set_key"),
