@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 from brinemark.logbook.held import Opened
 
 if TYPE_CHECKING:
+    from brinemark.outputs.charts import Kind
     from brinemark.steps.plan_batch_answers import BatchPlanned
     from brinemark.steps.what_helps_answers import Helps
 
@@ -44,3 +45,15 @@ class Planning(Opened):
 
         chosen = None if levels is None else tuple(levels)
         return what_helps(self._place, Wanted(electrodes, wish, chosen), factor)
+
+    def draw_trade(self, answer: BatchPlanned, kind: Kind = "svg") -> bytes:
+        """What burning electrodes buys, by the best plan for each number burned. Raises Refused without plans."""
+        from brinemark.steps.planning_pictures import draw_trade
+
+        return draw_trade(answer, kind)
+
+    def draw_helps(self, answer: Helps, kind: Kind = "svg") -> bytes:
+        """What a better batch would buy, part by part. Raises Refused when there is nothing to draw."""
+        from brinemark.steps.planning_pictures import draw_helps
+
+        return draw_helps(answer, kind)

@@ -13,6 +13,7 @@ from brinemark.outputs.charts.moves import moves_chart
 from brinemark.outputs.charts.overlay import overlay_chart
 from brinemark.outputs.charts.overview import consignment_overview
 from brinemark.outputs.charts.pairs import method_pairs
+from brinemark.outputs.charts.planning import helps_chart, trade_chart
 from brinemark.outputs.charts.reading import reading_chart
 from brinemark.outputs.charts.residuals import residuals_chart
 from brinemark.outputs.charts.seasons import prevalence_over_time
@@ -34,6 +35,7 @@ __all__ = [
     "exposures_map",
     "fit_chart",
     "funnel_chart",
+    "helps_chart",
     "life_chart",
     "method_pairs",
     "moves_chart",
@@ -50,5 +52,6 @@ __all__ = [
     "statement_strip",
     "tank_timeline",
     "trace_chart",
+    "trade_chart",
     "weights_chart",
 ]

@@ -1,0 +1,62 @@
+"""What pictures of plans show."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from brinemark.terms.arrays import FloatArray, IntArray
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class TradeLine:
+    """One figure against the electrodes burned. value, error : (numbers burned,), the Monte Carlo standard error,
+    inf = open; known : with full knowledge of the batch, None = not told."""
+
+    name: str
+    value: FloatArray
+    error: FloatArray
+    known: float | None = None
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class TradePanel:
+    """Lines on one axis. what : in words with its unit; log : whether its steps are factors."""
+
+    what: str
+    lines: tuple[TradeLine, ...]
+    log: bool = False
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class TradePicture:
+    """The best plan for each number of burned electrodes. burned : (numbers,) rising; chosen : that of the best plan."""
+
+    title: str
+    electrodes: int
+    burned: IntArray
+    chosen: int
+    panels: tuple[TradePanel, ...]
+    notes: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class HelpsBar:
+    """What one part, made better, buys. value : on the picture's axis, None = beyond any axis; lower, upper : two Monte
+    Carlo standard errors beside it; sure : whether that interval leaves today's value out."""
+
+    part: str
+    value: float | None
+    lower: float
+    upper: float
+    sure: bool
+
+
+@dataclass(frozen=True, slots=True)
+class HelpsPicture:
+    """what : the axis in words; today : where nothing is gained; bars : the most first."""
+
+    title: str
+    what: str
+    today: float
+    bars: tuple[HelpsBar, ...]
+    notes: tuple[str, ...] = ()
