@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -40,10 +40,10 @@ class Studies(Opened):
 
         return studies(self._place)
 
-    def plan_fish(self, wish: str | Path | tuple[str, bytes]) -> FishPlanAnswer:
+    def plan_fish(self, wish: str | Path | tuple[str, bytes | Mapping[str, object]]) -> FishPlanAnswer:
         """How many fish of a consignment to test, which ones by lot, and what to expect; kept as a record.
 
-        wish : a TOML file, or a name with bytes. Raises Refused.
+        wish : a TOML file, or a name with bytes or with the values of such a file. Raises Refused.
         """
         from brinemark.steps.plan_fish import make_fish_plan
 

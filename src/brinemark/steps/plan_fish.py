@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 import secrets
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from dataclasses import asdict, dataclass, replace
 from pathlib import Path
 from typing import Any
 
-from brinemark.records.fish_request import read_fish_wish
+from brinemark.records.fish_request import checked_fish_wish, read_fish_wish
 from brinemark.science.planning.fish_sampling import plan_fish
 from brinemark.steps.fish_answers import finite
 from brinemark.steps.identity import Made, Recipe
@@ -47,21 +47,22 @@ class FishPlanAnswer:
         return "\n".join([*_head(self), "", *_picks(self.plan), "", *_foot(self)]) + "\n"
 
 
-def make_fish_plan(place: Place, wish: Path | tuple[str, bytes]) -> FishPlanAnswer:
-    """Work a plan out, draw its fish, and keep it. Raises Refused."""
+def make_fish_plan(place: Place, wish: Path | tuple[str, bytes | Mapping[str, object]]) -> FishPlanAnswer:
+    """Work a plan out, draw its fish, and keep it; wish : a file, or a name with bytes or values. Raises Refused."""
     name, data = wish if isinstance(wish, tuple) else _read(wish)
-    asked, seed = read_fish_wish(data, name)
+    asked, seed = read_fish_wish(data, name) if isinstance(data, bytes) else checked_fish_wish(data)
     asked = replace(asked, costs=costs_of(getattr(place.settings, "costs", None), asked.costs))
     plan = plan_fish(asked, secrets.randbelow(LARGEST_SEED) if seed is None else seed)
     unit = place.settings.analyte.level_unit
     said: dict[str, JsonValue] = {"wish": finite(asdict(asked)), "unit": unit}
     recipe = Recipe(FISH_PLAN, ROLE, (), said, plan.seed)
-    results: Any = {"plan": finite(asdict(plan)), "title": Path(name).stem}
+    title = Path(name).stem if isinstance(data, bytes) else name
+    results: Any = {"plan": finite(asdict(plan)), "title": title}
     with place.database.writing() as writer:
         new = bool(writer.add_records([recipe.record(Made(results, {}))]))
         if new:
             writer.seal("consignment planned", recipe.id[:12], {"fish plan": recipe.id, "tested": plan.tested})
-    return FishPlanAnswer(recipe.id, new, Path(name).stem, plan, unit)
+    return FishPlanAnswer(recipe.id, new, title, plan, unit)
 
 
 def costs_of(settings: Any, told: FishCosts) -> FishCosts:

@@ -55,6 +55,7 @@ class Tab:
 
 TABS = (
     Tab("/next", "Next"),
+    Tab("/plan", "Plan"),
     Tab("/batches", "Batches"),
     Tab("/runs", "Runs"),
     Tab("/curves", "Curves"),

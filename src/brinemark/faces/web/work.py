@@ -122,6 +122,13 @@ def _planned(book: Logbook, given: Mapping[str, Any]) -> dict[str, Any] | None:
         return None
 
 
+def what_helps(book: Logbook, given: Mapping[str, Any], told: Told) -> dict[str, Any]:
+    """What a better batch would buy; it is told and not stored."""
+    told.now("simulating batches, better part by part")
+    answer = book.what_helps(given["electrodes"], given["factor"], given["wish"], given["levels"])
+    return {"said": answer.sentence, "see": given["see"], "answer": answer}
+
+
 def rank(book: Logbook, given: Mapping[str, Any], told: Told) -> dict[str, Any]:
     """Rank definitions of the signal: all, or those in some windows."""
     study = book.signals(windows=[(low, high) for low, high in given.get("windows", ())], on_work=told.now)
@@ -215,6 +222,7 @@ WORK: dict[str, Work] = {
     "trial": trial,
     "try": try_window,
     "verify": verify,
+    "what helps": what_helps,
 }
 
 

@@ -34,7 +34,7 @@ def trade_chart(picture: TradePicture) -> Spec:
     last = len(picture.panels) - 1
     body: Spec = {
         "vconcat": [_panel(picture, panel, place == last) for place, panel in enumerate(picture.panels)],
-        "spacing": 22,
+        "spacing": 48,
         "bounds": "flush",
         "resolve": {"scale": {"x": "shared", "shape": "independent"}},
     }

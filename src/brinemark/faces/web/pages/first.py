@@ -9,7 +9,8 @@ from urllib.parse import urlencode
 
 from brinemark.faces.web.answers import Answer, GoTo, Page
 from brinemark.faces.web.filters import segment
-from brinemark.faces.web.looks import rows_of
+from brinemark.faces.web.looks import calibration_of, rows_of
+from brinemark.faces.web.pages.planned import newest_ready
 from brinemark.faces.web.visit import Visit
 from brinemark.steps.next_steps import CALIBRATE, CHECK, CONTROLS, FILL, LAY_OUT, LOOK, MAKE, READ
 from brinemark.terms.making import READY
@@ -41,7 +42,18 @@ def home(_visit: Visit) -> Answer:
 def show(visit: Visit) -> Answer:
     """Everything that waits, most pressing first."""
     steps = visit.desk.kept("next", lambda: [_step(one.to_dict()) for one in visit.book.next_steps()])
-    return Page("next.html", "Next", {"steps": steps, **visit.desk.kept("overview", lambda: _overview(visit))})
+    plan = visit.desk.kept("next plan", lambda: _plan(visit))
+    return Page(
+        "next.html", "Next", {"steps": steps, "plan": plan, **visit.desk.kept("overview", lambda: _overview(visit))}
+    )
+
+
+def _plan(visit: Visit) -> str:
+    """Where a batch is planned, filled in for the newest with electrodes that are ready; "" without a calibration."""
+    if calibration_of(visit.desk)[0] is None:
+        return ""
+    ready = newest_ready(visit)[1]
+    return f"/plan/batch?electrodes={ready}" if ready else "/plan/batch"
 
 
 def _overview(visit: Visit) -> dict[str, Any]:

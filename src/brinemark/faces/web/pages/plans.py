@@ -15,6 +15,11 @@ from brinemark.terms.making import READY
 from brinemark.terms.run_plans import OPEN
 
 FILLED = {"measured_at": "Measured at", "salinity": "Salinity", "temperature_C": "Temperature, °C", "note": "Note"}
+FILLED_IN = (
+    *("blanks", "standards", "levels", "prescan", "addition", "closing_spike"),
+    *("title", "stock", "volume_mL"),
+)
+ROLES = ("blank", "standard", "sample", "control")
 NUMBERS = ("blanks", "standards", "levels_per_electrode", "volume_mL", "blank_every", "minutes", "level_rel_u")
 TEXTS = ("title", "instrument", "operator", "stock", "matrix_lot", "start", "levels")
 
@@ -37,6 +42,8 @@ def form(visit: Visit) -> Answer:
         "lots": sorted({*settings.lot, *(row.matrix_lot for row in rows if row.matrix_lot)}),
         "unit": settings.analyte.level_unit,
         "samples": list(visit.asked.get("sample", ())),
+        "fields": {name: visit.ask(name) for name in FILLED_IN if visit.ask(name)},
+        "add_to": [role for role in ROLES if role in visit.asked.get("add_to", ROLES)],
     }
     return Page("lay_out.html", "Lay out a run", data)
 

@@ -1,0 +1,157 @@
+"""The pages of plans: what to do with the next batch, the next electrode, and where better making would help."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+from brinemark.faces.web.answers import Answer, GoTo, Page
+from brinemark.faces.web.filters import segment
+from brinemark.faces.web.looks import rows_of
+from brinemark.faces.web.pages import planned
+from brinemark.faces.web.visit import Visit
+from brinemark.terms.errors import Refused
+
+if TYPE_CHECKING:
+    from brinemark.outputs.charts import Kind
+    from brinemark.steps.plan_batch_answers import BatchPlanned, PlannedBatch
+    from brinemark.steps.what_helps_answers import Helps
+
+JOB = "what helps"
+BATCH, HELPS = "/plan/batch", "/plan/what-helps"
+
+
+def first(visit: Visit) -> Answer:
+    """What can be planned."""
+    rows = (row.row for row in rows_of(visit.desk))
+    samples = sorted({row.sample for row in rows if row.role == "sample" and row.sample})
+    return Page("planning.html", "Plan", {**planned.choices(visit), "samples": samples})
+
+
+def sample(visit: Visit) -> Answer:
+    """The part of a sample's page that says what its next electrode is best used for. Raises Refused."""
+    name = visit.ask("sample")
+    if not any(row.row.sample == name for row in rows_of(visit.desk)):
+        raise Refused(f"no sample {name[:60]!r}", "a sample of a run sheet", "choose one on the page Plan")
+    return GoTo(f"/samples/{segment(name)}#one-more")
+
+
+def batch(visit: Visit) -> Answer:
+    """The form of a batch and, when it was sent, the plan. It stores nothing, so that its address says it all."""
+    entered = planned.given(visit, planned.BATCH_FIELDS)
+    data: dict[str, Any] = {**planned.choices(visit), "given": entered, "answer": None, "refusal": "", "field": ""}
+    if not any(entered.values()):
+        return Page("planning_batch.html", "Plan the next batch", data)
+    try:
+        data |= _batch_data(visit, batch_of(visit))
+    except Refused as refusal:
+        data |= {"refusal": str(refusal), "field": refusal.column or ""}
+        return Page("planning_batch.html", "Plan the next batch", data, 422)
+    return Page("planning_batch.html", "Plan the next batch", data)
+
+
+def batch_of(visit: Visit) -> BatchPlanned:
+    """The plan that an address asks for. Raises Refused."""
+    asked = planned.Asked.of(visit.ask)
+
+    def make() -> BatchPlanned:
+        return visit.book.plan_batch(
+            asked.electrodes,
+            asked.wish,
+            asked.levels,
+            samples=asked.samples,
+            detectable=asked.detectable,
+            instrument=asked.instrument,
+        )
+
+    return visit.desk.kept(("plan batch", asked), make)
+
+
+def batch_print(visit: Visit) -> Answer:
+    """The plan for the bench, with boxes to tick. Raises Refused when there is none that does it."""
+    answer = batch_of(visit)
+    if not answer.plans:
+        raise Refused("a wish that no plan meets", "one with a plan", f"{answer.reason}")
+    data = {
+        "answer": answer.to_dict(),
+        "rows": planned.bench_rows(answer.plans[0]),
+        "back": planned.address_of(BATCH, planned.given(visit, planned.BATCH_FIELDS)),
+    }
+    return Page("planning_batch_print.html", "Plan of a batch, for the bench", data)
+
+
+def draw_batch(visit: Visit, kind: Kind) -> bytes:
+    """The trade of the plan that the address asks for. Raises Refused."""
+    return visit.book.draw_trade(batch_of(visit), kind)
+
+
+def _batch_data(visit: Visit, answer: BatchPlanned) -> dict[str, Any]:
+    asked = planned.given(visit, planned.BATCH_FIELDS)
+    data: dict[str, Any] = {"answer": answer.to_dict(), "rows": [], "by_burned": []}
+    if answer.plans:
+        data |= {
+            "rows": [_row(one, one is answer.plans[0]) for one in answer.plans],
+            "by_burned": [_row(one, False) for one in answer.by_burned],
+            "picture": planned.address_of("/pictures/trade.svg", asked),
+            "print": planned.address_of(f"{BATCH}/print", asked),
+            "lay_out": planned.lay_out_address(visit, answer),
+            "bench": planned.bench_rows(answer.plans[0]),
+            "once": bool(answer.plans[0].plan.burned) and answer.plans[0].burned_protocol != answer.plans[0].protocol,
+        }
+    return data
+
+
+def _row(one: PlannedBatch, chosen: bool) -> dict[str, Any]:
+    """A line of the tables."""
+    if not one.meets:
+        mark = "does not meet the wish"
+    else:
+        mark = "chosen" if chosen else "tie" if one.tie else ""
+    return {"burned_words": one.burned, "seen": one.dilutions, "mark": mark, **one.to_dict()}
+
+
+def helps(visit: Visit) -> Answer:
+    """The form of what would help and, when a job has worked it out, the answer."""
+    entered = planned.given(visit, planned.HELPS_FIELDS)
+    data: dict[str, Any] = {**planned.choices(visit), "given": entered, "answer": None, "rows": [], "asked": False}
+    if any(entered.values()):
+        answer = helps_of(visit)
+        data["asked"] = answer is None
+        if answer is not None:
+            data |= {"answer": answer.to_dict(), "sure": _sure(answer)}
+            finite = [one for one in data["answer"]["parts"][1:] if one["gain"]["value"] is not None]
+            data["picture"] = planned.address_of("/pictures/helps.svg", entered) if finite else ""
+    return Page("planning_helps.html", "What would help", data)
+
+
+def helps_of(visit: Visit) -> Helps | None:
+    """The answer that a job has found since the logbook changed, None for none. Raises Refused for bad input."""
+    asked = planned.Asked.of(visit.ask)
+    job = visit.desk.jobs.last(JOB, **_arguments(asked), state=visit.desk.state())
+    return None if job is None else job.answer
+
+
+def begin_helps(visit: Visit) -> Answer:
+    """Work it out, which takes some seconds. Raises Refused."""
+    asked = planned.Asked.of(visit.get)
+    see = planned.address_of(HELPS, {name: visit.get(name) for name in planned.HELPS_FIELDS})
+    given = {**_arguments(asked), "state": visit.desk.state()}
+    return GoTo(f"/jobs/{visit.desk.jobs.begin(JOB, 'What would help', **given, see=see).id}")
+
+
+def draw_helps(visit: Visit, kind: Kind) -> bytes:
+    """The bars of the answer that the address asks for. Raises Refused."""
+    answer = helps_of(visit)
+    if answer is None:
+        raise Refused("an answer that is not worked out", "one that is", "begin it on its page")
+    return visit.book.draw_helps(answer, kind)
+
+
+def _arguments(asked: planned.Asked) -> dict[str, Any]:
+    return {"electrodes": asked.electrodes, "factor": asked.factor, "wish": asked.wish, "levels": asked.levels}
+
+
+def _sure(answer: Helps) -> list[bool]:
+    """Whether each part's gain is beyond its Monte Carlo error."""
+    from brinemark.science.planning.figures import SIGMAS
+
+    return [abs(one.gain.value) > SIGMAS * one.gain.error for one in answer.gains]
