@@ -29,7 +29,7 @@ class TradePanel:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class TradePicture:
-    """The best plan for each number of burned electrodes. burned : (numbers,) rising; chosen : that of the best plan."""
+    """The best plan for each number of burned electrodes. burned : (numbers,) rising; chosen : of the best plan."""
 
     title: str
     electrodes: int

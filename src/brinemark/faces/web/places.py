@@ -36,7 +36,7 @@ PLACES = (
     Place("/", first.home),
     Place("/next", first.show),
     Place("/plan", planning.first),
-    Place("/plan/batch", planning.batch),
+    Place("/plan/batch", planning.batch, planning.begin_batch),
     Place("/plan/batch/print", planning.batch_print),
     Place("/plan/sample", planning.sample),
     Place("/plan/what-helps", planning.helps, planning.begin_helps),

@@ -125,7 +125,14 @@ def _planned(book: Logbook, given: Mapping[str, Any]) -> dict[str, Any] | None:
 def what_helps(book: Logbook, given: Mapping[str, Any], told: Told) -> dict[str, Any]:
     """What a better batch would buy; it is told and not stored."""
     told.now("simulating batches, better part by part")
-    answer = book.what_helps(given["electrodes"], given["factor"], given["wish"], given["levels"])
+    answer = given["asked"].helps(book)
+    return {"said": answer.sentence, "see": given["see"], "answer": answer}
+
+
+def plan_batch(book: Logbook, given: Mapping[str, Any], told: Told) -> dict[str, Any]:
+    """A plan for the next batch; it is told and not stored."""
+    told.now("simulating batches, plan by plan")
+    answer = given["asked"].plan(book)
     return {"said": answer.sentence, "see": given["see"], "answer": answer}
 
 
@@ -213,6 +220,7 @@ WORK: dict[str, Work] = {
     "interpret": interpret,
     "judge": judge,
     "one more": one_more,
+    "plan batch": plan_batch,
     "preview": preview,
     "rank": rank,
     "read": read,

@@ -14,8 +14,10 @@ from brinemark.terms.errors import Refused
 from brinemark.terms.making import READY
 
 if TYPE_CHECKING:
+    from brinemark.logbook import Logbook
     from brinemark.science.amount.simulate import Protocol
     from brinemark.steps.plan_batch_answers import BatchPlanned, PlannedBatch
+    from brinemark.steps.what_helps_answers import Helps
 
 WISHES = (
     ("answers", "most samples answered"),
@@ -52,6 +54,26 @@ class Asked:
             instrument=read("instrument") or None,
             factor=_number(read, "factor") or 2.0,
         )
+
+    @property
+    def is_long(self) -> bool:
+        """Whether it takes longer than a browser should wait: what would reach a value is looked for part by part."""
+        return self.wish == "cost"
+
+    def plan(self, book: Logbook) -> BatchPlanned:
+        """The plan of a batch. Raises Refused."""
+        return book.plan_batch(
+            self.electrodes,
+            self.wish,
+            self.levels,
+            samples=self.samples,
+            detectable=self.detectable,
+            instrument=self.instrument,
+        )
+
+    def helps(self, book: Logbook) -> Helps:
+        """What would help. Raises Refused."""
+        return book.what_helps(self.electrodes, self.factor, self.wish, self.levels)
 
 
 def _number(read: Callable[[str], str], name: str) -> float | None:
@@ -126,7 +148,10 @@ def lay_out_address(visit: Visit, answer: BatchPlanned) -> str:
         ("prescan", "yes" if plan.use.protocol.prescan else "no"),
     ]
     rises, spike = rises_of(plan.use.protocol)
-    fields += [("addition", " ".join(f"{rise:g}" for rise in rises)), ("closing_spike", f"{spike:g}" if spike else "")]
+    fields += [
+        ("addition", " ".join(f"{rise:.3g}" for rise in rises)),
+        ("closing_spike", f"{spike:.3g}" if spike else ""),
+    ]
     if levels and plan.burned[0].protocol != plan.use.protocol:
         fields += [("add_to", "sample"), ("add_to", "control")]
     return f"/lay-out?{urlencode([(name, text) for name, text in fields if text])}"

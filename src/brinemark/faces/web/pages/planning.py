@@ -16,7 +16,7 @@ if TYPE_CHECKING:
     from brinemark.steps.plan_batch_answers import BatchPlanned, PlannedBatch
     from brinemark.steps.what_helps_answers import Helps
 
-JOB = "what helps"
+JOB, BATCH_JOB = "what helps", "plan batch"
 BATCH, HELPS = "/plan/batch", "/plan/what-helps"
 
 
@@ -39,38 +39,41 @@ def batch(visit: Visit) -> Answer:
     """The form of a batch and, when it was sent, the plan. It stores nothing, so that its address says it all."""
     entered = planned.given(visit, planned.BATCH_FIELDS)
     data: dict[str, Any] = {**planned.choices(visit), "given": entered, "answer": None, "refusal": "", "field": ""}
+    data["long"] = False
     if not any(entered.values()):
         return Page("planning_batch.html", "Plan the next batch", data)
     try:
-        data |= _batch_data(visit, batch_of(visit))
+        answer = batch_of(visit)
+        data |= {"long": True} if answer is None else _batch_data(visit, answer)
     except Refused as refusal:
         data |= {"refusal": str(refusal), "field": refusal.column or ""}
         return Page("planning_batch.html", "Plan the next batch", data, 422)
     return Page("planning_batch.html", "Plan the next batch", data)
 
 
-def batch_of(visit: Visit) -> BatchPlanned:
-    """The plan that an address asks for. Raises Refused."""
+def batch_of(visit: Visit) -> BatchPlanned | None:
+    """The plan that an address asks for; None where that takes a job, and none has done it since the logbook changed.
+
+    Raises Refused.
+    """
     asked = planned.Asked.of(visit.ask)
+    if asked.is_long:
+        job = visit.desk.jobs.last(BATCH_JOB, asked=asked, state=visit.desk.state())
+        return None if job is None else job.answer
+    return visit.desk.kept(("plan batch", asked), lambda: asked.plan(visit.book))
 
-    def make() -> BatchPlanned:
-        return visit.book.plan_batch(
-            asked.electrodes,
-            asked.wish,
-            asked.levels,
-            samples=asked.samples,
-            detectable=asked.detectable,
-            instrument=asked.instrument,
-        )
 
-    return visit.desk.kept(("plan batch", asked), make)
+def begin_batch(visit: Visit) -> Answer:
+    """Plan as a job. Raises Refused."""
+    asked = planned.Asked.of(visit.get)
+    see = planned.address_of(BATCH, {name: visit.get(name) for name in planned.BATCH_FIELDS})
+    job = visit.desk.jobs.begin(BATCH_JOB, "Plan of a batch", asked=asked, state=visit.desk.state(), see=see)
+    return GoTo(f"/jobs/{job.id}")
 
 
 def batch_print(visit: Visit) -> Answer:
     """The plan for the bench, with boxes to tick. Raises Refused when there is none that does it."""
-    answer = batch_of(visit)
-    if not answer.plans:
-        raise Refused("a wish that no plan meets", "one with a plan", f"{answer.reason}")
+    answer = _planned_batch(visit)
     data = {
         "answer": answer.to_dict(),
         "rows": planned.bench_rows(answer.plans[0]),
@@ -81,7 +84,17 @@ def batch_print(visit: Visit) -> Answer:
 
 def draw_batch(visit: Visit, kind: Kind) -> bytes:
     """The trade of the plan that the address asks for. Raises Refused."""
-    return visit.book.draw_trade(batch_of(visit), kind)
+    return visit.book.draw_trade(_planned_batch(visit), kind)
+
+
+def _planned_batch(visit: Visit) -> BatchPlanned:
+    """A plan that is there. Raises Refused."""
+    answer = batch_of(visit)
+    if answer is None:
+        raise Refused("a plan that is not worked out", "one that is", "begin it on its page")
+    if not answer.plans:
+        raise Refused("a wish without a plan", "one with a plan", f"{answer.reason}")
+    return answer
 
 
 def _batch_data(visit: Visit, answer: BatchPlanned) -> dict[str, Any]:
@@ -102,10 +115,7 @@ def _batch_data(visit: Visit, answer: BatchPlanned) -> dict[str, Any]:
 
 def _row(one: PlannedBatch, chosen: bool) -> dict[str, Any]:
     """A line of the tables."""
-    if not one.meets:
-        mark = "does not meet the wish"
-    else:
-        mark = "chosen" if chosen else "tie" if one.tie else ""
+    mark = "does not meet the wish" if not one.meets else "chosen" if chosen else "tie" if one.tie else ""
     return {"burned_words": one.burned, "seen": one.dilutions, "mark": mark, **one.to_dict()}
 
 
@@ -126,7 +136,7 @@ def helps(visit: Visit) -> Answer:
 def helps_of(visit: Visit) -> Helps | None:
     """The answer that a job has found since the logbook changed, None for none. Raises Refused for bad input."""
     asked = planned.Asked.of(visit.ask)
-    job = visit.desk.jobs.last(JOB, **_arguments(asked), state=visit.desk.state())
+    job = visit.desk.jobs.last(JOB, asked=asked, state=visit.desk.state())
     return None if job is None else job.answer
 
 
@@ -134,8 +144,8 @@ def begin_helps(visit: Visit) -> Answer:
     """Work it out, which takes some seconds. Raises Refused."""
     asked = planned.Asked.of(visit.get)
     see = planned.address_of(HELPS, {name: visit.get(name) for name in planned.HELPS_FIELDS})
-    given = {**_arguments(asked), "state": visit.desk.state()}
-    return GoTo(f"/jobs/{visit.desk.jobs.begin(JOB, 'What would help', **given, see=see).id}")
+    job = visit.desk.jobs.begin(JOB, "What would help", asked=asked, state=visit.desk.state(), see=see)
+    return GoTo(f"/jobs/{job.id}")
 
 
 def draw_helps(visit: Visit, kind: Kind) -> bytes:
@@ -144,10 +154,6 @@ def draw_helps(visit: Visit, kind: Kind) -> bytes:
     if answer is None:
         raise Refused("an answer that is not worked out", "one that is", "begin it on its page")
     return visit.book.draw_helps(answer, kind)
-
-
-def _arguments(asked: planned.Asked) -> dict[str, Any]:
-    return {"electrodes": asked.electrodes, "factor": asked.factor, "wish": asked.wish, "levels": asked.levels}
 
 
 def _sure(answer: Helps) -> list[bool]:

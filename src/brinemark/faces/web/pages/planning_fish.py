@@ -6,6 +6,7 @@ from collections.abc import Iterator, Mapping
 from typing import Any
 
 from brinemark.faces.web.answers import Answer, GoTo, Page
+from brinemark.faces.web.numbers import number_from
 from brinemark.faces.web.pages.planned import MOST_LETTERS
 from brinemark.faces.web.visit import Faulty, Visit
 from brinemark.steps.plan_fish import FISH_PLAN, SCREENING
@@ -106,8 +107,6 @@ def _readers(visit: Visit) -> Iterator[tuple[str, Any]]:
         return int(value) if value is not None and value == int(value) else value
 
     def listed(name: str) -> list[float] | None:
-        from brinemark.faces.web.numbers import number_from
-
         words = visit.get(name).replace(";", " ").split()
         try:
             return [number_from(word) for word in words] or None
