@@ -125,9 +125,9 @@ class PlannedSample:
 
     reading : id of what there is, None = nothing has been read; now : its statement; batch, ready, instrument : of the
     new electrode; cell_mL : what it is dipped into; water_mL : of the sample that is left, None = not said; highest :
-    level up to which the sample is supposed to lie [unit]; present_fold : of what was read,
-    reckoned as the folds of the rows are, None = open; max_fold : that is wanted; rows : by dilution, then way;
-    stop : why no further electrode is needed, else None; together : for several electrodes at once, None = one was
+    level up to which the sample is supposed to lie [unit]; present_fold : of what was read, reckoned as those of the
+    rows are, None = open; max_fold : that is wanted; rows : by dilution, then way; stop : why no further electrode is
+    needed, else None; together : for several electrodes at once, None = one was
     asked for; prepare : how the dilutions that are named are made; cautions : what has to be said beside it.
     """
 
