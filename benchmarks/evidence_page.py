@@ -10,20 +10,29 @@ from brinemark.terms.evidence import RatioBin, Recalibration, TrialResult
 
 
 class Named(Protocol):
-    name: str
+    @property
+    def name(self) -> str: ...
 
 
 class Found(Protocol):
     """As evidence.Judged."""
 
-    world: Named
-    raw: TrialResult
-    lined: TrialResult
-    capped: TrialResult
-    line: Recalibration
-    cap: float
-    beyond: tuple[int, int]
-    excess: tuple[float, float]
+    @property
+    def world(self) -> Named: ...
+    @property
+    def raw(self) -> TrialResult: ...
+    @property
+    def lined(self) -> TrialResult: ...
+    @property
+    def capped(self) -> TrialResult: ...
+    @property
+    def line(self) -> Recalibration: ...
+    @property
+    def cap(self) -> float: ...
+    @property
+    def beyond(self) -> tuple[int, int]: ...
+    @property
+    def excess(self) -> tuple[float, float]: ...
 
 
 HEAD = """# What likelihood ratios are worth

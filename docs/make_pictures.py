@@ -15,6 +15,7 @@ import tempfile
 from pathlib import Path
 
 from brinemark import Logbook
+from brinemark.demo.fish import write_with_fish
 from brinemark.demo.run import run_demo
 
 LIFE, SAMPLE = "H15-6", "K1-tank-4"
@@ -77,7 +78,7 @@ def main() -> None:
         take(given.only_pages)
         return
     with tempfile.TemporaryDirectory() as folder:
-        result = run_demo(Path(folder) / "demo", charts=False)
+        result = run_demo(Path(folder) / "demo", charts=False, write=write_with_fish)
         with Logbook.open(result.logbook) as logbook:
             draw(logbook)
         take(result.logbook)

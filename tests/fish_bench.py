@@ -5,7 +5,7 @@ from __future__ import annotations
 import csv
 import io
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import fields
 from datetime import datetime, timedelta
 from types import SimpleNamespace
@@ -31,7 +31,11 @@ SD0, REL = 0.15, 0.12
 """Error of a water: standard deviation at level 0 [ug/L], and relative one."""
 FULL = 60.0
 """Level from which the invented electrode cannot tell levels apart [ug/L]."""
-TYPES = {"count": int, "dead": lambda text: text == "yes", "smoker": lambda text: text == "yes"}
+TYPES: Mapping[str, Callable[[str], Any]] = {
+    "count": int,
+    "dead": lambda text: text == "yes",
+    "smoker": lambda text: text == "yes",
+}
 NUMBERS = (
     *("mass_g", "at_u_d", "volume_L", "renewal_L_per_d", "carried_L", "share", "amount_g", "amount_ug"),
     *("filtration_um", "retained_mL"),
@@ -85,7 +89,12 @@ def reading(signal: float) -> Reading:
         return float(np.interp(-probability, -curve.probability, GRID)) if below[0] > 0 else 0.0
 
     low, middle, high = at(0.975), at(0.5), at(0.025)
-    common = {"reason": None, "detection": Detection(p <= 0.05, p, 0.05), "working_range": None, "shares": (1.0,)}
+    common: dict[str, Any] = {
+        "reason": None,
+        "detection": Detection(p <= 0.05, p, 0.05),
+        "working_range": None,
+        "shares": (1.0,),
+    }
     common |= {"warnings": (), "curve": curve, "two_sided": None}
     if p > 0.05:
         limit = at(0.05) or 0.0
@@ -95,7 +104,7 @@ def reading(signal: float) -> Reading:
             lower_limit=None,
             upper_limit=LimitValue(limit, 0.95),
             **common,
-        )  # type: ignore[arg-type]
+        )
     if high is None:
         least = at(0.95) or 0.0
         return Reading(
@@ -104,10 +113,10 @@ def reading(signal: float) -> Reading:
             lower_limit=LimitValue(least, 0.95),
             upper_limit=None,
             **common,
-        )  # type: ignore[arg-type]
+        )
     return Reading(
         "quantified", estimate=Estimate(middle, low, high, 0.95, 2), lower_limit=None, upper_limit=None, **common
-    )  # type: ignore[arg-type]
+    )
 
 
 def desk(

@@ -9,18 +9,19 @@ from pathlib import Path
 import jsonschema
 import pytest
 
-from brinemark.demo import scenario
+from brinemark.demo import fish
+from brinemark.demo.fish_plan import fish_season
 from brinemark.demo.folder import MARK
-from brinemark.demo.plan import Plan, season
+from brinemark.demo.plan import Plan
 
 from .conftest import call, schema
 
-KEPT = ("H01", "H02", "H03", "H04", "H12", "H14")
+KEPT = ("H01", "H02", "H03", "H12", "H14", "H25")
 
 
 def short_season() -> Plan:
-    """Six of the fourteen batches, so that a test does not take a minute."""
-    whole = season()
+    """Six of the batches, one of them of a later consignment, so that a test does not take a minute."""
+    whole = fish_season()
     sheets = {title: tuple(one for one in rows if one.batch in KEPT) for title, rows in whole.sheets.items()}
     return Plan({title: rows for title, rows in sheets.items() if rows}, whole.tanks)
 
@@ -28,7 +29,7 @@ def short_season() -> Plan:
 @pytest.fixture(scope="module")
 def short() -> Iterator[None]:
     with pytest.MonkeyPatch.context() as patch:
-        patch.setattr(scenario, "season", short_season)
+        patch.setattr(fish, "fish_season", short_season)
         yield
 
 
@@ -43,7 +44,12 @@ def test_the_demo_ends_with_a_table_charts_and_the_truth_apart_and_can_be_run_ag
         assert f"{tank} 1 " in told
     assert "thiocyanate" in told
     assert "brinemark-demo/truth.json" in told.replace("\\", "/")
+    assert "Tank records of 7 consignments (K1, C1, E1, T1, K2, K3, K4) with 43 tanks" in told
+    assert "4 more waters are read for them" in told
+    assert "K2-tank-1" not in told
     assert "Next: " in result.stdout
+    assert " trials --keep\n" in result.stdout
+    assert " consignment K1\n" in result.stdout
     folder = tmp_path / "brinemark-demo"
     assert (folder / "charts" / "calibration.svg").is_file()
     assert (folder / "charts" / "fit.svg").is_file()
@@ -57,6 +63,8 @@ def test_the_demo_ends_with_a_table_charts_and_the_truth_apart_and_can_be_run_ag
     jsonschema.Draft202012Validator(schema("demo")).validate(answer)
     jsonschema.Draft202012Validator(schema("read")).validate(answer["readings"])
     assert answer["seed"] == 7
+    assert [Path(record).name for record in answer["tanks"]][:2] == ["K1.csv", "C1.csv"]
+    assert "K2-tank-1" in {reading["sample"] for reading in answer["readings"]}
     assert json.loads((folder / "truth.json").read_text(encoding="utf-8"))["seed"] == 7
     assert (folder / "mine.txt").is_file()
 

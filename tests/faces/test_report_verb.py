@@ -69,6 +69,10 @@ def test_what_cannot_be_reported_ends_with_one_line(book: Path, empty: Path, tmp
         (book, ("batch", "S1", "S2"), "2 batches; expected one batch"),
         (book, ("batch", "S7"), "did you mean"),
         (book, ("calibration", "0000"), "0 calibrations"),
+        (book, ("consignment",), "0 consignments; expected one for one report"),
+        (book, ("consignment", "K9"), "no consignment 'K9' in this logbook"),
+        (book, ("trials",), "no tank of fish whose history is known"),
+        (book, ("trials", "T1"), "expected no name: a report is of all tanks"),
         (empty, ("samples",), "no calibration in this logbook"),
         (empty, ("calibration",), "no calibration in this logbook"),
     )
@@ -104,7 +108,8 @@ def renamed(part: Any, verb: str) -> Any:
 
 def test_what_is_attached_has_the_parts_of_the_answers_of_other_verbs_word_for_word() -> None:
     found = schema("report-results")["$defs"]
-    for verb in ("read", "controls", "calibrate", "show", "signals-tried", "batches"):
+    of_fish = ("consignment", "kinetics", "trials")
+    for verb in ("read", "controls", "calibrate", "show", "signals-tried", "batches", *of_fish):
         for name, part in schema(verb).get("$defs", {}).items():
             assert found[f"{verb}.{name}"] == renamed(part, verb)
     shown, tried = schema("show")["properties"], schema("signals-tried")["properties"]
@@ -114,3 +119,6 @@ def test_what_is_attached_has_the_parts_of_the_answers_of_other_verbs_word_for_w
     assert found["departure"] == schema("plans")["$defs"]["departure"]
     whole = {key: part for key, part in schema("calibrate").items() if key not in ("$schema", "title", "$defs")}
     assert found["calibrate.calibration"] == renamed(whole, "calibrate")
+    for verb in of_fish:
+        whole = {key: part for key, part in schema(verb).items() if key not in ("$schema", "title", "$defs")}
+        assert found[f"{verb}.answer"] == renamed(whole, verb)

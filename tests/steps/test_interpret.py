@@ -293,3 +293,29 @@ def test_fish_that_left_are_followed_out_of_sight() -> None:
     story = story_of(consignment("K", CHAIN), "boat")
     assert {tank.name for tank in story.history.tanks} == {"boat"}
     assert [event.count for event in story.history.events if isinstance(event, Leave)] == [1]
+
+
+def test_a_field_blank_of_one_tank_says_nothing_of_another() -> None:
+    more = """
+    2031-07-02T08:00 filled tank=B volume_L=4 system=harbour
+    2031-07-01T08:00 catch fish=tang count=1 mass_g=30
+    2031-07-02T09:00 in tank=B fish=tang
+    2031-07-03T10:00 sample tank=B sample=B-1
+    """
+    plain = one_tank(more)
+    only_a = replace(plain, rows=tuple(replace(row, tank="A") if row.sample == "F" else row for row in plain.rows))
+    for record, accounts in ((plain, []), (only_a, ["contamination while sampling"])):
+        found = desk([record, controls("harbour", 8)], {**BACKGROUND, "A-1": 1.0, "B-1": 1.0, "F": 0.0, "S": 0.2})
+        assert not tank_of(found).open
+        assert [name for name, _ in tank_of(found, tank="B").open] == accounts
+        assert ("no field blank was taken" in tank_of(found, tank="B").missing) == bool(accounts)
+
+
+def test_the_blank_of_the_consignment_itself_stands_for_its_source_water() -> None:
+    """A blank of the same system, taken for another consignment weeks before, does not."""
+    other = consignment("old", "2031-05-01T07:00 filled tank=Z volume_L=9 system=harbour\n"
+                        "2031-05-02T07:00 blank blank=source_water system=harbour sample=Z-S")  # fmt: skip
+    signals = {**BACKGROUND, "A-1": 2.0, "F": 0.0, "S": 0.2, "Z-S": 5.0}
+    answer = tank_of(desk([one_tank(), other, controls("harbour", 8)], signals))
+    assert answer.balance is not None and answer.balance.rise_ug_L > 0.0
+    assert {one.sample for one in answer.blanks} == {"S", "Z-S"}

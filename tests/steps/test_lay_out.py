@@ -121,6 +121,11 @@ def test_a_run_that_was_measured_as_planned_is_taken_in_without_a_word_and_read_
     assert sorted(answers) == ["Tank 1", "Tank 2"]
     assert answers["Tank 2"].statement in ("quantified", "detected, amount uncertain", "at or above")
     assert sorted(use.dilution for use in answers["Tank 2"].electrodes) == [2.0, 4.0]
+    other = "sample,marker,method,unit,value,limit_of_detection\nTank 1,thiocyanate,HPLC,ug/L,not found,1\n"
+    taken = book.add_markers(("other.csv", f"{other}{answers['Tank 2'].sample},thiocyanate,HPLC,ug/L,3,1\n".encode()))
+    assert (taken.warnings, [row.sample for row in book.marker_results()]) == ((), ["Tank 1", "Tank 2"])
+    (beside,) = book.compare_markers().comparisons
+    assert beside.comparison is not None and beside.comparison.pairs == 2
     assert book.verify().sound
 
 

@@ -10,7 +10,7 @@ import pytest
 
 from brinemark.science.fish.proportions import clopper_pearson
 from brinemark.steps.known_waters import system_water
-from brinemark.steps.trials import FEWEST, _answer
+from brinemark.steps.trials import FEWEST, trial_of
 from brinemark.terms.errors import Refused
 from brinemark.terms.tanks import Consignment
 from fish_bench import consignment, controls, desk, lognormal_signals
@@ -32,7 +32,7 @@ def exposed(count: int) -> Consignment:
 
 def test_rates_are_exact_and_by_history() -> None:
     signals = {**lognormal_signals(8, 0.02, 1.1), **{f"X-{n}": 6.0 if n % 2 else 0.02 for n in range(1, 7)}}
-    answer = _answer(desk([controls("harbour", 8), exposed(6)], signals))
+    answer = trial_of(desk([controls("harbour", 8), exposed(6)], signals))
     rates = dict(answer.rates)
     assert (rates["heavy exposure"].count, rates["heavy exposure"].of) == (3, 3)
     assert (rates["light exposure"].count, rates["light exposure"].of) == (0, 3)
@@ -49,14 +49,14 @@ def test_a_control_is_weighed_against_a_background_that_does_not_know_it() -> No
     without = system_water("harbour", every, found.waters, ("controls", "C8"))
     assert len(whole.waters) == 8 and len(without.waters) == 7
     assert "C-8" not in {one.sample for one in without.waters}
-    judged = {one.tank: dict(one.ratios)["released"] for one in _answer(found).tanks}
+    judged = {one.tank: dict(one.ratios)["released"] for one in trial_of(found).tanks}
     ratios = [judged[f"C{n}"] for n in range(1, 9)]
     assert all(one is not None and math.isfinite(one) for one in ratios)
 
 
 def test_a_world_without_release_is_useless_and_says_so() -> None:
     signals = {**lognormal_signals(8, 0.6, 1.5), **{f"X-{n}": 4.0 for n in range(1, 7)}}
-    worlds = {one.world: one for one in _answer(desk([controls("harbour", 8), exposed(6)], signals)).worlds}
+    worlds = {one.world: one for one in trial_of(desk([controls("harbour", 8), exposed(6)], signals)).worlds}
     silent = worlds["not released"].result
     assert silent is not None
     assert silent.cost == pytest.approx(1.0) and silent.roc.area == pytest.approx(0.5)
@@ -67,7 +67,7 @@ def test_a_world_without_release_is_useless_and_says_so() -> None:
 def test_a_line_needs_enough_tanks_of_both_kinds() -> None:
     def lines(count: int) -> list[bool]:
         signals = {**lognormal_signals(count, 0.6, 1.5), **{f"X-{n}": 4.0 for n in range(1, count + 1)}}
-        found = _answer(desk([controls("harbour", count), exposed(count)], signals))
+        found = trial_of(desk([controls("harbour", count), exposed(count)], signals))
         return [one.recalibration is not None for one in found.worlds]
 
     assert lines(FEWEST - 1) == [False, False]
@@ -76,12 +76,12 @@ def test_a_line_needs_enough_tanks_of_both_kinds() -> None:
 
 def test_without_fish_of_known_history_a_trial_is_refused() -> None:
     with pytest.raises(Refused, match="no tank of fish whose history is known"):
-        _answer(desk([], {}))
+        trial_of(desk([], {}))
 
 
 def test_the_answer_is_json_without_infinities() -> None:
     signals = {**lognormal_signals(8, 0.6, 1.5), "X-1": 6.0, "X-2": 5.0}
-    plain = _answer(desk([controls("harbour", 8), exposed(2)], signals)).to_dict()
+    plain = trial_of(desk([controls("harbour", 8), exposed(2)], signals)).to_dict()
     json.dumps(plain, allow_nan=False)
     roc = plain["worlds"][0]["result"]["roc"]
     assert np.all(np.diff(roc["true_positive"]) >= 0.0)

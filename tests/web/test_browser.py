@@ -11,6 +11,8 @@ import pytest
 from playwright.sync_api import Browser, BrowserContext, Page
 
 from brinemark.logbook import Logbook
+from tank_build import tank_csv
+from web.fish_records import OTHERS, known_fish, quay
 from web.web_bench import Served
 
 AXE = (Path(__file__).parent / "vendor" / "axe.min.js").read_text(encoding="utf-8")
@@ -43,6 +45,21 @@ ADDRESSES = (
     "/samples/S-mid",
     "/samples/S-full",
     "/electrodes/B5-3",
+    "/consignments",
+    "/consignments/K1",
+    "/consignments/K1/tanks/A",
+    "/consignments/K1/tanks/A/exposures",
+    "/consignments/K1/tanks/C",
+    "/new-consignment",
+    "/happening?consignment=K1&tank=A",
+    "/happening?consignment=K1&tank=A&what=sample",
+    "/tank-records?corrects=K1",
+    "/survey",
+    "/worlds",
+    "/holds",
+    "/holds?fish=2&days=1+3&volumes=1&hours=12+24",
+    "/other-methods",
+    "/trials",
     "/reports",
     "/reports/{report}",
     "/records/{report}",
@@ -97,8 +114,12 @@ def barriers(page: Page) -> list[str]:
 
 
 def known(folder: Path) -> dict[str, str]:
-    """Ids of things that the addresses name."""
+    """Ids of things that the addresses name; tanks are recorded first, for pages about them."""
+    tanks = [row for row in quay() if row["what"] != "blank"]
+    tanks += [row for row in known_fish() if row.get("sample") != "S-mid"]
     with Logbook.open(folder) as book:
+        book.add_tanks(("record.csv", tank_csv(tanks).encode()))
+        book.add_markers(("others.csv", OTHERS))
         rows = {row.row.electrode: row.id for row in book.rows()}
         return {
             "plan": book.run_plans()[0].id,

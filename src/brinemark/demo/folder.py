@@ -11,6 +11,7 @@ MARK = "about-this-demo.txt"
 FIRST_LINE = "Made by `brinemark demo`; the next demo in this folder makes these parts anew:"
 PARTS = {
     "sheets": "run sheets with their curves, as a laboratory would write them",
+    "tanks": "tank records: what happened to fish and to their water",
     "logbook": "an ordinary logbook, made from them with the ordinary commands",
     "charts": "pictures of the calibration, the curves and the readings",
     "truth.json": "what the waters really hold; nothing reads it",

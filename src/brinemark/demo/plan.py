@@ -11,18 +11,36 @@ SEASON_START = datetime(2026, 4, 7, 9, 0, tzinfo=ZONE)
 
 
 @dataclass(frozen=True, slots=True)
+class Part:
+    """One of the amounts whose sum is the level of a water: a lognormal draw [ug/L], less what was lost since.
+
+    of : whose draw it is, so that waters which name the same have the same; spread : geometric standard deviation;
+    loss_per_d, loss_spread : the rate at which it is lost, drawn the same way [1/d]; days : for how long [d].
+    """
+
+    of: str
+    median: float
+    spread: float = 1.0
+    loss_per_d: float = 0.0
+    loss_spread: float = 1.0
+    days: float = 0.0
+
+
+@dataclass(frozen=True, slots=True)
 class Tank:
     """A water that is read, or a control: its name on the sheet and the range its true level is drawn from [ug/L].
 
-    A control has low == high, the level its label promises. same_as : the tank whose water it is once more.
+    A control has low == high, the level its label promises. same_as : the tank whose water it is once more. parts :
+    where there are any, the level is their sum and not drawn from the range.
     """
 
     name: str
-    low: float
-    high: float
+    low: float = 0.0
+    high: float = 0.0
     note: str = ""
     control: bool = False
     same_as: str = ""
+    parts: tuple[Part, ...] = ()
 
 
 CELL_mL = 20.0

@@ -14,6 +14,7 @@ from brinemark.logbook import Logbook
 
 if TYPE_CHECKING:
     from brinemark.steps.answers import CalibrationReport, SampleReading
+    from brinemark.terms.tanks import Consignment
 
 OnStep = Callable[[int, int], bool]
 Tell = Callable[[str], None]
@@ -39,7 +40,10 @@ class DemoRow:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class DemoResult:
-    """What run_demo leaves: the logbook's folder, the table, the answers behind it and the charts."""
+    """What run_demo leaves: the logbook's folder, the table, the answers behind it and the charts.
+
+    consignments : as their tank records say them, none for a season without fish.
+    """
 
     scenario: Scenario
     logbook: Path
@@ -47,6 +51,12 @@ class DemoResult:
     readings: tuple[SampleReading, ...]
     rows: tuple[DemoRow, ...]
     charts: tuple[Path, ...]
+    consignments: tuple[Consignment, ...] = ()
+
+    @property
+    def season(self) -> tuple[DemoRow, ...]:
+        """Rows of the season's own waters, without those that are read beside them for the fish."""
+        return tuple(row for row in self.rows if row.sample not in self.scenario.beside)
 
 
 @dataclass(frozen=True, slots=True)
@@ -67,10 +77,9 @@ def run_demo(
     charts: bool = True,
     write: Callable[[Path, int], Scenario] = write_scenario,
 ) -> DemoResult:
-    """Do the whole job under folder: sheets/, truth.json, logbook/ and charts/.
+    """Do the whole job under folder: sheets/, truth.json, logbook/ and charts/, and tanks/ for a season with fish.
 
-    write : what invents the season.
-
+    write : what invents the season; fish.write_with_fish adds the fish, which doubles the time.
     on_step(done, total) : progress of the calibration, False stops it; tell(line) : hears what happens, in words.
     Raises Refused when folder holds an earlier run, GateFailed, Stopped.
     """
@@ -80,15 +89,25 @@ def run_demo(
     with new_logbook(folder / "logbook", scenario) as logbook:
         for sheet in scenario.sheets:
             say(f"added {logbook.add(sheet)}")
+        consignments = _with_tanks(logbook, scenario, say)
         calibration = logbook.calibrate(on_step)
         say(f"made {calibration}")
         readings = tuple(logbook.read(*scenario.samples, *scenario.controls))
-        drawn = draw_charts(logbook, calibration, readings, folder / "charts") if charts else ()
+        shown = [one for one in readings if one.sample not in scenario.beside]
+        drawn = draw_charts(logbook, calibration, shown, folder / "charts") if charts else ()
         if drawn:
             say(f"drew {len(drawn)} charts into {folder / 'charts'}")
         path = logbook.path
     rows = tuple(_row(reading, scenario) for reading in readings)
-    return DemoResult(scenario, path, calibration, readings, rows, drawn)
+    return DemoResult(scenario, path, calibration, readings, rows, drawn, consignments)
+
+
+def _with_tanks(logbook: Logbook, scenario: Scenario, say: Tell) -> tuple[Consignment, ...]:
+    """The consignments, once their tank records are added."""
+    for record in scenario.tank_files:
+        for taken in logbook.add_tanks(record).consignments:
+            say(f"added {record.name}: {taken.new} rows of consignment {taken.consignment}")
+    return tuple(logbook.consignments()) if scenario.tank_files else ()
 
 
 def new_logbook(path: Path, scenario: Scenario) -> Logbook:

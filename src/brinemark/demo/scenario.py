@@ -8,6 +8,7 @@ step reads.
 from __future__ import annotations
 
 import json
+from collections.abc import Mapping
 from dataclasses import asdict, dataclass
 from pathlib import Path
 
@@ -16,7 +17,7 @@ import numpy as np
 from brinemark.demo import files
 from brinemark.demo.curves import BENCH, PORTABLE, Film, Meter, next_dip, voltammogram
 from brinemark.demo.making import Population, draw_batch, draw_film, lifted, shorted
-from brinemark.demo.plan import CELL_mL, Plan, Planned, Tank, season
+from brinemark.demo.plan import CELL_mL, Part, Plan, Planned, Tank, season
 from brinemark.terms.errors import Refused
 
 DEFAULT_SEED = 2026
@@ -30,6 +31,14 @@ VOLUME_ERROR = 0.008
 """Relative error of every added volume (standard deviation). Invented."""
 DILUTION_ERROR = 0.005
 """Relative error of each dilution as it was really made (standard deviation). Invented."""
+
+Dialects = tuple[files.SheetDialect, files.CurveDialect]
+"""How a sheet is written, and the curves of its bench instrument."""
+DIALECTS: dict[str, Dialects] = {
+    "spring": (files.SheetDialect(), files.BENCH_BEFORE),
+    "summer": (files.SheetDialect(";", ",", "\r\n"), files.BENCH_AFTER),
+    "consignment": (files.SheetDialect("\t"), files.BENCH_AFTER),
+}
 
 SETTINGS = """\
 # Ilsundry Quay Laboratory, Quorvenna: an invented place.
@@ -87,7 +96,8 @@ class Scenario:
     """What write_scenario left in folder: sheets in the order to add them, and what each logbook step may know.
 
     settings : text for logbook.toml; samples, controls : names in sheet order; truth_file : for the comparison
-    afterwards, outside any logbook.
+    afterwards, outside any logbook; tank_files : tank records, to be added after the sheets; beside : those of the
+    samples that were taken beside the season's own, which tables and charts leave out.
     """
 
     folder: Path
@@ -97,6 +107,8 @@ class Scenario:
     samples: tuple[str, ...]
     controls: tuple[str, ...]
     truth_file: Path
+    tank_files: tuple[Path, ...] = ()
+    beside: tuple[str, ...] = ()
 
 
 def write_scenario(folder: Path, seed: int = DEFAULT_SEED) -> Scenario:
@@ -104,14 +116,15 @@ def write_scenario(folder: Path, seed: int = DEFAULT_SEED) -> Scenario:
 
     The same seed gives the same bytes. Raises Refused when folder/sheets is already there.
     """
-    plan = season()
+    return write_plan(folder, seed, season(), DIALECTS)
+
+
+def write_plan(
+    folder: Path, seed: int, plan: Plan, dialects: dict[str, Dialects], more: Mapping[str, object] | None = None
+) -> Scenario:
+    """Write any plan so. dialects : by the titles of its sheets; more : what else truth.json tells."""
     sheets = fresh_folder(folder / "sheets")
     world = draw_world(plan, seed)
-    dialects = {
-        "spring": (files.SheetDialect(), files.BENCH_BEFORE),
-        "summer": (files.SheetDialect(";", ",", "\r\n"), files.BENCH_AFTER),
-        "consignment": (files.SheetDialect("\t"), files.BENCH_AFTER),
-    }
     written: list[Path] = []
     for title, readings in plan.sheets.items():
         sheet_dialect, bench = dialects[title]
@@ -121,8 +134,9 @@ def write_scenario(folder: Path, seed: int = DEFAULT_SEED) -> Scenario:
         written.append(sheets / f"{len(written) + 1}-{title}.csv")
         columns = files.COLUMNS + (files.VOLUMES if any(reading.added for reading in readings) else ())
         files.write_sheet(written[-1], readings, plan.tanks, sheet_dialect, columns)
+    truth = json.dumps({**world.as_json(), **(more or {})}, indent=1, sort_keys=True)
     truth_file = folder / "truth.json"
-    truth_file.write_text(json.dumps(world.as_json(), indent=1, sort_keys=True) + "\n", encoding="utf-8")
+    truth_file.write_text(truth + "\n", encoding="utf-8")
     names = names_by_role(plan)
     return Scenario(folder, seed, SETTINGS, tuple(written), names["sample"], names["control"], truth_file)
 
@@ -151,7 +165,7 @@ def draw_world(plan: Plan, seed: int) -> World:
     population = Population()
     readings = [reading for sheet in plan.sheets.values() for reading in sheet]
     batches = {name: draw_batch(population, stream(seed, "batch", name)) for name in {r.batch for r in readings}}
-    tanks = {name: _tank_level(tank, stream(seed, "tank", tank.same_as or name)) for name, tank in plan.tanks.items()}
+    tanks = {name: _tank_level(tank, seed) for name, tank in plan.tanks.items()}
     films_, cells, later = {}, {}, {}
     for reading in readings:
         random = stream(seed, "film", reading.electrode)
@@ -181,10 +195,21 @@ def write_curves(sheets: Path, reading: Planned, world: World, meter: Meter, dia
         files.write_curve(sheets / name, trace, dialect)
 
 
-def _tank_level(tank: Tank, random: np.random.Generator) -> float:
+def _tank_level(tank: Tank, seed: int) -> float:
+    if tank.parts:
+        return float(np.round(sum(_left(part, seed) for part in tank.parts), 3))
     if tank.low == tank.high:
         return tank.low
+    random = stream(seed, "tank", tank.same_as or tank.name)
     return float(np.round(np.exp(random.uniform(np.log(tank.low), np.log(tank.high))), 3))
+
+
+def _left(part: Part, seed: int) -> float:
+    """What is left of a part at sampling [ug/L]."""
+    random = stream(seed, "part", part.of)
+    amount = part.median * np.exp(np.log(part.spread) * random.normal())
+    rate = part.loss_per_d * np.exp(np.log(part.loss_spread) * random.normal())
+    return float(amount * np.exp(-rate * part.days))
 
 
 def _cell_level(reading: Planned, tanks: dict[str, float], random: np.random.Generator) -> float:

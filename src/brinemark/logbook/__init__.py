@@ -7,13 +7,14 @@ from pathlib import Path
 from brinemark.logbook.amounts import Amounts
 from brinemark.logbook.drawing import Drawing
 from brinemark.logbook.fish import FishSide
+from brinemark.logbook.fish_drawing import FishDrawing
 from brinemark.logbook.looking import Looking
 from brinemark.logbook.making import Making
 from brinemark.logbook.studies import Studies
 from brinemark.steps.create import create, open_place
 
 
-class Logbook(Making, Amounts, FishSide, Looking, Drawing, Studies):
+class Logbook(Making, Amounts, FishSide, FishDrawing, Looking, Drawing, Studies):
     """A directory with logbook.toml, logbook.db and originals/. Use `create` or `open`, and close it (or `with`)."""
 
     @classmethod

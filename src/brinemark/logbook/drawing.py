@@ -93,7 +93,7 @@ class Drawing(Opened):
 
     def report(
         self,
-        kind: Literal["samples", "batch", "calibration"],
+        kind: Literal["samples", "batch", "calibration", "consignment", "trials"],
         *names: str,
         calibration: str | None = None,
         decimal: Literal["point", "comma"] | None = None,
@@ -101,7 +101,8 @@ class Drawing(Opened):
         """A document to hand over, PDF/A with its data attached, kept with its record; the same input, the same bytes.
 
         names : samples and controls (none: all samples), one batch, or the beginning of a calibration's id (none: the
-        newest); calibration : an older one for samples and batches; decimal : None as [report] says. Raises Refused.
+        newest), one consignment, none for trials; calibration : an older one for samples and batches; decimal : None as
+        [report] says. Raises Refused.
         """
         from brinemark.steps.report import Wanted, make_report
 
@@ -109,7 +110,7 @@ class Drawing(Opened):
 
     def report_preview(
         self,
-        kind: Literal["samples", "batch", "calibration"],
+        kind: Literal["samples", "batch", "calibration", "consignment", "trials"],
         *names: str,
         calibration: str | None = None,
         decimal: Literal["point", "comma"] | None = None,

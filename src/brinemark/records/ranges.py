@@ -58,3 +58,10 @@ TANK_RANGES: Mapping[str, Range] = {
     "retained_mL": Range(0, 1e6, above=True),
 }
 """Of the numbers in tank records; mass_g is of one fish."""
+
+MARKER_RANGES: Mapping[str, Range] = {
+    "value": Range(-LARGEST, LARGEST),
+    "limit_of_detection": Range(0, LARGEST, above=True),
+    "u": Range(0, LARGEST, above=True),
+}
+"""Of the numbers in tables of other methods."""

@@ -1,4 +1,4 @@
-"""Bytes of a run sheet or a tank record to cells: delimiter, header, decimal sign, and typed reading of one cell."""
+"""Bytes of a run sheet or another table to cells: delimiter, header, decimal sign, and typed reading of one cell."""
 
 from __future__ import annotations
 
@@ -12,9 +12,11 @@ from dataclasses import dataclass
 from datetime import datetime, tzinfo
 from typing import TypeVar
 
-from brinemark.records.ranges import RANGES, TANK_RANGES, Range
+from brinemark.records.ranges import MARKER_RANGES, RANGES, TANK_RANGES, Range
 from brinemark.records.text import Unclear, decimal_comma, decode, nearest, number, shown
 from brinemark.terms.errors import Refused
+from brinemark.terms.markers import COLUMNS as MARKER_COLUMNS
+from brinemark.terms.markers import NEEDED as MARKERS_NEED
 from brinemark.terms.tanks import COLUMNS as TANK_COLUMNS
 
 NEEDED = ("electrode", "batch", "instrument", "measured_at", "role")
@@ -37,7 +39,7 @@ COLUMNS = (
 @dataclass(frozen=True, slots=True)
 class Form:
     """What kind of table it is. name : for messages; verb : of the command that takes it; columns, needed : of its
-    header; ranges : of its columns of numbers; either : columns of which one at least is needed."""
+    header; ranges : of its columns of numbers; either : of them one at least is needed; each : what a row is."""
 
     name: str
     verb: str
@@ -45,11 +47,15 @@ class Form:
     needed: tuple[str, ...]
     ranges: Mapping[str, Range]
     either: tuple[str, ...] = ()
+    each: str = "thing that happened"
 
 
-RUN_SHEET = Form("run sheet", "add", COLUMNS, NEEDED, RANGES, ("trace", "signal"))
+RUN_SHEET = Form("run sheet", "add", COLUMNS, NEEDED, RANGES, ("trace", "signal"), "reading")
 TANK_RECORD = Form("tank record", "tanks", TANK_COLUMNS, TANK_COLUMNS[:3], TANK_RANGES)
-FORMS = (RUN_SHEET, TANK_RECORD)
+MARKER_TABLE = Form(
+    "table of other methods", "markers", MARKER_COLUMNS, MARKERS_NEED, MARKER_RANGES, each="result of a method"
+)
+FORMS = (RUN_SHEET, TANK_RECORD, MARKER_TABLE)
 
 _Read = TypeVar("_Read")
 
@@ -184,8 +190,7 @@ def read_table(data: bytes, name: str, form: Form = RUN_SHEET) -> SheetTable:
         if any(cell.strip() for cell in record)
     ]
     if not rows:
-        each = "reading" if form is RUN_SHEET else "thing that happened"
-        raise Refused("a header without rows", f"one row for each {each}", f"fill in the {form.name}", file=name)
+        raise Refused("a header without rows", f"one row for each {form.each}", f"fill in the {form.name}", file=name)
     return SheetTable(cells_of(rows, name, form), encoding)
 
 

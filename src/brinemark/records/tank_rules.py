@@ -129,7 +129,7 @@ def when(row: TankRow) -> str:
 
 def _once(rows: Sequence[TankRow]) -> tuple[list[TankRow], list[Fault]]:
     """Each row once, and a fault for every row that says the same as one before it in the file."""
-    first: dict[str, TankRow] = {}
+    first: dict[tuple[str, ...], TankRow] = {}
     faults = []
     for row in sorted(rows, key=lambda one: one.number):
         before = first.setdefault(tank_row_key(row), row)
@@ -258,7 +258,7 @@ def _volume(log: _Log, row: TankRow) -> Fault | None:
 
 def _sample(log: _Log, row: TankRow) -> Fault | None:
     fault = _tank_fault(log, row) or _sample_id_fault(log, row) or _duplicate_fault(log, row)
-    if fault is not None or str(row.tank) in log.entered or log.strays:
+    if fault is not None or str(row.tank) in log.entered or log.strays or _spiked(log, row):
         return fault
     came = f"sample {shown(row.sample)} taken at {when(row)}, before any fish went into tank {shown(row.tank)}"
     later = (one for one in log.rows if one.what == IN and one.tank == row.tank and one.fish in log.caught)
@@ -267,6 +267,11 @@ def _sample(log: _Log, row: TankRow) -> Fault | None:
         came += f", and before fish {shown(catch.fish)} were caught at {when(catch)}"
     expected = "a sample after the fish went in"
     return Fault(row, "at", came, expected, "call it a blank of source water, or correct one of the times")
+
+
+def _spiked(log: _Log, row: TankRow) -> bool:
+    """Whether the tank was spiked by then: water without fish shows what is lost of a known amount."""
+    return any(one.what == SPIKED and one.tank == row.tank and one.at <= row.at for one in log.rows)
 
 
 def _sample_id_fault(log: _Log, row: TankRow) -> Fault | None:

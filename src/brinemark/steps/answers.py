@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
-from dataclasses import asdict, dataclass, replace
+from dataclasses import asdict, dataclass, fields, is_dataclass, replace
 from html import escape
 from typing import Any
 
 from brinemark.terms.amounts import Calibration, FilmFinding, Limits, Reading
 from brinemark.terms.curves import Flag, Signal
+from brinemark.terms.surveillance import Interval
 from brinemark.terms.wording import amount, film_words, statement_words
 
 ANSWER_SCHEMA = 1
@@ -24,6 +26,17 @@ def film_dict(film: FilmFinding) -> dict[str, Any]:
 
 def range_dict(ends: tuple[float, float] | None) -> dict[str, float] | None:
     return None if ends is None else {"lower": ends[0], "upper": ends[1]}
+
+
+def plain(value: Any) -> Any:
+    """Records of the terms as JSON: fields by name, an interval as its two ends; a number without end is None."""
+    if isinstance(value, float):
+        return value if math.isfinite(value) else None
+    if isinstance(value, Interval):
+        return {"lower": plain(value.lower), "upper": plain(value.upper)}
+    if is_dataclass(value) and not isinstance(value, type):
+        return {field.name: plain(getattr(value, field.name)) for field in fields(value)}
+    return [plain(one) for one in value] if isinstance(value, tuple) else value
 
 
 @dataclass(frozen=True, slots=True, eq=False)

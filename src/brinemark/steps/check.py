@@ -17,7 +17,7 @@ from brinemark.terms.stored import Record
 KINDS = (
     *("wave", "signal", "calibration", "limits", "control", "reading", "signal study", "definition lock"),
     *("making", "set aside", "run plan", "plan withdrawn", "report"),
-    *("tank record", "interpretation", "trial"),
+    *("tank record", "interpretation", "trial", "own experiments", "marker results"),
 )
 CHECKED, FAULTY = "logbook checked", "faults found"
 _BATCH, _TOLD = 200, 50

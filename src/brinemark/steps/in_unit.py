@@ -37,16 +37,30 @@ def restated(answers: Sequence[SampleReading], factors: Mapping[str, float], uni
     return [_restated(answer, factors[answer.sample], unit) for answer in answers]
 
 
+def ug_per_L(settings: Settings) -> float:
+    """What a level of the logbook is multiplied with to be thiocyanate in ug/L, which the kinetics of fish are in.
+
+    The water is that of [conditions]. Raises Refused for another analyte, and as unit_factors does.
+    """
+    analyte, conditions = settings.analyte, settings.conditions
+    if analyte.name != "thiocyanate":
+        came = f"levels of {analyte.name!r}"
+        raise Refused(came, "levels of thiocyanate, since fish are followed by it", "use a logbook of thiocyanate")
+    given = known_unit(analyte.level_unit)
+    water = _water({"salinity": conditions.salinity, "temperature_C": conditions.temperature_C})
+    return unit_factor(given, "ug/L", molar_mass(analyte), water)
+
+
 def _factor(sample: str, rows: Sequence[StoredRow], unit: str, settings: Settings) -> float:
     analyte = settings.analyte
-    given, molar_mass = analyte.level_unit, _molar_mass(analyte)
+    given, mass = analyte.level_unit, molar_mass(analyte)
     try:
         if not needs_water(known_unit(given), unit):
-            return unit_factor(given, unit, molar_mass)
+            return unit_factor(given, unit, mass)
         # What a diluted row records is the water in the cell, not the sample.
         undiluted = [row for row in rows if row.row.dilution == 1.0] or list(rows)
         waters = {_water(recorded(row, settings)) for row in undiluted}
-        factors = [unit_factor(given, unit, molar_mass, water) for water in sorted(waters, key=repr)]
+        factors = [unit_factor(given, unit, mass, water) for water in sorted(waters, key=repr)]
     except Refused as fault:
         raise Refused(f"sample {sample}: {fault.came}", fault.expected, fault.remedy) from fault
     if max(factors) > min(factors) * (1.0 + SAME_WATER):
@@ -55,12 +69,13 @@ def _factor(sample: str, rows: Sequence[StoredRow], unit: str, settings: Setting
     return factors[0]
 
 
-def _molar_mass(analyte: AnalyteSection) -> float | None:
+def molar_mass(analyte: AnalyteSection) -> float | None:
+    """Of the analyte [g/mol]: the settings', else that of thiocyanate, else None."""
     default = THIOCYANATE_G_PER_MOL if analyte.name == "thiocyanate" else None
     return default if analyte.molar_mass is None else analyte.molar_mass
 
 
-def _water(conditions: Mapping[str, float | str]) -> Water | None:
+def _water(conditions: Mapping[str, float | str | None]) -> Water | None:
     salinity, temperature = conditions.get("salinity"), conditions.get("temperature_C")
     if isinstance(salinity, str) or isinstance(temperature, str) or salinity is None or temperature is None:
         return None

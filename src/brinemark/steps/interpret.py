@@ -18,11 +18,13 @@ from brinemark.science.fish.mass_balance import (
 )
 from brinemark.science.fish.surveillance import expected_false_at
 from brinemark.science.fish.wording import DEFAULT_SCALE
-from brinemark.science.fish.worlds import CAUTIONS, Drawing, published_worlds
+from brinemark.science.fish.worlds import CAUTIONS, Drawing, World, published_worlds
+from brinemark.steps.blanks import source_blanks, wanted_blanks
 from brinemark.steps.consignments import consignment_named, known_consignments
 from brinemark.steps.fish_answers import ConsignmentAnswer, FalseAlarms, FishLot, TankAnswer, WaterAnswer
 from brinemark.steps.identity import Made, Recipe
-from brinemark.steps.known_waters import SystemWater, cap_from, known_tanks, source_blanks, system_water
+from brinemark.steps.kept_experiments import newest_experiments
+from brinemark.steps.known_waters import SystemWater, cap_from, known_tanks, system_water
 from brinemark.steps.place import Place
 from brinemark.steps.tank_history import TankStory, kind_of, story_of, with_source
 from brinemark.steps.tank_remarks import tank_remarks
@@ -39,13 +41,13 @@ from brinemark.terms.tanks import (
     FEED_LEACH,
     FIELD,
     FILLED,
-    FILTER,
     OUT,
     SAMPLE,
     SOURCE_WATER,
     UNEXPOSED,
     UNKNOWN,
     Consignment,
+    TankRow,
 )
 from brinemark.terms.tanks import FED as FED_ROW
 
@@ -63,6 +65,7 @@ class FishDesk:
     rule: Rule
     scales: Scales
     own: str | None
+    experiments: str | None = None
     systems: dict[str, SystemWater] = field(default_factory=dict)
 
     def system(self, name: str) -> SystemWater:
@@ -81,9 +84,11 @@ def fish_desk(place: Place, reader: Reader) -> FishDesk:
     waters = {str(row.sample): water_answer(row, read.get(str(row.sample)), rule, ()) for row in rows}
     fish = place.settings.fish
     cap = cap_from(known_tanks(consignments.values(), waters))
-    trial = newest_trial(reader)
-    scales = Scales(published_worlds(), Drawing(fish.draws, fish.seed), cap, verbal_scale(place), trial)
-    return FishDesk(place, consignments, read, waters, rule, scales, "no own experiments yet")
+    own = newest_experiments(reader)
+    worlds = (*published_worlds(), own.world) if isinstance(own.world, World) else published_worlds()
+    scales = Scales(worlds, Drawing(fish.draws, fish.seed), cap, verbal_scale(place), newest_trial(reader))
+    reason = own.world if isinstance(own.world, str) else None
+    return FishDesk(place, consignments, read, waters, rule, scales, reason, own.record)
 
 
 def verbal_scale(place: Place) -> VerbalScale:
@@ -106,9 +111,7 @@ def considered(desk: FishDesk, name: str, tanks: Collection[str] | None = None) 
     """The same from a desk that is there already."""
     consignment = consignment_named(desk.consignments, name)
     for tank in tanks or ():
-        if tank not in consignment.tanks:
-            there = ", ".join(consignment.tanks) or "none"
-            raise Refused(f"no tank {tank!r} in consignment {name!r}", f"one of {there}", "correct the name")
+        tank_named(consignment, tank)
     wanted = consignment.tanks if tanks is None else tuple(one for one in consignment.tanks if one in tanks)
     answers = tuple(_tank(desk, consignment, tank) for tank in wanted)
     tested = [one.found for tank in answers for one in tank.samples if one.found is not None]
@@ -132,12 +135,20 @@ def considered(desk: FishDesk, name: str, tanks: Collection[str] | None = None) 
     )
 
 
+def tank_named(consignment: Consignment, tank: str) -> None:
+    """Raises Refused unless the consignment has this tank."""
+    if tank not in consignment.tanks:
+        there = ", ".join(consignment.tanks) or "none"
+        came = f"no tank {tank!r} in consignment {consignment.name!r}"
+        raise Refused(came, f"one of {there}", "correct the name")
+
+
 def interpret(place: Place, name: str) -> ConsignmentAnswer:
     """The same, kept as a record with everything it was made from. Raises Refused."""
     with place.database.reading() as reader:
         desk = fish_desk(place, reader)
     answer = considered(desk, name)
-    recipe = _recipe(desk, name)
+    recipe = interpretation_recipe(desk, name)
     record = recipe.record(Made({**answer.to_dict(), "interpretation": None}, {}))
     with place.database.writing() as writer:
         if writer.add_records([record]):
@@ -146,7 +157,7 @@ def interpret(place: Place, name: str) -> ConsignmentAnswer:
     return replace(answer, id=record.id)
 
 
-def _recipe(desk: FishDesk, name: str) -> Recipe:
+def interpretation_recipe(desk: FishDesk, name: str) -> Recipe:
     """Every reading and tank record that can have mattered: those of known fish and source waters in all consignments,
     and this consignment's own."""
     own = desk.consignments[name]
@@ -159,6 +170,7 @@ def _recipe(desk: FishDesk, name: str) -> Recipe:
     parents += [("tank record of known fish", desk.consignments[one].id) for one in sorted(behind - {name})]
     parents += [("reading", desk.read[one].answer.id) for one in sorted(names) if one in desk.read]
     parents += [] if desk.scales.trial.id is None else [("trial", desk.scales.trial.id)]
+    parents += [] if desk.experiments is None else [("own experiments", desk.experiments)]
     seed = desk.scales.drawing.seed
     return Recipe(KIND, f"consignment {name}", tuple(dict.fromkeys(parents)), fish_identity(desk), seed)
 
@@ -184,10 +196,12 @@ def _tank(desk: FishDesk, consignment: Consignment, tank: str) -> TankAnswer:
     rows = consignment.samples_of(tank)
     waters, remarks = _with_remarks(desk, consignment, tank)
     blanks = tuple(desk.waters[str(row.sample)] for row in source_blanks(desk.consignments.values(), system))
+    own = {str(row.sample) for row in consignment.of(BLANK)}
+    nearest_blanks = [one for one in blanks if one.sample in own and one.reading is not None] or list(blanks)
     kind, accounts = kind_of(consignment, tank), open_accounts(consignment, tank, desk.waters)
     question = Question(
         story,
-        _supposed(consignment, story, kind),
+        supposed(consignment, story, kind),
         waters,
         desk.system(system).background,
         accounts,
@@ -195,10 +209,9 @@ def _tank(desk: FishDesk, consignment: Consignment, tank: str) -> TankAnswer:
         min((row.retained_mL for row in rows if row.retained_mL), default=None),
     )
     worlds = tuple(weighed(question, world, desk.scales) for world in desk.scales.worlds)
-    balanced, weighed_amount = _balance(desk, story, waters, blanks)
+    balanced, weighed_amount = _balance(desk, story, waters, nearest_blanks)
     filled = next(row for row in consignment.of(FILLED) if row.tank == tank)
-    last = max((story.day(one.at) for one in waters), default=story.day(consignment.rows[-1].at))
-    last = max(last, story.day(filled.at))
+    last = story.day(max([filled.at, *([one.at for one in waters] or [consignment.rows[-1].at])]))
     return TankAnswer(
         tank=tank,
         system=system,
@@ -233,7 +246,7 @@ def _with_remarks(
     return waters, common
 
 
-def _supposed(consignment: Consignment, story: TankStory, kind: str) -> tuple[str, ...]:
+def supposed(consignment: Consignment, story: TankStory, kind: str) -> tuple[str, ...]:
     """Fish whose exposure is the question: those of unknown history; of tanks with known ones alone, all."""
     known = {row.fish: row.history or UNKNOWN for row in consignment.of(CATCH)}
     asked = tuple(name for name in story.fish if known.get(name, UNKNOWN) not in UNEXPOSED)
@@ -250,7 +263,7 @@ def open_accounts(
     if near:
         found.append((OUTFLOW, f"the record names {', '.join(dict.fromkeys(near))}"))
     fed = [row for row in consignment.of(FED_ROW) if row.tank == tank]
-    leach = [waters.get(str(row.sample)) for row in consignment.of(BLANK) if row.blank == FEED_LEACH]
+    leach = [waters.get(str(row.sample)) for row in _blanks(consignment, tank, FEED_LEACH)]
     if any(row.amount_g for row in fed) and not _all_clean(leach):
         found.append((FED, "fish were fed in this tank, and no blank of the feed shows that nothing comes of it"))
     touched = _touched(consignment, tank, waters)
@@ -259,13 +272,18 @@ def open_accounts(
 
 def _touched(consignment: Consignment, tank: str, waters: Mapping[str, WaterAnswer]) -> str | None:
     """Why a taker may have contaminated the samples of a tank, None when nothing says so."""
-    field_blanks = [row for row in consignment.of(BLANK) if row.blank == FIELD]
+    field_blanks = _blanks(consignment, tank, FIELD)
     found = [waters.get(str(row.sample)) for row in field_blanks]
     if any(row.smoker for row in consignment.samples_of(tank)):
         return "a smoker took a sample, and a droplet of saliva holds as much as is looked for"
     if not field_blanks:
         return "no field blank was opened where the samples were taken"
     return None if _all_clean(found) else "the field blank was not read as free of thiocyanate"
+
+
+def _blanks(consignment: Consignment, tank: str, kind: str) -> list[TankRow]:
+    """Blanks of a kind that speak for a tank: those taken at it, and those of the whole consignment."""
+    return [row for row in consignment.of(BLANK) if row.blank == kind and row.tank in (None, tank)]
 
 
 def _all_clean(blanks: Sequence[WaterAnswer | None]) -> bool:
@@ -276,16 +294,13 @@ def missing_blanks(
     consignment: Consignment, tank: str, waters: Mapping[str, WaterAnswer], source: Sequence[WaterAnswer]
 ) -> tuple[str, ...]:
     """Blanks that this tank's result would need and that were not taken or not read, in words."""
-    kinds: dict[str, list[WaterAnswer]] = {SOURCE_WATER: list(source)}
-    for row in consignment.of(BLANK):
-        if row.blank != SOURCE_WATER:
-            kinds.setdefault(str(row.blank), []).append(waters[str(row.sample)])
-    wanted = [SOURCE_WATER, FIELD]
-    wanted += [FEED_LEACH] if any(row.tank == tank for row in consignment.of(FED_ROW)) else []
-    wanted += [FILTER] if any(row.filtration_um for row in consignment.samples_of(tank)) else []
     found = []
-    for kind in wanted:
-        taken = kinds.get(kind, [])
+    for kind in wanted_blanks(consignment, tank):
+        taken = (
+            list(source)
+            if kind == SOURCE_WATER
+            else [waters[str(row.sample)] for row in _blanks(consignment, tank, kind)]
+        )
         if not taken:
             found.append(f"no {kind} blank was taken")
         elif all(one.reading is None for one in taken):
@@ -296,7 +311,8 @@ def missing_blanks(
 def _balance(
     desk: FishDesk, story: TankStory, waters: Sequence[WaterAnswer], blanks: Sequence[WaterAnswer]
 ) -> tuple[str | None, MassBalance | None]:
-    """The mass balance of the sample with the highest lower end, and which one that is."""
+    """The mass balance of the sample with the highest lower end, and which one that is. blanks : of the source water,
+    those of the consignment itself where it has any."""
     read = [one for one in waters if one.reading is not None and one.reading.statement != "cannot say"]
     if not read:
         return None, None

@@ -10,10 +10,11 @@ import numpy as np
 
 from brinemark.science.fish.background import background_or_reason
 from brinemark.science.fish.evidence import cap_of
+from brinemark.steps.blanks import source_blanks
 from brinemark.steps.fish_answers import SystemAnswer, WaterAnswer
 from brinemark.steps.tank_history import histories_in, kind_of, population_of
 from brinemark.terms.evidence import BackgroundFit, Cap
-from brinemark.terms.tanks import BLANK, SOURCE_WATER, SPIKED, WILD_UNEXPOSED, Consignment, TankRow
+from brinemark.terms.tanks import SPIKED, WILD_UNEXPOSED, Consignment
 
 UNEXPOSED, EXPOSED = "unexposed", "exposed"
 Waters = Mapping[str, WaterAnswer]
@@ -53,20 +54,6 @@ def _of(consignment: Consignment, waters: Waters) -> Iterator[KnownTank]:
         population = population_of(histories)
         newest = read[-1] if read else None
         yield KnownTank(consignment.name, tank, system, kind, population, bool(histories), newest)
-
-
-def source_blanks(consignments: Iterable[Consignment], system: str) -> tuple[TankRow, ...]:
-    """Blanks of a system's source water, in all consignments."""
-    return tuple(
-        row
-        for one in consignments
-        for row in one.of(BLANK)
-        if row.blank == SOURCE_WATER and (row.system or _of_tank(one, row)) == system
-    )
-
-
-def _of_tank(consignment: Consignment, row: TankRow) -> str:
-    return consignment.name if row.tank is None else consignment.system_of(row.tank)
 
 
 @dataclass(frozen=True, slots=True, eq=False)

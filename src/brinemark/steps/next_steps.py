@@ -12,18 +12,21 @@ from brinemark.records.reader import Reader
 from brinemark.records.writer import utc_now
 from brinemark.science.amount.lack_of_fit import fit_words
 from brinemark.steps.answers import ANSWER_SCHEMA
+from brinemark.steps.blanks import source_blanks, wanted_blanks
 from brinemark.steps.check import CHECKED
 from brinemark.steps.chosen import current
+from brinemark.steps.consignments import known_consignments
 from brinemark.steps.gather import CALIBRATION_ROLES
 from brinemark.steps.makings import Known
 from brinemark.steps.place import Place
-from brinemark.steps.run_plans import RunPlan, with_plans
+from brinemark.steps.run_plans import RunPlan, sample_names, with_plans
 from brinemark.terms.amounts import FitCheck
 from brinemark.terms.errors import Refused
 from brinemark.terms.making import READY
 from brinemark.terms.run_plans import OPEN
 from brinemark.terms.runs import RowUse
 from brinemark.terms.stored import Record, StoredSheet
+from brinemark.terms.tanks import BLANK, SAMPLE, SOURCE_WATER, Consignment
 
 MAKE, LAY_OUT, FILL = "make", "lay-out", "fill"
 CALIBRATE, READ, CONTROLS, LOOK, CHECK = "calibrate", "read", "controls", "look", "check"
@@ -71,6 +74,7 @@ def next_steps(place: Place, now: str | None = None) -> list[NextStep]:
     with place.database.reading() as reader:
         view = _view(place, reader)
         found = [*_calibrate(view), *_samples(view), *_plans(view), *_electrodes(view), *_wrong(view)]
+        found += _consignments(view)
         found += _check(reader, now or utc_now())
     return sorted(found, key=lambda one: STEPS.index(one.step))
 
@@ -228,6 +232,38 @@ def _failed_runs(view: _View) -> Iterator[NextStep]:
             failed.setdefault(why.partition(";")[0], []).append(name)
     for why, names in failed.items():
         yield NextStep(CONTROLS, f"run control failed for {_named(names)}: {why}", "sample", tuple(names))
+
+
+def _consignments(view: _View) -> Iterator[NextStep]:
+    """Waters of consignments that were not read, and blanks that were not taken."""
+    known = known_consignments(view.reader)
+    names = sample_names(view.plans)
+    on_sheets = {names.get(str(row.sample), str(row.sample)) for row in view.rows if row.sample is not None}
+    roles = [role.removeprefix("sample ") for role in view.reader.roles_of("reading")]
+    read = {names.get(name, name) for name in roles}
+    for one in known.values():
+        waters = tuple(str(row.sample) for row in one.of(SAMPLE, BLANK))
+        unread = tuple(name for name in waters if name not in read)
+        if unread:
+            measured = any(name in on_sheets for name in unread)
+            where = "not read yet" if measured else "in no run sheet yet"
+            sentence = f"consignment {one.name}: {len(unread)} of {_many(waters, 'water')} {where}: {_named(unread)}"
+            yield NextStep(READ if measured else LAY_OUT, sentence, "consignment", (one.name,))
+        missing = _missing_blanks(one, known.values())
+        if missing:
+            yield NextStep(LOOK, f"consignment {one.name}: no {' and no '.join(missing)}", "consignment", (one.name,))
+
+
+def _missing_blanks(one: Consignment, known: Iterable[Consignment]) -> list[str]:
+    """Blanks that no water of the consignment can be judged well without, and that were not taken."""
+    taken = {row.blank for row in one.of(BLANK)}
+    every, found = list(known), []
+    for tank in one.tanks:
+        if not one.samples_of(tank):
+            continue
+        kinds = taken | ({SOURCE_WATER} if source_blanks(every, one.system_of(tank)) else set())
+        found += [f"{kind} blank" for kind in wanted_blanks(one, tank) if kind not in kinds]
+    return list(dict.fromkeys(found))
 
 
 def _check(reader: Reader, now: str) -> Iterator[NextStep]:

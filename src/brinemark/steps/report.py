@@ -14,12 +14,16 @@ from brinemark.steps.place import Place
 from brinemark.steps.report_data import (
     BATCH,
     CALIBRATION,
+    CONSIGNMENT,
+    KINDS,
     SAMPLES,
+    TRIALS,
     Gathered,
     gather_batch,
     gather_calibration,
     gather_samples,
 )
+from brinemark.steps.report_fish import gather_consignment, gather_trials
 from brinemark.terms.canonical import JsonValue, canonical_bytes, sha256_hex
 from brinemark.terms.errors import Refused
 from brinemark.terms.stored import Record
@@ -127,9 +131,17 @@ def _gathered(place: Place, wanted: Wanted) -> Gathered:
         if len(wanted.names) != 1:
             raise Refused(f"{len(wanted.names)} batches", "one batch for one report", "name the batch")
         return gather_batch(place, wanted.names[0], wanted.calibration)
+    if wanted.kind == CONSIGNMENT:
+        if len(wanted.names) != 1:
+            raise Refused(f"{len(wanted.names)} consignments", "one for one report", "name the consignment")
+        return gather_consignment(place, wanted.names[0])
+    if wanted.kind == TRIALS:
+        if wanted.names:
+            raise Refused(f"a trial {wanted.names[0]!r}", "no name: a report is of all tanks", "leave the name out")
+        return gather_trials(place)
     if wanted.kind == CALIBRATION:
         return gather_calibration(place, _one_calibration(wanted.names, wanted.calibration))
-    raise Refused(f"a report of {wanted.kind!r}", f"{SAMPLES}, {BATCH} or {CALIBRATION}", "name one of them")
+    raise Refused(f"a report of {wanted.kind!r}", f"one of {', '.join(KINDS)}", "name one of them")
 
 
 def _one_calibration(names: Sequence[str], calibration: str | None) -> str | None:

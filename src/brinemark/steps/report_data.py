@@ -31,7 +31,8 @@ from brinemark.terms.stored import Record
 from brinemark.terms.wording import film_words, statement_words
 
 SAMPLES, BATCH, CALIBRATION = "samples", "batch", "calibration"
-KINDS = (SAMPLES, BATCH, CALIBRATION)
+CONSIGNMENT, TRIALS = "consignment", "trials"
+KINDS = (SAMPLES, BATCH, CALIBRATION, CONSIGNMENT, TRIALS)
 Parents = tuple[tuple[str, str], ...]
 
 
@@ -152,7 +153,7 @@ def _gathered(
         "logbook": place.settings.logbook.name,
         "analyte": report.analyte,
         "unit": report.unit,
-        "youngest": _youngest(reader, unique, told.rows),
+        "youngest": youngest(reader, unique, told.rows),
         "engine": ENGINE,
         "decision": place.settings.decision.model_dump(mode="json"),
         "calibration": report.to_dict(),
@@ -170,7 +171,7 @@ def _gathered(
     return Gathered(data, unique, pictures)
 
 
-def _youngest(reader: Reader, parents: Parents, rows: Sequence[ShownRow]) -> str:
+def youngest(reader: Reader, parents: Parents, rows: Sequence[ShownRow]) -> str:
     """When the youngest of the records was made, or the youngest of the sheets was added."""
     sheets = {row.sheet for row in rows}
     moments = [record.made_at for record in reader.records([parent for _, parent in parents]).values()]

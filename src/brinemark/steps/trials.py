@@ -11,7 +11,7 @@ import numpy as np
 from brinemark.science.fish.rates import exact_rate
 from brinemark.science.fish.trials import cost, fit_recalibration, judge_trial, with_recalibration
 from brinemark.science.fish.wording import NOT_AN_ALL_CLEAR
-from brinemark.science.fish.worlds import World
+from brinemark.science.fish.worlds import OWN, World
 from brinemark.steps.fish_answers import finite
 from brinemark.steps.identity import Made, Recipe
 from brinemark.steps.interpret import FishDesk, fish_desk, fish_identity
@@ -104,19 +104,15 @@ def consider_trials(place: Place) -> TrialAnswer:
     """What the tanks of known history say of the method; nothing is stored. Raises Refused without any."""
     with place.database.reading() as reader:
         desk = fish_desk(place, reader)
-    return _answer(desk)
+    return trial_of(desk)
 
 
 def judge_trials(place: Place) -> TrialAnswer:
     """The same, kept as a record; interpretations then use what it says of ratios. Raises Refused."""
     with place.database.reading() as reader:
         desk = fish_desk(place, reader)
-    answer = _answer(desk)
-    known = known_tanks(desk.consignments.values(), desk.waters)
-    names = dict.fromkeys(one.consignment for one in known)
-    parents = [("tank record", desk.consignments[name].id) for name in names]
-    parents += [("reading", one.water.reading_id) for one in known if one.water and one.water.reading_id]
-    recipe = Recipe(TRIAL, "known fish", tuple(dict.fromkeys(parents)), fish_identity(desk), desk.scales.drawing.seed)
+    answer = trial_of(desk)
+    recipe = _recipe(desk)
     record = recipe.record(Made({**answer.to_dict(), "trial": None}, {}))
     with place.database.writing() as writer:
         if writer.add_records([record]):
@@ -124,7 +120,24 @@ def judge_trials(place: Place) -> TrialAnswer:
     return replace(answer, id=record.id)
 
 
-def _answer(desk: FishDesk) -> TrialAnswer:
+def kept_trial(place: Place) -> str | None:
+    """Id of the record of the trial as it would be judged now, None when that is not kept."""
+    with place.database.reading() as reader:
+        name = _recipe(fish_desk(place, reader)).id
+        return name if reader.known_record_ids([name]) else None
+
+
+def _recipe(desk: FishDesk) -> Recipe:
+    known = known_tanks(desk.consignments.values(), desk.waters)
+    names = dict.fromkeys(one.consignment for one in known)
+    parents = [("tank record", desk.consignments[name].id) for name in names]
+    parents += [("reading", one.water.reading_id) for one in known if one.water and one.water.reading_id]
+    seed = desk.scales.drawing.seed
+    return Recipe(TRIAL, "known fish", tuple(dict.fromkeys(parents)), fish_identity(desk), seed)
+
+
+def trial_of(desk: FishDesk) -> TrialAnswer:
+    """What a desk that is there already says. Raises Refused without tanks of known history."""
     known = [one for one in known_tanks(desk.consignments.values(), desk.waters) if one.fish]
     if not known:
         came = "no tank of fish whose history is known"
@@ -142,10 +155,15 @@ def _answer(desk: FishDesk) -> TrialAnswer:
         judged,
         rates,
         exact_rate(clean.of - clean.count, clean.of),
-        tuple(_world(world.name, judged, desk.scales.cap.population) for world in desk.scales.worlds),
+        tuple(_world(world.name, judged, desk.scales.cap.population) for world in _worlds(desk)),
         desk.scales.cap,
         (*FEW, NOT_AN_ALL_CLEAR, SCREENING),
     )
+
+
+def _worlds(desk: FishDesk) -> list[World]:
+    """The published worlds; one's own was fitted to these very tanks, so that they cannot judge it."""
+    return [one for one in desk.scales.worlds if one.name != OWN]
 
 
 def _found(tanks: Sequence[JudgedTank]) -> Rate:
@@ -177,7 +195,7 @@ def _judged(desk: FishDesk, one: KnownTank) -> JudgedTank:
         None,
         moves=False,
     )
-    ratios = tuple((world.name, _ratio(question, world, desk)) for world in desk.scales.worlds)
+    ratios = tuple((world.name, _ratio(question, world, desk)) for world in _worlds(desk))
     return replace(plain, sample=one.water.sample, sentence=one.water.sentence, found=one.water.found, ratios=ratios)
 
 

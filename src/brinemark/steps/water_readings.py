@@ -38,31 +38,27 @@ class WaterReading:
 
 
 def water_readings(place: Place, reader: Reader, names: Sequence[str]) -> dict[str, WaterReading]:
-    """The newest reading of each of the waters that was read, by its own name where a run had a code for it.
+    """The newest reading of each of the waters that was read, by name; by its own where a run had a code for it.
 
     Raises Refused where the logbook's unit of levels cannot be turned into ug/L.
     """
-    own = sample_names(with_plans(reader)[1])
-    wanted = set(names)
+    wanted, own = set(names), sample_names(with_plans(reader)[1])
     newest: dict[str, str] = {}
     for record in reader.newest_first("reading"):
         code = record.role.removeprefix("sample ")
         if own.get(code, code) in wanted:
-            newest.setdefault(code, record.id)
+            newest.setdefault(own.get(code, code), record.id)
     found = reader.records(list(newest.values()), arrays=True)
     answers = [answer_of(found[one]) for one in newest.values()]
     if answers and place.settings.analyte.level_unit != UNIT:
         factors = unit_factors(place, [answer.sample for answer in answers], UNIT)
         answers = restated(answers, factors, UNIT)
     when: dict[str, datetime] = {}
-    for row in reader.rows(samples=sorted(newest)):
-        name, at = row.row.sample or "", row.row.measured_at
-        when[name] = min(when.get(name, at), at)
-    return {
-        own.get(answer.sample, answer.sample): WaterReading(answer, when[answer.sample])
-        for answer in answers
-        if answer.sample in when
-    }
+    for row in reader.rows(samples=sorted(answer.sample for answer in answers)):
+        code, at = row.row.sample or "", row.row.measured_at
+        when[code] = min(when.get(code, at), at)
+    pairs = zip(newest, answers, strict=True)
+    return {name: WaterReading(answer, when[answer.sample]) for name, answer in pairs if answer.sample in when}
 
 
 @dataclass(frozen=True, slots=True)

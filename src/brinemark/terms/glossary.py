@@ -183,6 +183,15 @@ FISH = {
     "duplicate": Term("", "A second sample of the same tank, taken beside the first."),
     "renewal": Term("L/d or 1", "Clean water for tank water: all the time, or a share of it at once."),
     "hold time": Term("h", "How long a stored sample was shown to keep its thiocyanate."),
+    "hold": Term("h", "Fish kept in clean water, so that what they give off gathers there; then a sample is taken."),
+    "marker": Term("", "What another method looked for, and where when that is not the water of the sample."),
+    "split sample": Term("", "Parts of one sample that are read by two methods."),
+    "survey": Term("", "Tested tanks of many consignments, for the prevalence by origin and season."),
+    "season": Term("", "Quarter of the capture, written 2031-2."),
+    "prevalence": Term("1", "Share of tanks whose fish were exposed; stated in each world apart, or not at all."),
+    "sensitivity": Term("1", "Probability that a test of a tank finds exposed fish, by its days, water and fish."),
+    "false finding": Term("1", "Thiocyanate called found in the water of fish that were not exposed."),
+    "mean ratio": Term("1", "Geometric mean of one method over another, with what was not found kept."),
 }
 
 SECTIONS = {

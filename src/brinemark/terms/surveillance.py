@@ -72,7 +72,9 @@ class FalseFindings:
 class ConsignmentTests:
     """Tests on one consignment: how many, how many positive, days since capture and volume [L] of the tank.
 
-    likelihood_ratios : one for each test when they are known; they then stand in place of the count.
+    likelihood_ratios : one for each test when they are known; they then stand in place of the count. sensitivity :
+    draws of the probability that a test finds exposed fish, worked out for its own tanks; they then stand in place of
+    those by days and volume.
     """
 
     name: str
@@ -83,6 +85,7 @@ class ConsignmentTests:
     days: float
     volume: float
     likelihood_ratios: tuple[float, ...] = ()
+    sensitivity: tuple[float, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

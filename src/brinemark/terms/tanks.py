@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass, fields
 from datetime import datetime
 
@@ -124,6 +125,12 @@ class TankRecord:
     warnings: tuple[str, ...] = ()
 
 
+def _counting(name: str) -> tuple[tuple[int, int, str], ...]:
+    """A name by which those with numbers sort as people count."""
+    parts = re.findall(r"[0-9]+|[^0-9]+", name)
+    return tuple((0, int(part), part) if part.isdecimal() else (1, 0, part) for part in parts)
+
+
 @dataclass(frozen=True, slots=True)
 class Consignment:
     """All that tank records say of one consignment, in order of time (ties in file order).
@@ -145,8 +152,9 @@ class Consignment:
 
     @property
     def tanks(self) -> tuple[str, ...]:
-        """Names of its tanks in the order of filling."""
-        return tuple(dict.fromkeys(row.tank for row in self.of(FILLED) if row.tank is not None))
+        """Names of its tanks in the order of filling, those of one moment by name, T2 before T10."""
+        filled = sorted(self.of(FILLED), key=lambda row: (row.at, _counting(row.tank or "")))
+        return tuple(dict.fromkeys(row.tank for row in filled if row.tank is not None))
 
     def samples_of(self, tank: str) -> tuple[TankRow, ...]:
         """Water samples of a tank in order of time."""

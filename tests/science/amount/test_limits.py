@@ -10,7 +10,7 @@ from histories import history, unknowns
 
 from brinemark.science.amount.electrodes import electrode_laws
 from brinemark.science.amount.law import DipLaw, ElectrodeLaw
-from brinemark.science.amount.limits import batch_limits, critical_and_detectable, response_band
+from brinemark.science.amount.limits import batch_limits, critical_and_detectable, power_curve, response_band
 from brinemark.science.amount.predictive import batch_draws
 from brinemark.science.amount.scale import scale_of_calibration
 from brinemark.terms.amounts import Calibration, Limits, SamplePortion
@@ -167,3 +167,30 @@ def test_the_band_of_a_batch_follows_the_quantiles_of_its_law() -> None:
     exact = [law.quantile(p, level) * here.calibration.signal_ref for p in (0.5, 0.025, 0.975)]
     for mine, theirs in zip((middle, lower, upper), exact, strict=True):
         assert np.all(np.abs(mine - theirs) < BAND_TOLERANCE * (upper - lower))
+
+
+def test_a_power_curve_is_how_often_drawn_electrodes_pass_the_critical_signal_of_its_alpha() -> None:
+    here, alpha = history(SEED), 0.01
+    (ends,) = limits(here.calibration, "B9", SEED)
+    draws = batch_draws(here.calibration, here.readings, ["B9"], SEED)
+    levels, chance = power_curve(here.calibration, here.readings, ends, alpha, draws)
+    assert (levels[0], chance[0]) == (0.0, alpha)
+    assert np.all(np.diff(levels) > 0.0) and np.all(np.diff(chance) >= 0.0)
+    law = _law("B9")
+    critical, _, _ = critical_and_detectable(law, DecisionSection(alpha=alpha))
+    rng = np.random.default_rng(SEED)
+    pick = rng.integers(0, law.shift.size, DRAWN)
+    for place in np.flatnonzero((chance > 0.05) & (chance < 0.99)):
+        above = np.mean(law.simulate(float(levels[place]), pick, *rng.normal(size=(2, 3, DRAWN))) > critical)
+        assert above == pytest.approx(chance[place], abs=4.0 * 0.5 / np.sqrt(DRAWN))
+    assert chance[-1] > 0.999
+
+
+def test_a_power_curve_at_the_alpha_of_the_limits_passes_through_the_minimum_detectable_value() -> None:
+    here = history(SEED)
+    (ends,) = limits(here.calibration, "B9", SEED)
+    draws = batch_draws(here.calibration, here.readings, ["B9"], SEED)
+    levels, chance = power_curve(here.calibration, here.readings, ends, DECISION.alpha, draws)
+    assert ends.minimum_detectable is not None
+    between_rungs = np.interp(np.log(ends.minimum_detectable), np.log(levels[1:]), chance[1:])
+    assert between_rungs == pytest.approx(1.0 - DECISION.beta, abs=0.02)  # linear between rungs a fifth apart in ln

@@ -85,11 +85,11 @@ def test_intervals_hold_the_true_background_as_often_as_they_say() -> None:
 
 def test_few_controls_or_controls_without_amounts_give_no_background() -> None:
     two, none = np.array([1.0, 2.0]), np.zeros(0)
-    assert "0 control tanks" in (why_no_background(none, none) or "")
-    assert "2 control tanks" in (why_no_background(two, two) or "")
+    assert "0 control waters" in (why_no_background(none, none) or "")
+    assert "2 control waters" in (why_no_background(two, two) or "")
     reason = why_no_background(np.array([0.0, 0.0, 1.0]), np.array([0.5, 0.5, 1.0]))
     assert reason is not None
-    assert "1 control tanks with an amount" in reason
+    assert "1 control water with an amount" in reason
     with pytest.raises(Refused, match="supposed backgrounds"):
         fit_background(two, two)
 

@@ -8,6 +8,7 @@ import numpy as np
 import pytest
 
 from brinemark.science.distributions import student_quantile
+from brinemark.science.fish import censored_pairs
 from brinemark.science.fish.censored_pairs import binormal_below, mean_ratio
 from brinemark.terms.arrays import BoolArray, FloatArray
 from brinemark.terms.errors import Refused
@@ -82,3 +83,24 @@ def test_too_few_measured_pairs_and_limits_not_above_zero_are_refused() -> None:
         mean_ratio(np.where(few, 0.0, x), y, seen, seen)
     with pytest.raises(Refused, match="without any scatter"):
         mean_ratio(x, 2.0 * x, seen, seen)
+
+
+def either_high_or_not_found(generator: np.random.Generator, lowest: float) -> tuple[FloatArray, FloatArray, BoolArray]:
+    """Nine levels near 9 by both methods, and six below the limits of both, of which the first is lowest."""
+    first, second = (np.concatenate([8.8 * np.exp(generator.normal(0, 0.1, 9)), np.full(6, 0.0)]) for _ in range(2))
+    return np.where(first == 0.0, lowest, first), np.where(second == 0.0, 5.8, second), np.arange(15) < 9
+
+
+def test_results_far_above_the_limits_or_not_found_have_no_mean_ratio() -> None:
+    """Both methods agree where both found something; the limits alone would give a ratio of 3.6, interval 1.3 to 18."""
+    x, y, seen = either_high_or_not_found(np.random.default_rng(2), 0.6)
+    with pytest.raises(Refused, match="which no one law of levels joins"):
+        mean_ratio(x, y, seen, seen)
+
+
+@pytest.mark.parametrize("place", [(0, 0, 0, 0, 40), (0, 0, 0, 0, -40), (0, 0, -1000, 0, 0), (0, 0, 0, 1000, 0)])
+def test_a_step_of_the_search_that_went_too_far_still_has_a_likelihood(place: tuple[float, ...]) -> None:
+    x, y = drawn(np.random.default_rng(54), 20)
+    (x, seen_x), (y, seen_y) = cut(x, 1.0), cut(y, 2.0)
+    pairs = censored_pairs._checked(x, y, seen_x, seen_y)
+    assert math.isfinite(censored_pairs._log_likelihood(pairs, np.array(place, dtype=float)))

@@ -51,6 +51,8 @@ def next_(session: Session, as_json: bool) -> None:
 
 def _line(session: Session, step: NextStep) -> str:
     """The command of a step."""
+    if step.step == "look" and step.kind == "consignment":
+        return session.line("consignment", step.about[0])
     if step.step == "look" and step.about:
         plan = step.kind == "plan"
         return (

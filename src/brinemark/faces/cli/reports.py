@@ -18,7 +18,7 @@ if TYPE_CHECKING:
 
     from brinemark.steps.report import Report
 
-KINDS = ("samples", "batch", "calibration")
+KINDS = ("samples", "batch", "calibration", "consignment", "trials")
 SHORT = 12
 """Digits of an id that are shown."""
 
@@ -44,6 +44,8 @@ def report(session: Session, /, what: str, names: tuple[str, ...], to: Path | No
     samples [NAME ...]   samples and controls, or all samples
     batch NAME           what one electrode of the batch can do
     calibration [ID]     what all blanks and standards say
+    consignment NAME     what waters say of its fish, tank by tank
+    trials               how ratios did on fish of known history
 
     The data behind it are attached as JSON. The logbook keeps the report; asked for again, it is the same file, byte
     by byte.
@@ -53,9 +55,10 @@ def report(session: Session, /, what: str, names: tuple[str, ...], to: Path | No
       brinemark --logbook my-logbook report samples S001 S002
       brinemark --logbook my-logbook report batch B01 --to B01.pdf
       brinemark --logbook my-logbook report calibration --decimal comma
+      brinemark --logbook my-logbook report consignment K7
     """
     decimal = cast("Literal['point', 'comma'] | None", options["decimal"])
-    kind = cast("Literal['samples', 'batch', 'calibration']", what)
+    kind = cast("Literal['samples', 'batch', 'calibration', 'consignment', 'trials']", what)
     if to is not None:
         _refuse_other_kind(to)
         _refuse_standing(to, options["replace"])
@@ -109,4 +112,6 @@ def _tell(made: Report, file: Path) -> None:
 def _of(made: Report) -> str:
     if made.kind == "samples":
         return f"{len(made.names)} samples" if len(made.names) > 1 else made.names[0]
+    if made.kind == "trials":
+        return "the trial of fish of known history"
     return f"{made.kind} {made.names[0][:SHORT] if made.kind == 'calibration' else made.names[0]}"

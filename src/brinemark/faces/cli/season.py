@@ -45,26 +45,27 @@ AFTER = {"wrote": "adding run sheets", "added": "measuring curves", "made": "rea
 )
 @json_option
 def demo(folder: Path, seed: int | None, spectra: bool, pages: bool | None, as_json: bool) -> None:
-    """Invent a harbour laboratory, 15 batches of electrodes and one consignment of tanks; then do the whole job on it.
+    """Invent a harbour laboratory, 26 batches of electrodes, and tanks of fish; then do the whole job on them.
 
-    It writes run sheets with curves, adds them to a logbook, calibrates, reads every tank and draws charts. It takes
-    about a minute. The true levels are kept in a file of their own, which nothing reads. With --spectra the electrodes
-    are read by a spectrometer: 6 batches and 5 tanks.
+    It writes run sheets with curves and tank records, adds them to a logbook, calibrates, reads every water and draws
+    charts. It takes about a minute. The true levels are kept in a file of their own, which nothing reads. With
+    --spectra the electrodes are read by a spectrometer: 6 batches, 5 tanks and no fish.
 
     \b
     Example:
       brinemark demo --folder harbour --seed 7
     """
+    from brinemark.demo.fish import write_with_fish
     from brinemark.demo.folder import make_ready
     from brinemark.demo.optical import write_optical
     from brinemark.demo.run import run_demo
-    from brinemark.demo.scenario import DEFAULT_SEED, write_scenario
+    from brinemark.demo.scenario import DEFAULT_SEED
 
     chosen = DEFAULT_SEED if seed is None else seed
     make_ready(folder, chosen)
     try:
         with working("inventing curves") as work:
-            write = write_optical if spectra else write_scenario
+            write = write_optical if spectra else write_with_fish
             result = run_demo(folder, chosen, work.step, partial(_heard, work), True, write)
     except (KeyboardInterrupt, Stopped):
         end(f"stopped; what is in {folder} is unfinished, and the next demo makes it anew", INTERRUPTED)
@@ -91,6 +92,7 @@ def _data(result: DemoResult, folder: Path) -> dict[str, Any]:
         "folder": str(folder),
         "seed": result.scenario.seed,
         "sheets": [str(sheet) for sheet in result.scenario.sheets],
+        "tanks": [str(record) for record in result.scenario.tank_files],
         "logbook": str(result.logbook),
         "truth": str(result.scenario.truth_file),
         "charts": [str(chart) for chart in result.charts],
@@ -107,9 +109,10 @@ def _tell(result: DemoResult, folder: Path) -> None:
         f"{counted(len(result.rows), 'water')} are read."
     )
     click.echo()
-    rows = [(row.sample, _how(row), row.sentence.removeprefix(f"{row.sample}: ")) for row in result.rows]
+    rows = [(row.sample, _how(row), row.sentence.removeprefix(f"{row.sample}: ")) for row in result.season]
     say_table(("water", "electrodes", "statement"), rows, indent=0)
     click.echo()
+    _tell_consignments(result, folder)
     charts = folder / "charts"
     say(f"Charts: {charts} (open calibration.svg and statements.svg first).")
     lives = sorted(chart.name for chart in result.charts if chart.name.startswith("life-"))
@@ -119,15 +122,34 @@ def _tell(result: DemoResult, folder: Path) -> None:
     book = ("--logbook", str(result.logbook))
     say_next(
         command_line("serve", str(result.logbook)),
+        *(command_line(*book, *words) for words in _of_fish(result)),
         command_line(*book, "show", _told(result)),
         command_line(*book, "chart", _told(result), "--to", "tank.png"),
     )
 
 
+def _tell_consignments(result: DemoResult, folder: Path) -> None:
+    """What was taken in about fish and tanks."""
+    if result.consignments:
+        tanks = sum(len(one.tanks) for one in result.consignments)
+        names = ", ".join(one.name for one in result.consignments)
+        say(
+            f"Tank records of {counted(len(result.consignments), 'consignment')} ({names}) with "
+            f"{counted(tanks, 'tank')}: {folder / 'tanks'}. "
+            f"{counted(len(result.scenario.beside), 'more water')} are read for them: blanks, captive-bred controls, "
+            "a spiked tank, a trial, later consignments."
+        )
+
+
+def _of_fish(result: DemoResult) -> tuple[tuple[str, ...], ...]:
+    """What tells more of the fish: the trial first, since interpretations use what it says of ratios."""
+    return (("trials", "--keep"), ("consignment", result.consignments[0].name)) if result.consignments else ()
+
+
 def _told(result: DemoResult) -> str:
     """A sample worth a look: one that was quantified, the first of them."""
-    quantified = [row.sample for row in result.rows if row.statement == "quantified"]
-    return (quantified or [row.sample for row in result.rows])[0]
+    quantified = [row.sample for row in result.season if row.statement == "quantified"]
+    return (quantified or [row.sample for row in result.season])[0]
 
 
 def _how(row: DemoRow) -> str:

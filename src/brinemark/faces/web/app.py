@@ -60,6 +60,8 @@ TABS = (
     Tab("/curves", "Curves"),
     Tab("/calibration", "Calibration"),
     Tab("/samples", "Samples"),
+    Tab("/consignments", "Consignments"),
+    Tab("/trials", "Trials"),
     Tab("/reports", "Reports"),
     Tab("/settings", "Settings"),
     Tab("/audit", "Audit"),
@@ -75,6 +77,13 @@ BELOW = {
     "/plans": "/runs",
     "/take-in": "/runs",
     "/run-controls": "/runs",
+    "/new-consignment": "/consignments",
+    "/happening": "/consignments",
+    "/tank-records": "/consignments",
+    "/survey": "/consignments",
+    "/holds": "/consignments",
+    "/worlds": "/consignments",
+    "/other-methods": "/consignments",
     "/records": "/audit",
 }
 
@@ -140,7 +149,15 @@ class Pages:
         except BrinemarkError as refusal:
             if place.get is None or visit.wants_json:
                 return self.fault(request, 422, str(refusal), _findings(refusal))
-            return self.show(request, visit, place.get(visit), refusal)
+            return self._refused(request, visit, place.get, refusal)
+
+    def _refused(self, request: Request, visit: Visit, get: See, refusal: BrinemarkError) -> Response:
+        """The page of a form that was not accepted, with what was filled in; where there is none, why."""
+        try:
+            answer = get(visit)
+        except BrinemarkError as missing:
+            return self.fault(request, 404, str(missing))
+        return self.show(request, visit, answer, refusal)
 
     def show(self, request: Request, visit: Visit, answer: Answer, refusal: BrinemarkError | None = None) -> Response:
         """An answer as what the browser, or the program, asked for; above it, why a form was not accepted."""

@@ -47,6 +47,11 @@ def sentence(text: object, style: str) -> str:
     return re.sub(r"(?<=\d)\.(?=\d)", ",", shown) if style == numbers.COMMA else shown
 
 
+def opened(text: str) -> str:
+    """Words as a sentence begins."""
+    return text[:1].upper() + text[1:]
+
+
 FILTERS: Mapping[str, Callable[..., Any]] = {
     "amount": numbers.amount,
     "span": lambda ends, style: "none" if ends is None else numbers.span(ends["lower"], ends["upper"], style),
@@ -59,5 +64,6 @@ FILTERS: Mapping[str, Callable[..., Any]] = {
     "short": short,
     "segment": segment,
     "counted": counted,
+    "opened": opened,
     "sentence": sentence,
 }

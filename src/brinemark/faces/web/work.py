@@ -142,15 +142,67 @@ def preview(book: Logbook, given: Mapping[str, Any], told: Told) -> dict[str, An
     return {"said": f"{len(pages)} pages", "see": f"/reports/pages/{given['job']}", "answer": len(pages)}
 
 
+def consider(book: Logbook, given: Mapping[str, Any], told: Told) -> dict[str, Any]:
+    """What the waters of a consignment of many tanks say; it is told and not stored."""
+    told.now("interpreting the waters of every tank")
+    answer = book.consider(given["consignment"])
+    return {"said": f"{len(answer.tanks)} tanks", "see": _consignment(given), "answer": answer}
+
+
+def interpret(book: Logbook, given: Mapping[str, Any], told: Told) -> dict[str, Any]:
+    """The same, kept."""
+    told.now("interpreting the waters of every tank")
+    answer = book.interpret(given["consignment"])
+    return {"said": f"kept as record {answer.id[:12]}", "see": _consignment(given)}
+
+
+def fit_own(book: Logbook, _given: Mapping[str, Any], told: Told) -> dict[str, Any]:
+    """Own experiments fitted, and the fit kept."""
+    told.now("fitting spiked tanks and tanks of known exposure")
+    answer = book.fit_experiments()
+    return {"said": f"kept as record {(answer.record or '')[:12]}", "see": "/worlds"}
+
+
+def survey(book: Logbook, _given: Mapping[str, Any], told: Told) -> dict[str, Any]:
+    """What all consignments say together; it is told and not stored."""
+    told.now("following the fish of every tank")
+    answer = book.survey()
+    return {"said": str(answer), "see": "/survey", "answer": answer}
+
+
+def trial(book: Logbook, _given: Mapping[str, Any], told: Told) -> dict[str, Any]:
+    """How the method did on fish of known history; it is told and not stored."""
+    told.now("weighing every tank of fish of known history")
+    answer = book.consider_trials()
+    return {"said": f"{len(answer.tanks)} tanks", "see": "/trials", "answer": answer}
+
+
+def judge(book: Logbook, _given: Mapping[str, Any], told: Told) -> dict[str, Any]:
+    """How the method did on fish of known history, kept."""
+    told.now("weighing every tank of fish of known history")
+    answer = book.judge_trials()
+    return {"said": f"a trial of {len(answer.tanks)} tanks kept as record {answer.id[:12]}", "see": "/trials"}
+
+
+def _consignment(given: Mapping[str, Any]) -> str:
+    return f"/consignments/{quote(given['consignment'], safe='')}"
+
+
 WORK: dict[str, Work] = {
     "calibrate": calibrate,
+    "consider": consider,
     "controls": controls,
+    "fit own": fit_own,
+    "interpret": interpret,
+    "judge": judge,
     "one more": one_more,
     "preview": preview,
     "rank": rank,
     "read": read,
     "report": report,
+    "survey": survey,
     "take in": take_in,
+    "trial": trial,
     "try": try_window,
     "verify": verify,
 }

@@ -77,7 +77,7 @@ def _days(edges: FloatArray, wide: float) -> Spec:
         "type": "quantitative",
         "title": "days from exposure to sample, d",
         "scale": {"domain": [float(edges[0]), float(edges[-1])], "nice": False, "zero": False},
-        "axis": {"tickCount": max(int(wide / 60), 3), "format": "~g", "grid": False},
+        "axis": {"tickCount": max(int(wide / 60), 3), "format": ".6~g", "grid": False},
     }
 
 

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Sequence
 
 import numpy as np
@@ -133,18 +132,28 @@ def _band_rows(picture: TankTimeline, world: WorldBand) -> list[Spec]:
 
 
 def _sample_rows(picture: TankTimeline, ends: tuple[float, float], wide: float, top: float) -> list[Spec]:
-    """Marks of all samples; those of the same time stand side by side, in the order sample, source water, others."""
+    """Marks of all samples; those of the same time stand side by side, in the order sample, source water, others, and
+    begin earlier where they would leave the axis."""
     day_px = wide / (ends[1] - ends[0])
-    order = {SAMPLE: 0, SOURCE_WATER: 1, OTHER: 2}
-    samples = sorted(picture.samples, key=lambda one: (one.day, order[kind_of(one.what)]))
     table: list[Spec] = []
-    first, beside = -math.inf, 0
-    for one in samples:
-        beside = beside + 1 if (one.day - first) * day_px < SAME else 0
-        first = first if beside else one.day
-        at = clock_ms(picture.start, (first if beside else one.day) + beside * APART / day_px)
-        table += upright_rows(one.stated, at, top, {"name": one.name, "kind": kind_of(one.what), "day": one.day})
+    for group in _same_time(picture.samples, SAME / day_px):
+        start = min(group[0].day, ends[1] - (len(group) - 0.5) * APART / day_px)
+        for beside, one in enumerate(group):
+            at = clock_ms(picture.start, start + beside * APART / day_px)
+            table += upright_rows(one.stated, at, top, {"name": one.name, "kind": kind_of(one.what), "day": one.day})
     return table
+
+
+def _same_time(samples: Sequence[TankSample], near_d: float) -> list[list[TankSample]]:
+    """Samples in order of time, those nearer than that to the first of them together."""
+    order = {SAMPLE: 0, SOURCE_WATER: 1, OTHER: 2}
+    groups: list[list[TankSample]] = []
+    for one in sorted(samples, key=lambda one: (one.day, order[kind_of(one.what)])):
+        if groups and one.day - groups[-1][0].day < near_d:
+            groups[-1].append(one)
+        else:
+            groups.append([one])
+    return groups
 
 
 def _capture(picture: TankTimeline, x: Spec) -> list[Spec]:

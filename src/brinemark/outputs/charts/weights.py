@@ -31,6 +31,7 @@ def weights_chart(picture: WeightsPicture) -> Spec:
     order = [bar.world for bar in picture.bars]
     y: Spec = {"field": "world", "type": "nominal", "sort": order, "title": None, "scale": {"domain": order}}
     y["axis"] = {"ticks": False, "domain": False, "labelPadding": 8, "labelFontWeight": 600, "grid": False}
+    y["axis"]["labelLimit"] = 320
     bands = _bands(picture.scale, ends)
     table = [one for bar in picture.bars for one in bar_rows(bar, ends, {"world": bar.world})]
     height = ROW * len(order)

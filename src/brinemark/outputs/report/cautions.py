@@ -45,6 +45,34 @@ def of_samples(analyte: str) -> list[str]:
     return [SCREENING, *named, NOT_DETECTED, INTERVALS, NO_VERDICT]
 
 
+OF_FISH = (
+    "Thiocyanate in the water of a tank is not cyanide in its fish. Saliva, feed, sewage and industry can bring as much"
+    " as is looked for, and a large tank with few fish is more likely to hold it from elsewhere.",
+    "Where none is found, that does not show that fish were not exposed: after a few days there may be nothing left.",
+    "Two groups contradict each other on whether thiocyanate from exposed fish can be found in their water at all. The"
+    " first result could not be repeated; both are shown.",
+    "No measurement in net-caught wild fish is known, so that the rate of false finds among them is unknown. "
+    "Captive-bred fish do not stand for them.",
+)
+FOR_COURTS = (
+    "As evidence a method needs tests, a known error rate, standards, review and acceptance. Thiocyanate in water has "
+    "no known error rate for wild fish. A ratio says nothing of a person.",
+    "Live animals: only their water is taken. Exposing fish to cyanide for a trial needs a permit and trained people; "
+    "reading waters needs no cyanide.",
+)
+NO_ACID = (
+    "Never acidify these waters, and never add azide, chlorine, bromine, ozone or peroxide: thiocyanate with oxidants "
+    "can set free cyanogen chloride or hydrogen cyanide (ASTM D4193), and at the pH of seawater cyanide is hydrogen "
+    "cyanide for the most part.",
+)
+
+
+def of_consignments(analyte: str) -> list[str]:
+    """For what waters say of fish."""
+    named = (*OF_THIOCYANATE, *OF_FISH) if analyte == THIOCYANATE else ()
+    return [*named, INTERVALS, *FOR_COURTS, *(NO_ACID if analyte == THIOCYANATE else ()), NO_VERDICT]
+
+
 def of_electrodes(analyte: str, *, made: bool) -> list[str]:
     """For what electrodes can do. made : a report to those who make them."""
     named = STANDARDS if analyte == THIOCYANATE else ()

@@ -14,17 +14,26 @@ from brinemark.outputs.charts import Spec
 from brinemark.outputs.report.batch import batch_report
 from brinemark.outputs.report.blocks import Block, heading, prose
 from brinemark.outputs.report.calibration import calibration_report
+from brinemark.outputs.report.consignment import consignment_report
 from brinemark.outputs.report.drawing import code, drawn
 from brinemark.outputs.report.parts import Page
 from brinemark.outputs.report.samples import samples_report
 from brinemark.outputs.report.setting import CannotSet, Typefaces, set_pages, set_pdf
+from brinemark.outputs.report.trials import trials_report
 from brinemark.outputs.report.wording import Decimal, Numbers, Readable, breakable
 
 SCHEMA = "report-results.json"
-MAKERS = {"samples": samples_report, "batch": batch_report, "calibration": calibration_report}
+MAKERS = {
+    "samples": samples_report,
+    "batch": batch_report,
+    "calibration": calibration_report,
+    "consignment": consignment_report,
+    "trials": trials_report,
+}
 NAME_KEYS = (
     *("electrode", "batch", "instrument", "sample", "own_name", "sheet_title", "title", "name", "logbook", "analyte"),
-    *("maker", "recipe", "sheet"),
+    *("maker", "recipe", "sheet", "consignment", "tank", "fish", "species", "origin", "near", "system", "place"),
+    *("substance", "stock", "filter", "taker", "container", "seal", "storage", "split_seal", "duplicate", "note"),
 )
 
 

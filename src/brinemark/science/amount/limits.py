@@ -114,6 +114,27 @@ def lived_limits(
     return value, detectable, working_range(statistic, highest, decision)
 
 
+def power_curve(
+    calibration: Calibration, readings: ElectrodeReadings, limits: Limits, alpha: float, draws: BatchDraws
+) -> tuple[FloatArray, FloatArray]:
+    """Levels (n,) [cell level unit], rising from 0, and the probability (n,) that the electrode of some limits detects
+    them when a blank is called detected with probability alpha, which may be another than that of the limits.
+
+    Simulated for an electrode with several readings. The probability does not fall: a fall is noise of the simulation.
+    """
+    others = dict(protocols_in_use(calibration, readings, limits.batch, limits.instrument)).get(limits.protocol, ())
+    electrode = _fresh(calibration, draws, limits.batch, limits.instrument, others)
+    if others:
+        _, levels, roots = JointReading.everywhere(electrode, draws.seed)
+        chance = (roots > np.quantile(roots[0], 1.0 - alpha)).mean(axis=1)
+    else:
+        law, levels = electrode.laws[0], search_levels([electrode])
+        critical = float(law.quantile(1.0 - alpha, np.zeros(1))[0])
+        chance = 1.0 - SignalTail.of(law, critical, levels).ladder
+    chance[0] = alpha  # by the meaning of the critical value, free of the noise in it
+    return levels, np.maximum.accumulate(chance)
+
+
 def _falls_to(target: float, levels: FloatArray, short: FloatArray) -> float | None:
     """Level at which a falling probability reaches target, linear between levels; None when it never does."""
     low = np.minimum.accumulate(short)

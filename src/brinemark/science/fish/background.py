@@ -26,9 +26,11 @@ def why_no_background(lower: FloatArray, upper: FloatArray) -> str | None:
     """Why these control tanks give no background, None when they do (arguments as in fit_background)."""
     bounded = int(np.sum((lower > 0) & np.isfinite(upper)))
     if lower.size < FEWEST_TANKS:
-        return f"{lower.size} control tanks of this system, {FEWEST_TANKS} needed for a background"
+        waters = "1 control water" if lower.size == 1 else f"{lower.size} control waters"
+        return f"{waters} of this system, {FEWEST_TANKS} needed for a background"
     if bounded < FEWEST_BOUNDED:
-        return f"{bounded} control tanks with an amount, {FEWEST_BOUNDED} needed: all others only say less or more than"
+        waters = "1 control water" if bounded == 1 else f"{bounded} control waters"
+        return f"{waters} with an amount, {FEWEST_BOUNDED} needed: all others only say less or more than"
     return None
 
 

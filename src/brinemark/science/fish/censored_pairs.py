@@ -19,6 +19,8 @@ FARTHEST = 40.0
 MAX_STEPS = 40
 SETTLED = 1e-4
 SMALLEST = 1e-12
+WIDEST_GAP = 3.0  # in standard deviations of the logarithms that were found
+TIGHTEST = 0.99999  # of a correlation, so that its complement is never 0
 ROUNDING = 1e-12
 HALF_LOG_TWO_PI = 0.5 * math.log(2.0 * math.pi)
 
@@ -40,7 +42,8 @@ def mean_ratio(x: FloatArray, y: FloatArray, seen_x: BoolArray, seen_y: BoolArra
     whose deviance is at most m ln(1 + t^2/(m - 1)) with Student's t and m pairs measured by both: without censoring
     this is exactly the paired t interval of ln y - ln x.
 
-    Refused: fewer than 5 pairs measured by both, values or limits not above 0, values without any scatter.
+    Refused: fewer than 5 pairs measured by both, values or limits not above 0, values without any scatter, values far
+    above the limits with nothing in between, where the normal law would make up how low those not found are.
     """
     pairs = _checked(x, y, seen_x, seen_y)
     both = seen_x & seen_y
@@ -99,7 +102,9 @@ def _log_density(z: FloatArray, sd: float) -> FloatArray:
 
 
 def _spreads(place: FloatArray) -> tuple[float, float, float]:
-    return math.exp(place[0]), math.exp(place[1]), math.tanh(place[2])
+    """Kept where a step of the search that went too far still has a likelihood."""
+    s_x, s_y = (math.exp(min(max(float(one), -FARTHEST), FARTHEST)) for one in place[:2])
+    return s_x, s_y, TIGHTEST * math.tanh(place[2])
 
 
 def _climb(pairs: _Pairs, start: FloatArray, held: float | None) -> tuple[FloatArray, float]:
@@ -146,4 +151,17 @@ def _checked(x: FloatArray, y: FloatArray, seen_x: BoolArray, seen_y: BoolArray)
         )
     if not (np.all(x > 0.0) and np.all(y > 0.0)):
         raise Refused("a value or limit not above 0", "values and limits above 0", "give the limit of detection")
-    return _Pairs(np.log(x), np.log(y), seen_x, seen_y)
+    pairs = _Pairs(np.log(x), np.log(y), seen_x, seen_y)
+    if _apart(pairs.x, seen_x) or _apart(pairs.y, seen_y):
+        raise Refused(
+            "results either far above the limits of detection or not found, which no one law of levels joins",
+            "samples at levels in between",
+            "measure split samples there",
+        )
+    return pairs
+
+
+def _apart(logs: FloatArray, seen: BoolArray) -> bool:
+    """Whether what was found lies further above the highest limit that was not reached than its own scatter allows."""
+    found, limits = logs[seen], logs[~seen]
+    return bool(limits.size and np.min(found) - np.max(limits) > WIDEST_GAP * np.std(found))

@@ -168,7 +168,7 @@ def _rise(level: Level, fish: tuple[FishIn, ...]) -> tuple[str, float]:
     blank = level.blank_ug_L or 0.0
     rise = level.lower_ug_L - blank
     if rise <= 0.0:
-        return f"the lower end {level.lower_ug_L:g} ug/L is not above the source water ({blank:g} ug/L)", rise
+        return f"the lower end {level.lower_ug_L:.3g} ug/L is not above the source water ({blank:.3g} ug/L)", rise
     return "", rise
 
 

@@ -131,15 +131,19 @@ class OwnFit:
 
 
 def fit_experiments(
-    experiments: Sequence[Experiment], background: BackgroundFit | None = None, drawing: Drawing | None = None
+    experiments: Sequence[Experiment],
+    background: BackgroundFit | Mapping[str, BackgroundFit | None] | None = None,
+    drawing: Drawing | None = None,
 ) -> OwnFit:
-    """Parameters from experiments; background : of their system beyond the sources that their histories name.
+    """Parameters from experiments; background : of their system beyond the sources that their histories name, or of
+    the system of each experiment, by its name.
 
     Raises Refused for a history, name or sample that cannot be. No experiments at all give the laws before any reading.
     """
     drawing = drawing or Drawing(4096, 1)
     _check(experiments)
-    parts = [(each, SamplesOfTanks(each.samples, background)) for each in experiments]
+    known = background if isinstance(background, Mapping) else {each.name: background for each in experiments}
+    parts = [(each, SamplesOfTanks(each.samples, known[each.name])) for each in experiments]
 
     def log_likelihood(drawn: Mapping[str, FloatArray]) -> FloatArray:
         total = np.zeros(len(drawn[WATER_LOSS]))

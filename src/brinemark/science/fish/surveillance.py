@@ -40,9 +40,10 @@ INNER, OUTER = 0.95, 0.998
 
 @dataclass(frozen=True, slots=True)
 class WaterTest:
-    """What is known of the test: sensitivity by days and volume as draws, and its false findings (None = not known)."""
+    """What is known of the test: sensitivity by days and volume as draws (None = every consignment brings its own), and
+    its false findings (None = not known)."""
 
-    sensitivity: SensitivityOf
+    sensitivity: SensitivityOf | None
     false_findings: FalseFindings | None
     seed: int = 1
 
@@ -62,16 +63,25 @@ def survey(
 
 
 def own_sensitivities(consignments: Sequence[ConsignmentTests], test: WaterTest) -> FloatArray:
-    """(draws, consignments) of the sensitivity at the days and volume of each consignment.
+    """(draws, consignments) of the sensitivity of each consignment: its own, else that at its days and volume.
 
-    Draw d must belong to one state of knowledge in all of them. Refused: not the same number of draws for each.
+    Draw d must belong to one state of knowledge in all of them. Refused: not the same number of draws for each, no
+    sensitivity at all.
     """
-    columns = [np.atleast_1d(np.asarray(test.sensitivity(one.days, one.volume))) for one in consignments]
+    columns = [_sensitivity(one, test) for one in consignments]
     if len({column.shape for column in columns}) > 1:
         raise Refused(
             "sensitivities with different numbers of draws", "as many for each consignment", "draw them alike"
         )
     return np.column_stack(columns)
+
+
+def _sensitivity(one: ConsignmentTests, test: WaterTest) -> FloatArray:
+    if one.sensitivity:
+        return np.array(one.sensitivity)
+    if test.sensitivity is None:
+        raise Refused(f"consignment {one.name} without a sensitivity", "its own, or one by days and volume", "give one")
+    return np.atleast_1d(np.asarray(test.sensitivity(one.days, one.volume)))
 
 
 def expected_false(tested: int, false_findings: FalseFindings) -> ExpectedFalse:
@@ -217,8 +227,9 @@ def _blind(sensitivity: FloatArray, rate: FloatArray) -> str | None:
 
 def _too_few(bare: PrevalenceStatement) -> str | None:
     if bare.consignments < FEWEST_CONSIGNMENTS:
+        noun = "consignment" if bare.consignments == 1 else "consignments"
         return (
-            f"{bare.consignments} consignments, at least {FEWEST_CONSIGNMENTS} are wanted: "
+            f"{bare.consignments} {noun}, at least {FEWEST_CONSIGNMENTS} are wanted: "
             "fish of one consignment are alike and say little of the others"
         )
     if bare.tested < FEWEST_TESTED:
@@ -230,6 +241,6 @@ def _cautions(bare: PrevalenceStatement, known: FalseFindings) -> tuple[str, ...
     found = []
     if not known.same_population:
         found.append(f"specificity unknown for wild fish: the negatives tested are {known.population}")
-    if bare.expected_false is not None and bare.positive <= bare.expected_false.upper:
+    if bare.expected_false is not None and 0 < bare.positive <= bare.expected_false.upper:
         found.append(f"{bare.positive} positive of {bare.tested}: false detections alone could explain them")
     return tuple(found)

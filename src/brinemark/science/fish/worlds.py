@@ -143,7 +143,7 @@ COMMON = (
         LOG_NORMAL,
         _how(
             CLARKII,
-            "with PeerJ 2019 (doi 10.7717/peerj.6644): geometric mean, spread of .10, .13, .35, .44, 1.01, 1.2 d",
+            "with PeerJ 2019 (doi 10.7717/peerj.6644): geometric mean, spread of 0.10, 0.13, 0.35, 0.44, 1.01, 1.2 d",
         ),
     ),
     Parameter(

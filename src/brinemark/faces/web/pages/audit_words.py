@@ -45,6 +45,7 @@ class Known:
     electrodes: frozenset[str] = frozenset()
     batches: frozenset[str] = frozenset()
     samples: frozenset[str] = frozenset()
+    consignments: frozenset[str] = frozenset()
 
     @classmethod
     def of(cls, visit: Visit) -> Known:
@@ -56,6 +57,7 @@ class Known:
             frozenset(row.electrode for row in rows),
             frozenset(row.batch for row in rows),
             frozenset(row.sample for row in rows if row.sample),
+            frozenset(one.name for one in visit.book.consignments()),
         )
 
     def address(self, found: str) -> str:
@@ -79,6 +81,8 @@ def subject_link(known: Known, subject: str, detail: Mapping[str, Any]) -> str:
             return known.address(detail[key])
     if subject in known.electrodes:
         return f"/electrodes/{segment(subject)}"
+    if "interpretation" in detail and subject in known.consignments:
+        return f"/consignments/{segment(subject)}"
     return f"/batches/{segment(subject)}" if subject in known.batches else ""
 
 

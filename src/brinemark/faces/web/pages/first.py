@@ -25,7 +25,13 @@ WORDS: Mapping[str, tuple[str, str, bool]] = {
     LOOK: ("Look at it", "", False),
     CHECK: ("Check the logbook", "/audit", True),
 }
-KINDS = {"batch": "/batches/", "electrode": "/electrodes/", "sample": "/samples/", "plan": "/plans/"}
+KINDS = {
+    "batch": "/batches/",
+    "electrode": "/electrodes/",
+    "sample": "/samples/",
+    "plan": "/plans/",
+    "consignment": "/consignments/",
+}
 
 
 def home(_visit: Visit) -> Answer:

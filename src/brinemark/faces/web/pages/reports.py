@@ -13,7 +13,14 @@ from brinemark.faces.web.looks import calibration_of, rows_of
 from brinemark.faces.web.visit import Visit
 from brinemark.terms.errors import Refused
 
-KINDS: Mapping[str, str] = {"samples": "samples", "batch": "a batch", "calibration": "the calibration"}
+KINDS: Mapping[str, str] = {
+    "samples": "samples",
+    "batch": "a batch",
+    "calibration": "the calibration",
+    "consignment": "a consignment",
+}
+ONE = ("batch", "consignment")
+"""Kinds of which one is chosen."""
 DECIMALS = ("", "point", "comma")
 MOST_SHOWN = 50
 
@@ -22,10 +29,13 @@ def form(visit: Visit) -> Answer:
     """What a report may be of, and those that were made."""
     rows = [row.row for row in rows_of(visit.desk)]
     report, _ = calibration_of(visit.desk)
+    consignments = [one.name for one in visit.book.consignments()]
+    kinds = [kind for kind in KINDS if kind != "consignment" or consignments]
     data = {
-        "kinds": [{"kind": kind, "words": words} for kind, words in KINDS.items()],
+        "kinds": [{"kind": kind, "words": KINDS[kind]} for kind in kinds],
         "samples": sorted({row.sample for row in rows if row.sample}),
         "batches": sorted({row.batch for row in rows}),
+        "consignments": consignments,
         "calibrated": report is not None,
         "kind": visit.ask("kind", "samples"),
         "names": list(visit.asked.get("name", ())),
@@ -39,9 +49,10 @@ def make(visit: Visit) -> Answer:
     kind, decimal = visit.get("kind"), visit.get("decimal")
     if kind not in KINDS or decimal not in DECIMALS:
         raise Refused(f"a report of {kind!r}", f"one of {', '.join(KINDS)}", "choose one", column="kind")
-    names = visit.all("batch" if kind == "batch" else "samples") if kind != "calibration" else []
-    if kind == "batch" and not names:
-        raise Refused("no batch", "one", "choose the batch", column="batch")
+    field = kind if kind in ONE else "samples"
+    names = visit.all(field) if kind != "calibration" else []
+    if kind in ONE and not names:
+        raise Refused(f"no {kind}", "one", f"choose the {kind}", column=kind)
     wanted: dict[str, Any] = {"of": kind, "names": names, "decimal": decimal or visit.style}
     if visit.get("do") == "look":
         spool = Path(tempfile.mkdtemp(prefix="brinemark-"))
@@ -62,7 +73,7 @@ def one(visit: Visit) -> Answer:
         "made_at": made.made_at,
         "pdf": results["pdf"],
         "notes": list(results["notes"]),
-        "names": _names(_read(visit), made),
+        "names": _names(visit, _read(visit), made),
         "parents": len(made.parents),
     }
     return Page("report.html", f"Report {made.id[:12]}", data)
@@ -100,7 +111,7 @@ def page_png(visit: Visit) -> Answer:
 def _made(visit: Visit) -> list[dict[str, Any]]:
     read = _read(visit)
     return [
-        {"id": one.id, "kind": KINDS.get(one.role, one.role), "made_at": one.made_at, "names": _names(read, one)}
+        {"id": one.id, "kind": KINDS.get(one.role, one.role), "made_at": one.made_at, "names": _names(visit, read, one)}
         for one in visit.book.reports()[:MOST_SHOWN]
     ]
 
@@ -110,6 +121,9 @@ def _read(visit: Visit) -> dict[str, str]:
     return {head.id: head.sample for head in visit.desk.kept("heads", visit.book.reading_heads)}
 
 
-def _names(read: Mapping[str, str], made: Any) -> list[str]:
-    """Samples that a report is of."""
+def _names(visit: Visit, read: Mapping[str, str], made: Any) -> list[str]:
+    """The consignment, or the samples, that a report is of."""
+    if made.role == "consignment":
+        interpretation = visit.book.record(dict(made.parents)["interpretation"])
+        return [interpretation.role.removeprefix("consignment ")]
     return sorted({read[one] for _, one in made.parents if one in read})
