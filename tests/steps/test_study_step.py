@@ -106,6 +106,12 @@ def test_a_scheduler_here_or_behind_tls_is_spoken_to(address: str) -> None:
     check_address(address)
 
 
+def test_tls_without_certificates_is_refused_in_one_line() -> None:
+    pytest.importorskip("distributed", reason='the extra "cluster" is not installed')
+    with pytest.raises(Refused, match="without certificates"), cluster("tls://127.0.0.1:8786"):
+        pass
+
+
 @pytest.mark.parametrize("address", ["", "8786", "http//x", "tcp://127.0.0.1", "tcp://127.0.0.1:8786/x y"])
 def test_what_is_no_address_is_refused(address: str) -> None:
     with pytest.raises(Refused):

@@ -90,8 +90,12 @@ def connected(address: str) -> Iterator[Any]:
     if find_spec("distributed") is None:
         came = "a scheduler, but the library distributed is not installed"
         raise Refused(came, 'the extra "cluster"', "install brinemark[cluster], or leave out --scheduler")
+    dask = import_module("distributed")
+    if address.startswith("tls:") and dask.Security().get_connection_args("client")["ssl_context"] is None:
+        came = f"the scheduler {address} without certificates"
+        raise Refused(came, "those of distributed.comm.tls in Dask's configuration", "name them there")
     try:
-        client = import_module("distributed").Client(address, timeout=PATIENCE_S, set_as_default=False)
+        client = dask.Client(address, timeout=PATIENCE_S, set_as_default=False)
     except (OSError, TypeError, ValueError, RuntimeError) as fault:
         what = " ".join(str(fault).split())[:200]
         raise Refused(f"no answer from the scheduler {address} ({what})", "one that runs", "start it first") from None
