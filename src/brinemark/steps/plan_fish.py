@@ -16,6 +16,7 @@ from brinemark.steps.place import Place
 from brinemark.terms.canonical import JsonValue
 from brinemark.terms.errors import Refused
 from brinemark.terms.fish_plans import FishCosts, FishPlan
+from brinemark.terms.settings import CostsSection
 
 FISH_PLAN, ROLE = "fish plan", "consignment"
 LARGEST_SEED = 2**53 - 1
@@ -51,7 +52,7 @@ def make_fish_plan(place: Place, wish: Path | tuple[str, bytes | Mapping[str, ob
     """Work a plan out, draw its fish, and keep it; wish : a file, or a name with bytes or values. Raises Refused."""
     name, data = wish if isinstance(wish, tuple) else _read(wish)
     asked, seed = read_fish_wish(data, name) if isinstance(data, bytes) else checked_fish_wish(data)
-    asked = replace(asked, costs=costs_of(getattr(place.settings, "costs", None), asked.costs))
+    asked = replace(asked, costs=costs_of(place.settings.costs, asked.costs))
     plan = plan_fish(asked, secrets.randbelow(LARGEST_SEED) if seed is None else seed)
     unit = place.settings.analyte.level_unit
     said: dict[str, JsonValue] = {"wish": finite(asdict(asked)), "unit": unit}
@@ -65,13 +66,11 @@ def make_fish_plan(place: Place, wish: Path | tuple[str, bytes | Mapping[str, ob
     return FishPlanAnswer(recipe.id, new, title, plan, unit)
 
 
-def costs_of(settings: Any, told: FishCosts) -> FishCosts:
-    """Unit costs of the wish, and of [costs] where the wish names none; settings None = there is no such section.
+def costs_of(settings: CostsSection, told: FishCosts) -> FishCosts:
+    """Unit costs of the wish, and of [costs] where the wish names none.
 
     A test is an electrode and the time of its reading, a second test a reference analysis.
     """
-    if settings is None:
-        return told
     return FishCosts(
         test=told.test or settings.electrode + settings.hour * settings.reading_h,
         second_test=told.second_test or settings.reference_analysis,
