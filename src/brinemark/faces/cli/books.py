@@ -7,13 +7,13 @@ from typing import TYPE_CHECKING
 
 import click
 
+from brinemark.faces.cli.checking import tell_check
 from brinemark.faces.cli.plain import counted, json_option, say, say_json, say_next, say_table, scale, with_u
 from brinemark.faces.cli.progress import working
-from brinemark.faces.cli.session import REFUSED, Session, command_line
+from brinemark.faces.cli.session import Session, command_line
 
 if TYPE_CHECKING:
     from brinemark.steps.answers import Added
-    from brinemark.steps.take_in import CheckedSheet
 
 
 @click.command(short_help="Make an empty logbook.")
@@ -73,7 +73,9 @@ def add(
     if only_check:
         with session.open() as logbook, working(f"checking {runsheet.name} and its curves"):
             checked = logbook.check_sheet(runsheet, corrects, reason)
-        _tell_check(checked, session.line("add", str(runsheet)), as_json)
+        there = "the logbook has it already" if checked.there is not None else "nothing is wrong"
+        sound = f"{counted(checked.rows, 'row')}, {counted(checked.files, 'file')}; {there}"
+        tell_check(checked, sound, session.line("add", str(runsheet)), as_json)
         return
     with session.open() as logbook, working(f"checking {runsheet.name} and its curves"):
         added = logbook.add(runsheet, corrects, reason)
@@ -82,28 +84,6 @@ def add(
         return
     _tell(added, logbook.settings.analyte.level_unit)
     say_next(session.line("calibrate"))
-
-
-def _tell_check(checked: CheckedSheet, next_line: str, as_json: bool) -> None:
-    """Every fault in a table; status 1 when there is one."""
-    if as_json:
-        say_json(checked.to_dict())
-    elif checked.sound:
-        there = "the logbook has it already" if checked.there is not None else "nothing is wrong"
-        say(f"{checked.title}: {counted(checked.rows, 'row')}, {counted(checked.files, 'file')}; {there}.")
-    else:
-        say(f"{checked.title}: {counted(len(checked.findings), 'fault')}; nothing was stored.")
-        rows = [
-            ("" if one.row is None else str(one.row), one.column or "", one.came, one.expected, one.remedy)
-            for one in checked.findings
-        ]
-        say_table(("row", "column", "what came", "expected", "what to do"), rows, right=(0,))
-    for remark in () if as_json else checked.remarks:
-        say(f"warning: {remark}", 2)
-    if not checked.sound:
-        raise click.exceptions.Exit(REFUSED)
-    if not as_json:
-        say_next(next_line)
 
 
 def _tell(added: Added, unit: str) -> None:

@@ -8,11 +8,12 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from brinemark.faces.cli.checking import tell_check
 from brinemark.faces.cli.plain import amount, counted, json_option, say, say_json, say_next, say_table
-from brinemark.faces.cli.session import REFUSED, Session
+from brinemark.faces.cli.session import Session
 
 if TYPE_CHECKING:
-    from brinemark.steps.marker_answers import CheckedMarkers, Compared, MarkersAnswer, MarkersTaken
+    from brinemark.steps.marker_answers import Compared, MarkersAnswer, MarkersTaken
     from brinemark.terms.surveillance import Agreement, FittedLine, Interval, MarkerComparison
 
 
@@ -50,33 +51,13 @@ def markers(session: Session, /, file: Path | None, at: float | None, as_json: b
         else:
             taken = logbook.add_markers(file, **correction)
     if only_check:
-        _tell_check(checked, session.line("markers", str(file)), as_json)
+        sound = f"{counted(checked.rows, 'result')}, {checked.new} of them new; nothing is wrong"
+        tell_check(checked, sound, session.line("markers", str(file)), as_json)
     elif as_json:
         say_json(taken.to_dict())
     else:
         _tell_taken(taken)
         say_next(session.line("markers"))
-
-
-def _tell_check(checked: CheckedMarkers, next_line: str, as_json: bool) -> None:
-    """Every fault in a table; status 1 when there is one."""
-    if as_json:
-        say_json(checked.to_dict())
-    elif checked.sound:
-        say(f"{checked.title}: {counted(checked.rows, 'result')}, {checked.new} of them new; nothing is wrong.")
-    else:
-        say(f"{checked.title}: {counted(len(checked.findings), 'fault')}; nothing was stored.")
-        rows = [
-            ("" if one.row is None else str(one.row), one.column or "", one.came, one.expected, one.remedy)
-            for one in checked.findings
-        ]
-        say_table(("row", "column", "what came", "expected", "what to do"), rows, right=(0,))
-    for remark in () if as_json else checked.remarks:
-        say(f"warning: {remark}", 2)
-    if not checked.sound:
-        raise click.exceptions.Exit(REFUSED)
-    if not as_json:
-        say_next(next_line)
 
 
 def _tell_taken(taken: MarkersTaken) -> None:

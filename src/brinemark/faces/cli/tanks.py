@@ -7,11 +7,12 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from brinemark.faces.cli.checking import tell_check
 from brinemark.faces.cli.plain import counted, json_option, say, say_json, say_next, say_table
-from brinemark.faces.cli.session import REFUSED, Session
+from brinemark.faces.cli.session import Session
 
 if TYPE_CHECKING:
-    from brinemark.steps.tank_answers import CheckedTanks, TanksTaken
+    from brinemark.steps.tank_answers import TanksTaken
 
 _NAMED = 3
 
@@ -41,7 +42,9 @@ def tanks(
     with session.open() as logbook:
         if only_check:
             checked = logbook.check_tanks(file, corrects, reason)
-            _tell_check(checked, session.line("tanks", str(file)), as_json)
+            there = "nothing is wrong" if checked.new else "the logbook has every row already"
+            sound = f"{counted(checked.rows, 'row')}; {there}"
+            tell_check(checked, sound, session.line("tanks", str(file)), as_json)
             return
         taken = logbook.add_tanks(file, corrects, reason)
     if as_json:
@@ -61,28 +64,6 @@ def _tell(taken: TanksTaken) -> None:
             say(f"It takes the place of record {one.supersedes[:12]}, which stays.", 2)
     for remark in taken.warnings:
         say(f"warning: {remark}", 2)
-
-
-def _tell_check(checked: CheckedTanks, next_line: str, as_json: bool) -> None:
-    """Every fault in a table; status 1 when there is one."""
-    if as_json:
-        say_json(checked.to_dict())
-    elif checked.sound:
-        there = "nothing is wrong" if checked.new else "the logbook has every row already"
-        say(f"{checked.title}: {counted(checked.rows, 'row')}; {there}.")
-    else:
-        say(f"{checked.title}: {counted(len(checked.findings), 'fault')}; nothing was stored.")
-        rows = [
-            ("" if one.row is None else str(one.row), one.column or "", one.came, one.expected, one.remedy)
-            for one in checked.findings
-        ]
-        say_table(("row", "column", "what came", "expected", "what to do"), rows, right=(0,))
-    for remark in () if as_json else checked.remarks:
-        say(f"warning: {remark}", 2)
-    if not checked.sound:
-        raise click.exceptions.Exit(REFUSED)
-    if not as_json:
-        say_next(next_line)
 
 
 @click.command(short_help="Consignments of fish, their tanks and samples.")
