@@ -103,7 +103,7 @@ def _batch_data(visit: Visit, answer: BatchPlanned) -> dict[str, Any]:
     if answer.plans:
         data |= {
             "rows": [_row(one, one is answer.plans[0]) for one in answer.plans],
-            "by_burned": [_row(one, False) for one in answer.by_burned],
+            "by_burned": [_row(one, one.plan == answer.plans[0].plan) for one in answer.by_burned],
             "picture": planned.address_of("/pictures/trade.svg", asked),
             "print": planned.address_of(f"{BATCH}/print", asked),
             "lay_out": planned.lay_out_address(visit, answer),

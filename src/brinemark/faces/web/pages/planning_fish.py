@@ -72,7 +72,7 @@ def _kept(visit: Visit) -> dict[str, Any]:
         "plan": results["plan"],
         "unit": settings["unit"],
         "currency": visit.settings.costs.currency,
-        "cautions": list(SCREENING),
+        "cautions": list(SCREENING if results["plan"]["holds"] else SCREENING[:1]),
     }
 
 
