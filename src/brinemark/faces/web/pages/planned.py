@@ -124,8 +124,14 @@ def choices(visit: Visit) -> dict[str, Any]:
         "instruments": [] if report is None else list(report.calibration.instruments),
         "unit": visit.settings.analyte.level_unit,
         "wishes": [list(one) for one in WISHES],
-        "ready": newest_ready(visit)[1],
+        "usual": _usual(visit),
     }
+
+
+def _usual(visit: Visit) -> int:
+    """Electrodes of a batch to begin with: those that are ready of the newest, else as many as it had; 0 for none."""
+    known = visit.desk.kept("batches in order", visit.book.batches)
+    return newest_ready(visit)[1] or (len(known[-1].electrodes) if known else 0)
 
 
 def newest_ready(visit: Visit) -> tuple[str, int]:
