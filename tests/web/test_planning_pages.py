@@ -9,6 +9,7 @@ from typing import Any
 import jsonschema
 import pytest
 
+from brinemark.faces.web.filters import sentence
 from brinemark.faces.web.looks import calibration_of
 from faces.conftest import schema
 from web.test_jobs import wait
@@ -43,7 +44,7 @@ def test_a_batch_is_planned_from_the_address_and_nothing_is_stored(bench: Bench)
     assert [one["mark"] for one in data["rows"]].count("tie") == sum(one["tie"] for one in data["rows"][1:])
     assert len(data["bench"]) == 4
     page = bench.client.get(BATCH).text
-    assert data["answer"]["sentence"][3:40] in unescape(page)
+    assert sentence(data["answer"]["sentence"], "point")[1:] in unescape(page)
     picture = re.search(r'src="(/pictures/trade\.svg[^"]*)"', page)
     assert picture is not None
     drawn = bench.client.get(unescape(picture[1]))
