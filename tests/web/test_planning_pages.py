@@ -68,8 +68,27 @@ def test_the_plan_fills_in_the_run_to_lay_out(bench: Bench) -> None:
     rises = [float(one) for one in fields.get("addition", "").split()]
     rises += [float(fields["closing_spike"])] if "closing_spike" in fields else []
     assert rises == pytest.approx(plan["additions"], rel=5e-3)  # filled in to three digits
+    assert fields["bracket"] == ("yes" if levels.count(0.0) > 1 else "no")
     page = bench.client.get(data["lay_out"]).text
     assert f'name="blanks" type="text" value="{fields["blanks"]}"' in page
+
+
+def test_the_run_of_a_plan_can_be_laid_out(bench: Bench) -> None:
+    bench.desk.book.withdraw_plan(bench.desk.book.run_plans()[0].id, "to plan it first")
+    data = bench.client.get("/plan/batch?electrodes=5&levels=1", headers=JSON).json()
+    form = bench.client.get(data["lay_out"], headers=JSON).json()
+    assert len(form["chosen"]) == 5  # the newest batch, of which as many are ready
+    plan = data["answer"]["plans"][0]
+    parts = dict.fromkeys(plan["dilutions"])
+    lines = [f"New {k}; {x:g}; {plan['dilutions'].count(x)}" for k in range(plan["samples"]) for x in parts]
+    more = {"electrodes": form["chosen"], "add_to": form["add_to"], "sample": "\n".join(lines), "volume_mL": "10"}
+    fields = {**form["fields"], **more, "instrument": "bench", "title": "as planned"}
+    answer: Any = bench.send("/lay-out", **fields)
+    assert answer.status_code == 303, answer.text
+    rows = next(one for one in bench.desk.book.run_plans() if one.title == "as planned").rows
+    burned = [row for row in rows if row.role in ("blank", "standard")]
+    assert sorted(row.level or 0.0 for row in burned) == sorted(one["level"] for one in plan["burned"])
+    assert len({row.electrode for row in rows}) == len(plan["burned"]) + plan["samples"] * len(plan["dilutions"])
 
 
 def test_a_run_to_lay_out_without_a_plan_has_its_usual_fields(bench: Bench) -> None:

@@ -151,6 +151,7 @@ def lay_out_address(visit: Visit, answer: BatchPlanned) -> str:
         ("blanks", str(levels.count(0.0))),
         ("standards", str(len(levels) - levels.count(0.0))),
         ("levels", " ".join(f"{level:g}" for level in above)),
+        ("bracket", "yes" if levels.count(0.0) > 1 else "no"),
         ("prescan", "yes" if plan.use.protocol.prescan else "no"),
     ]
     rises, spike = rises_of(plan.use.protocol)
