@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import re
 from html import unescape
 from typing import Any
@@ -85,9 +86,12 @@ def test_the_run_of_a_plan_can_be_laid_out(bench: Bench) -> None:
     fields = {**form["fields"], **more, "instrument": "bench", "title": "as planned"}
     answer: Any = bench.send("/lay-out", **fields)
     assert answer.status_code == 303, answer.text
-    rows = next(one for one in bench.desk.book.run_plans() if one.title == "as planned").rows
+    laid = next(one for one in bench.desk.book.run_plans() if one.title == "as planned")
+    rows = laid.rows
     burned = [row for row in rows if row.role in ("blank", "standard")]
     assert sorted(row.level or 0.0 for row in burned) == sorted(one["level"] for one in plan["burned"])
+    blank = any(one["level"] == 0.0 for one in plan["burned"])
+    assert any("no blank" in text for text in laid.remarks) != blank
     assert len({row.electrode for row in rows}) == len(plan["burned"]) + plan["samples"] * len(plan["dilutions"])
 
 
@@ -162,7 +166,10 @@ def test_what_would_help_is_a_job_whose_answer_stands_at_its_address(bench: Benc
     data = bench.client.get(asked, headers=JSON).json()
     jsonschema.Draft202012Validator(schema("what-helps")).validate(data["answer"])
     assert data["answer"]["sentence"] == job.said
-    assert len(data["sure"]) == len(data["answer"]["parts"])
+    assert [one["part"] for one in data["gains"]] == [one["part"] for one in data["answer"]["parts"][1:]]
+    for one, part in zip(data["gains"], data["answer"]["parts"][1:], strict=True):
+        assert math.log(one["value"]) == pytest.approx(part["gain"]["value"], abs=1e-12)
+        assert one["sure"] == (not one["lower"] <= 1.0 <= one["upper"])
     page = bench.client.get(asked).text
     assert page.count("<tr>") == 1 + len(data["answer"]["parts"])
     assert bench.client.get(data["picture"]).status_code == 200
