@@ -81,7 +81,7 @@ def test_a_form_says_the_same_in_text() -> None:
     [
         ({"instrument": ""}, "instrument", "nothing"),
         ({"batches": []}, "electrodes", "no electrode and no batch"),
-        ({"blanks": 0}, "blanks", "from 1"),
+        ({"blanks": -1}, "blanks", "from 0"),
         ({"blanks": "two"}, "blanks", "not a number"),
         ({"levels": [0, 1]}, "levels", "levels above 0"),
         ({"levels": "high"}, "levels", "not a number"),

@@ -20,6 +20,14 @@ RULES = ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa", "best-practice"
 WIDTHS = {"desktop": 1280, "tablet": 800, "phone": 390}
 ADDRESSES = (
     "/next",
+    "/plan",
+    "/plan/batch",
+    "/plan/batch?electrodes=4&levels=1",
+    "/plan/batch/print?electrodes=4&levels=1",
+    "/plan/what-helps",
+    "/plan/fish",
+    "/plan/fish/{fish}",
+    "/plan/fish/{fish}/print",
     "/batches",
     "/batches/B5",
     "/batches/B6",
@@ -71,6 +79,7 @@ ADDRESSES = (
     "/nothing",
 )
 PATIENCE_MS = 60_000
+FISH = {"fish": 60, "prevalence": 0.05, "seed": 1, "pool": {"level": 2, "minimum": 0.5}, "hold": {"minimum": 0.5}}
 
 
 class Watched:
@@ -122,6 +131,7 @@ def known(folder: Path) -> dict[str, str]:
         book.add_markers(("others.csv", OTHERS))
         rows = {row.row.electrode: row.id for row in book.rows()}
         return {
+            "fish": book.plan_fish(("quay", FISH)).id,
             "plan": book.run_plans()[0].id,
             "report": book.reports()[0].id,
             "row": rows["B5-3"],

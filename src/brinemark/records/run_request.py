@@ -53,7 +53,7 @@ def request_and_faults(
         electrodes=electrodes,
         batches=batches,
         title=said.text("title", LONGEST_ID),
-        blanks=_count(said, "blanks", 1, 1) or 1,
+        blanks=_count(said, "blanks", 1, 0) or 0,
         standards=_count(said, "standards", 0, 0) or 0,
         levels=_levels(said),
         levels_per_electrode=_count(said, "levels_per_electrode", 1, 1) or 1,

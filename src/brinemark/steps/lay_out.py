@@ -250,6 +250,8 @@ def _remarks(bench: _Bench, names: Iterable[str], labels: Mapping[str, str]) -> 
     if dates:
         named = ", ".join(dates[:3]) + (", ..." if len(dates) > 3 else "")
         yield f"a spreadsheet may take names for dates ({named}): fill the sheet in as text"
+    if bench.request.blanks == 0:
+        yield "no blank: what is read rests on other batches and runs, and this run has none of its own to be judged by"
     for name, label in labels.items():
         if label != name and name in bench.samples_there:
             yield f"sample {name} has readings under its own name; those of this run will stand under {label}"

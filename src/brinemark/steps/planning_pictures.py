@@ -95,14 +95,18 @@ AXES = {
 }
 
 
+def helps_bars(answer: Helps) -> tuple[HelpsBar, ...]:
+    """What each part buys, on the axis of AXES, with two Monte Carlo standard errors to each side."""
+    return tuple(_bar(one, answer.planned.wish.aim) for one in answer.gains if one.part != TODAY)
+
+
 def helps_picture(answer: Helps) -> HelpsPicture:
     """What each part, better by the factor, buys; the most first. Raises Refused."""
-    parts = [one for one in answer.gains if one.part != TODAY]
-    bars = tuple(_bar(one, answer.planned.wish.aim) for one in parts)
+    bars = helps_bars(answer)
     if all(one.value is None for one in bars):
         raise Refused("an answer without a gain that can be drawn", "one with gains", "see its table")
     title = f"What would help: one part divided by {answer.factor:g}"
-    if any(one.part == MORE_ELECTRODES for one in parts):
+    if any(one.part == MORE_ELECTRODES for one in bars):
         title += ", or more electrodes"
     aim = answer.planned.wish.aim
     return HelpsPicture(title, AXES[aim], 0.0 if aim == "power" else 1.0, bars)

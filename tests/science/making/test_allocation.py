@@ -175,6 +175,7 @@ REFUSED = {
     "no electrode": ([], Wish()),
     "electrode 'A-0' more than once": ([FOUR[0], FOUR[0]], Wish()),
     "0 blanks of each batch": (FOUR, Wish(blanks=0)),
+    "-1 blanks of each batch": (FOUR, Wish(blanks=-1, bracket=False)),
     "-1 standards": (FOUR, Wish(standards=-1)),
     "0 electrodes for S1": (FOUR, Wish(portions=(Portion("S1", 0),))),
     "levels without standards": (FOUR, Wish(levels=(1.0,))),
@@ -203,6 +204,12 @@ def test_what_cannot_be_done_is_refused_by_one_clear_error(words: str) -> None:
     with pytest.raises(Refused) as caught:
         allocate(electrodes, wish, 1)
     assert words in str(caught.value)
+
+
+def test_without_brackets_a_run_may_have_no_blank() -> None:
+    one = allocate(FOUR[:3], Wish(blanks=0, bracket=False, portions=(Portion("S1", 3),)), 3)
+    assert Counter(kind(task) for task in one.tasks) == {"portion": 3}
+    assert one.left == ()
 
 
 def test_without_brackets_one_blank_will_do() -> None:

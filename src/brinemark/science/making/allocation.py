@@ -33,9 +33,9 @@ class Portion:
 class Wish:
     """What is asked of a run.
 
-    blanks, standards : electrodes of each batch; levels : of the standards [level unit]; levels_per_electrode : how
-    many of them one electrode reads, rising; bracket : blanks first, last and evenly between; blank_every : most
-    electrodes between two blanks, None = as evenly as may be.
+    blanks, standards : electrodes of each batch, no blank only without bracket; levels : of the standards [level unit];
+    levels_per_electrode : how many of them one electrode reads, rising; bracket : blanks first, last and evenly
+    between; blank_every : most electrodes between two blanks, None = as evenly as may be.
     """
 
     blanks: int = 1
@@ -149,7 +149,7 @@ def _check(electrodes: Sequence[tuple[str, str]], batches: Mapping[str, list[str
 
 def _check_counts(wish: Wish) -> None:
     counts = {
-        "blanks of each batch": (wish.blanks, 1),
+        "blanks of each batch": (wish.blanks, 1 if wish.bracket else 0),
         "standards of each batch": (wish.standards, 0),
         "levels of an electrode": (wish.levels_per_electrode, 1),
         "electrodes between two blanks": (wish.blank_every if wish.blank_every is not None else 1, 1),
@@ -157,7 +157,8 @@ def _check_counts(wish: Wish) -> None:
     }
     for what, (count, least) in counts.items():
         if count < least:
-            raise Refused(f"{count} {what}", f"at least {least}", "ask for more")
+            more = ", or for none around the run" if what.startswith("blanks") and wish.bracket else ""
+            raise Refused(f"{count} {what}", f"at least {least}", f"ask for more{more}")
 
 
 def _check_levels(wish: Wish) -> None:

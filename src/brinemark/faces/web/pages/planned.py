@@ -124,8 +124,14 @@ def choices(visit: Visit) -> dict[str, Any]:
         "instruments": [] if report is None else list(report.calibration.instruments),
         "unit": visit.settings.analyte.level_unit,
         "wishes": [list(one) for one in WISHES],
-        "ready": newest_ready(visit)[1],
+        "usual": _usual(visit),
     }
+
+
+def _usual(visit: Visit) -> int:
+    """Electrodes of a batch to begin with: those that are ready of the newest, else as many as it had; 0 for none."""
+    known = visit.desk.kept("batches in order", visit.book.batches)
+    return newest_ready(visit)[1] or (len(known[-1].electrodes) if known else 0)
 
 
 def newest_ready(visit: Visit) -> tuple[str, int]:
@@ -145,6 +151,7 @@ def lay_out_address(visit: Visit, answer: BatchPlanned) -> str:
         ("blanks", str(levels.count(0.0))),
         ("standards", str(len(levels) - levels.count(0.0))),
         ("levels", " ".join(f"{level:g}" for level in above)),
+        ("bracket", "yes" if levels.count(0.0) > 1 else "no"),
         ("prescan", "yes" if plan.use.protocol.prescan else "no"),
     ]
     rises, spike = rises_of(plan.use.protocol)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import asdict
 from typing import TYPE_CHECKING, Any
 
 from brinemark.faces.web.answers import Answer, GoTo, Page
@@ -9,6 +10,7 @@ from brinemark.faces.web.filters import segment
 from brinemark.faces.web.looks import rows_of
 from brinemark.faces.web.pages import planned
 from brinemark.faces.web.visit import Visit
+from brinemark.steps.fish_answers import finite
 from brinemark.terms.errors import Refused
 
 if TYPE_CHECKING:
@@ -103,7 +105,7 @@ def _batch_data(visit: Visit, answer: BatchPlanned) -> dict[str, Any]:
     if answer.plans:
         data |= {
             "rows": [_row(one, one is answer.plans[0]) for one in answer.plans],
-            "by_burned": [_row(one, False) for one in answer.by_burned],
+            "by_burned": [_row(one, one.plan == answer.plans[0].plan) for one in answer.by_burned],
             "picture": planned.address_of("/pictures/trade.svg", asked),
             "print": planned.address_of(f"{BATCH}/print", asked),
             "lay_out": planned.lay_out_address(visit, answer),
@@ -127,9 +129,9 @@ def helps(visit: Visit) -> Answer:
         answer = helps_of(visit)
         data["asked"] = answer is None
         if answer is not None:
-            data |= {"answer": answer.to_dict(), "sure": _sure(answer)}
-            finite = [one for one in data["answer"]["parts"][1:] if one["gain"]["value"] is not None]
-            data["picture"] = planned.address_of("/pictures/helps.svg", entered) if finite else ""
+            data |= {"answer": answer.to_dict(), "gains": _gains(answer)}
+            drawn = any(one["value"] is not None for one in data["gains"])
+            data["picture"] = planned.address_of("/pictures/helps.svg", entered) if drawn else ""
     return Page("planning_helps.html", "What would help", data)
 
 
@@ -156,8 +158,9 @@ def draw_helps(visit: Visit, kind: Kind) -> bytes:
     return visit.book.draw_helps(answer, kind)
 
 
-def _sure(answer: Helps) -> list[bool]:
-    """Whether each part's gain is beyond its Monte Carlo error."""
-    from brinemark.science.planning.figures import SIGMAS
+def _gains(answer: Helps) -> list[dict[str, Any]]:
+    """What each part buys, as the picture shows it."""
+    from brinemark.steps.planning_pictures import AXES, helps_bars
 
-    return [abs(one.gain.value) > SIGMAS * one.gain.error for one in answer.gains]
+    what = AXES[answer.planned.wish.aim]
+    return [{"what": what, **finite(asdict(one))} for one in helps_bars(answer)]

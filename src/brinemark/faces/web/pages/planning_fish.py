@@ -50,13 +50,13 @@ def make(visit: Visit) -> Answer:
 def one(visit: Visit) -> Answer:
     """A kept plan. Raises Refused."""
     data = _kept(visit)
-    return Page("planning_fish_plan.html", f"Fish to test: {data['title']}", data)
+    return Page("planning_fish_plan.html", f"Fish to test: {data['called']}", data)
 
 
 def printed(visit: Visit) -> Answer:
     """The same for the bench, with a box for each fish. Raises Refused."""
     data = _kept(visit)
-    return Page("planning_fish_print.html", f"Fish to test: {data['title']}", data)
+    return Page("planning_fish_print.html", f"Fish to test: {data['called']}", data)
 
 
 def _kept(visit: Visit) -> dict[str, Any]:
@@ -68,11 +68,11 @@ def _kept(visit: Visit) -> dict[str, Any]:
     return {
         "id": record.id,
         "made_at": record.made_at,
-        "title": results["title"],
+        "called": results["title"],
         "plan": results["plan"],
         "unit": settings["unit"],
         "currency": visit.settings.costs.currency,
-        "cautions": list(SCREENING),
+        "cautions": list(SCREENING if results["plan"]["holds"] else SCREENING[:1]),
     }
 
 

@@ -16,8 +16,8 @@ from brinemark.terms.run_plans import OPEN
 
 FILLED = {"measured_at": "Measured at", "salinity": "Salinity", "temperature_C": "Temperature, °C", "note": "Note"}
 FILLED_IN = (
-    *("blanks", "standards", "levels", "prescan", "addition", "closing_spike"),
-    *("title", "stock", "volume_mL"),
+    *("title", "blanks", "standards", "levels", "stock", "bracket"),
+    *("prescan", "addition", "closing_spike", "volume_mL"),
 )
 ROLES = ("blank", "standard", "sample", "control")
 NUMBERS = ("blanks", "standards", "levels_per_electrode", "volume_mL", "blank_every", "minutes", "level_rel_u")
