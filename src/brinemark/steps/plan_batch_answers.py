@@ -117,7 +117,8 @@ class BatchPlanned:
             return f"no plan for {self._made()} does it: {self.reason}"
         best = self.plans[0]
         how = f"burn {len(best.plan.burned)} ({best.burned} {self.unit})" if best.plan.burned else "burn none"
-        read = f"read {best.plan.samples} samples with {best.dilutions} each ({best.protocol})"
+        samples = "1 sample" if best.plan.samples == 1 else f"{best.plan.samples} samples"
+        read = f"read {samples} with {best.dilutions} each ({best.protocol})"
         return f"of {self._made()}, {how} and {read}: {self._outcome(best.figures)}"
 
     def _made(self) -> str:
