@@ -270,7 +270,7 @@ def test_every_world_has_its_own_answer_and_without_controls_only_a_table() -> N
     assert second.log10_ratio == 0.0
     tables = weigh_worlds(of_signal(4.0), background_or_reason(np.zeros(2), np.ones(2)), pairs)
     assert [type(t) for t in tables] == [BackgroundTable, BackgroundTable]
-    assert "2 control tanks" in str(getattr(tables[0], "reason", ""))
+    assert "2 control waters" in str(getattr(tables[0], "reason", ""))
 
 
 @pytest.mark.parametrize(

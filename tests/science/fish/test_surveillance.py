@@ -107,6 +107,13 @@ def test_no_positive_at_all_gives_an_interval_that_reaches_zero() -> None:
     answer = surveillance.survey(alike(6, 20, 0), TEST)[0]
     assert answer.interval is not None
     assert answer.interval.lower == 0.0
+    assert not any("false detections alone" in caution for caution in answer.cautions)  # there is nothing to explain
+
+
+def test_so_few_positives_that_false_detections_explain_them_are_called_so() -> None:
+    first, *rest = alike(6, 20, 0)
+    answer = surveillance.survey([replace(first, positive=1), *rest], TEST)[0]
+    assert answer.expected_false is not None and answer.positive <= answer.expected_false.upper
     assert any("false detections alone" in caution for caution in answer.cautions)
 
 
