@@ -295,12 +295,12 @@ def test_fish_that_left_are_followed_out_of_sight() -> None:
     assert [event.count for event in story.history.events if isinstance(event, Leave)] == [1]
 
 
-def test_a_field_blank_of_one_tank_says_nothing_of_another() -> None:
+def test_a_field_blank_of_one_tank_says_nothing_of_another_that_was_sampled_later() -> None:
     more = """
     2031-07-02T08:00 filled tank=B volume_L=4 system=harbour
     2031-07-01T08:00 catch fish=tang count=1 mass_g=30
     2031-07-02T09:00 in tank=B fish=tang
-    2031-07-03T10:00 sample tank=B sample=B-1
+    2031-07-05T10:00 sample tank=B sample=B-1
     """
     plain = one_tank(more)
     only_a = replace(plain, rows=tuple(replace(row, tank="A") if row.sample == "F" else row for row in plain.rows))

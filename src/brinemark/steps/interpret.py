@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Collection, Mapping, Sequence
 from dataclasses import asdict, dataclass, field, replace
+from datetime import timedelta
 from typing import Any
 
 from brinemark.records.reader import Reader
@@ -52,6 +53,8 @@ from brinemark.terms.tanks import (
 from brinemark.terms.tanks import FED as FED_ROW
 
 KIND = "interpretation"
+SAME_SITTING = timedelta(hours=12)
+"""Samples of several tanks taken within so long of a field blank were taken in its sitting (our own choice)."""
 
 
 @dataclass(slots=True, eq=False)
@@ -282,8 +285,13 @@ def _touched(consignment: Consignment, tank: str, waters: Mapping[str, WaterAnsw
 
 
 def _blanks(consignment: Consignment, tank: str, kind: str) -> list[TankRow]:
-    """Blanks of a kind that speak for a tank: those taken at it, and those of the whole consignment."""
-    return [row for row in consignment.of(BLANK) if row.blank == kind and row.tank in (None, tank)]
+    """Blanks of a kind that speak for a tank. A field blank that names a tank speaks for it, and for the others that
+    were sampled in the same sitting."""
+    found = [row for row in consignment.of(BLANK) if row.blank == kind]
+    if kind != FIELD:
+        return found
+    taken = [row.at for row in consignment.samples_of(tank)]
+    return [row for row in found if row.tank in (None, tank) or any(abs(row.at - at) <= SAME_SITTING for at in taken)]
 
 
 def _all_clean(blanks: Sequence[WaterAnswer | None]) -> bool:
