@@ -42,6 +42,7 @@ from brinemark.terms.tanks import (
     FEED_LEACH,
     FIELD,
     FILLED,
+    IN,
     OUT,
     SAMPLE,
     SOURCE_WATER,
@@ -241,7 +242,9 @@ def _with_remarks(
 ) -> tuple[tuple[WaterAnswer, ...], tuple[str, ...]]:
     """The samples of a tank with what is to be kept in mind of each, and what holds for all of them."""
     names = [str(row.sample) for row in consignment.samples_of(tank)]
-    told = {name: (*desk.waters[name].remarks, *tank_remarks(consignment.rows, tank, name)) for name in names}
+    fish = {row.fish for row in consignment.of(IN) if row.tank == tank}
+    rows = [row for row in consignment.rows if row.tank == tank or (row.fish is not None and row.fish in fish)]
+    told = {name: (*desk.waters[name].remarks, *tank_remarks(rows, tank, name)) for name in names}
     common = tuple(text for text in told[names[0]] if all(text in one for one in told.values())) if names else ()
     waters = tuple(
         replace(desk.waters[name], remarks=tuple(text for text in told[name] if text not in common)) for name in names
