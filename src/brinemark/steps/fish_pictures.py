@@ -20,6 +20,7 @@ from brinemark.steps.packing import unpack_limits
 from brinemark.steps.place import Place
 from brinemark.steps.tank_history import TankStory, kind_of, story_of
 from brinemark.steps.tank_words import least_weight
+from brinemark.steps.water_power import best_protocol
 from brinemark.steps.water_readings import UNIT
 from brinemark.steps.weighing import AT_CAPTURE, NOT_AT_CAPTURE
 from brinemark.terms.arrays import FloatArray
@@ -110,12 +111,8 @@ def minimum_detectable(place: Place, reader: Reader) -> float | None:
         kept = limits_of(place, reader, current(place, reader).record.id)
     except Refused:
         return None
-    found: dict[str, list[float]] = {}
-    for one in unpack_limits(kept) if kept is not None else ():
-        least = math.inf if one.minimum_detectable is None else one.minimum_detectable
-        found.setdefault(one.protocol, []).append(least)
-    best = min((sorted(values)[(len(values) - 1) // 2] for values in found.values()), default=math.inf)
-    return best if math.isfinite(best) else None
+    limits = () if kept is None else unpack_limits(kept)
+    return best_protocol(limits)[0].minimum_detectable if limits else None
 
 
 def consignment_picture(answer: ConsignmentAnswer, least: float | None = None) -> ConsignmentPicture:

@@ -19,7 +19,7 @@ from brinemark.science.fish.mass_balance import (
 )
 from brinemark.science.fish.surveillance import expected_false_at
 from brinemark.science.fish.wording import DEFAULT_SCALE
-from brinemark.science.fish.worlds import CAUTIONS, Drawing, World, published_worlds
+from brinemark.science.fish.worlds import CAUTIONS, Drawing
 from brinemark.steps.blanks import source_blanks, wanted_blanks
 from brinemark.steps.consignments import consignment_named, known_consignments
 from brinemark.steps.fish_answers import ConsignmentAnswer, FalseAlarms, FishLot, TankAnswer, WaterAnswer
@@ -27,7 +27,7 @@ from brinemark.steps.identity import Made, Recipe
 from brinemark.steps.kept_experiments import newest_experiments
 from brinemark.steps.known_waters import SystemWater, cap_from, known_tanks, system_water
 from brinemark.steps.place import Place
-from brinemark.steps.tank_history import TankStory, kind_of, story_of, with_source
+from brinemark.steps.tank_history import TankStory, kind_of, story_of
 from brinemark.steps.tank_remarks import tank_remarks
 from brinemark.steps.tank_words import SCREENING, headline, tank_sentences
 from brinemark.steps.trial_lines import newest_trial
@@ -89,8 +89,7 @@ def fish_desk(place: Place, reader: Reader) -> FishDesk:
     fish = place.settings.fish
     cap = cap_from(known_tanks(consignments.values(), waters))
     own = newest_experiments(reader)
-    worlds = (*published_worlds(), own.world) if isinstance(own.world, World) else published_worlds()
-    scales = Scales(worlds, Drawing(fish.draws, fish.seed), cap, verbal_scale(place), newest_trial(reader))
+    scales = Scales(own.worlds, Drawing(fish.draws, fish.seed), cap, verbal_scale(place), newest_trial(reader))
     reason = own.world if isinstance(own.world, str) else None
     return FishDesk(place, consignments, read, waters, rule, scales, reason, own.record)
 
@@ -330,9 +329,8 @@ def _balance(
     one = max(read, key=lambda water: water.lower or 0.0)
     blank = [end for water in blanks if (end := _blank_level(water)) is not None]
     level = Level(one.lower, max(blank) if blank else None)
-    history = with_source(story.history, 0.0)
     day = story.day(one.at)
-    return one.sample, balance(level, history, story.tank, day, desk.scales.worlds, desk.scales.drawing)
+    return one.sample, balance(level, story.history, story.tank, day, desk.scales.worlds, desk.scales.drawing)
 
 
 def _blank_level(water: WaterAnswer) -> float | None:

@@ -8,7 +8,7 @@ from typing import Any
 
 from brinemark.science.fish.own_experiments import Experiment, OwnFit, fit_experiments, own_world
 from brinemark.science.fish.samples import TankSample
-from brinemark.science.fish.worlds import OWN, Drawing, World
+from brinemark.science.fish.worlds import Drawing, World
 from brinemark.steps.fish_answers import finite
 from brinemark.steps.identity import Recipe
 from brinemark.steps.interpret import FishDesk, fish_desk
@@ -112,10 +112,8 @@ def fit_own(place: Place) -> KineticsAnswer:
 
 
 def _answer(desk: FishDesk, kept: KeptExperiments) -> KineticsAnswer:
-    published = tuple(one for one in desk.scales.worlds if one.name != OWN)
-    worlds = (*published, kept.world) if isinstance(kept.world, World) else published
     reason = kept.world if isinstance(kept.world, str) else None
-    return KineticsAnswer(worlds, own_tanks(desk), kept.fit, kept.record, reason)
+    return KineticsAnswer(kept.worlds, own_tanks(desk), kept.fit, kept.record, reason)
 
 
 def own_tanks(desk: FishDesk) -> tuple[OwnTank, ...]:

@@ -9,7 +9,6 @@ from zoneinfo import ZoneInfo
 
 import numpy as np
 
-from brinemark.records.reader import Reader
 from brinemark.science.fish.released import Case, released
 from brinemark.science.fish.surveillance import (
     WaterTest,
@@ -20,17 +19,14 @@ from brinemark.science.fish.surveillance import (
     time_chart,
 )
 from brinemark.science.fish.worlds import CAUTIONS, Drawing, World
-from brinemark.steps.consignments import known_consignments
-from brinemark.steps.kept_experiments import newest_experiments
+from brinemark.steps.interpret import fish_desk
 from brinemark.steps.known_waters import known_tanks
 from brinemark.steps.place import Place
 from brinemark.steps.survey_answers import SurveyAnswer, SurveyedConsignment, SurveyedWorld
-from brinemark.steps.tested_tanks import CountedTank, NotCounted, false_findings, tanks_of
+from brinemark.steps.tested_tanks import CountedTank, false_findings, tanks_of
 from brinemark.steps.water_power import WaterPower, water_power
-from brinemark.steps.water_readings import Rule, water_answer, water_readings
 from brinemark.terms.arrays import FloatArray
 from brinemark.terms.surveillance import ConsignmentTests, FalseFindings
-from brinemark.terms.tanks import BLANK, SAMPLE
 
 OF_TANKS = (
     "a test is of a tank: the fish of one tank are taken to have been caught in one way, and a prevalence is one of "
@@ -51,34 +47,25 @@ def survey_consignments(place: Place) -> SurveyAnswer:
     Nothing is stored. Raises Refused where there are tests and no calibration that says what they can find.
     """
     with place.database.reading() as reader:
-        tanks, left_out, false = _gathered(place, reader)
+        desk = fish_desk(place, reader)
+        known, zone = desk.consignments.values(), ZoneInfo(place.settings.logbook.timezone)
+        tanks, left_out = tanks_of(known, desk.waters, zone)
         power = water_power(place, reader) if tanks else None
-        worlds = newest_experiments(reader).worlds
-    groups, tested, fish = _grouped(tanks), len(tanks), place.settings.fish
-    drawing = Drawing(fish.draws, fish.seed)
+    false = false_findings(known_tanks(known, desk.waters))
+    groups, tested, alpha = _grouped(tanks), len(tanks), desk.rule.alpha
+    asked = None if power is None else Asked(power, false, desk.scales.drawing)
     return SurveyAnswer(
-        alpha=fish.alpha,
+        alpha=alpha,
         power=power,
         consignments=tuple(_told(group) for group in groups),
         not_counted=tuple(left_out),
         false_findings=false,
         known=None if false is None else expected_false(tested, false),
-        nominal=expected_false_at(tested, fish.alpha),
-        worlds=tuple(_in_world(one, groups, Asked(power, false, drawing)) for one in worlds if power is not None),
+        nominal=expected_false_at(tested, alpha),
+        worlds=() if asked is None else tuple(_in_world(one, groups, asked) for one in desk.scales.worlds),
         cautions=(NOT_AVERAGED, OF_TANKS, CLEAN_WATER, *CAUTIONS),
         reason=None if tanks else NONE_TESTED,
     )
-
-
-def _gathered(place: Place, reader: Reader) -> tuple[list[CountedTank], list[NotCounted], FalseFindings | None]:
-    consignments = known_consignments(reader)
-    rows = [row for one in consignments.values() for row in one.of(SAMPLE, BLANK)]
-    read = water_readings(place, reader, [str(row.sample) for row in rows])
-    rule = Rule(place.settings.fish.alpha, place.settings.fish.hold_h)
-    waters = {str(row.sample): water_answer(row, read.get(str(row.sample)), rule) for row in rows}
-    zone = ZoneInfo(place.settings.logbook.timezone)
-    tanks, left_out = tanks_of(consignments.values(), waters, zone)
-    return tanks, left_out, false_findings(known_tanks(consignments.values(), waters))
 
 
 def _grouped(tanks: Sequence[CountedTank]) -> list[tuple[CountedTank, ...]]:

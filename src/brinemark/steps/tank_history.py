@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from datetime import datetime, timedelta
 
 from brinemark.science.fish.alternatives import Meal
@@ -107,11 +107,6 @@ def _events(row: TankRow, day: float, tanks: set[str]) -> list[Event]:
     if row.what == VOLUME:
         return [Resize(day, tank, row.volume_L or 0.0)]
     return [Add(day, tank, row.amount_ug or 0.0, SPIKED)] if row.what == SPIKED else []
-
-
-def with_source(history: History, source_ug_L: float) -> History:
-    """The history whose tanks are filled and renewed with water of this level [ug/L]."""
-    return replace(history, tanks=tuple(replace(tank, source_ug_L=source_ug_L) for tank in history.tanks))
 
 
 def histories_in(consignment: Consignment, tank: str) -> tuple[str, ...]:
