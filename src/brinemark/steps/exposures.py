@@ -6,13 +6,12 @@ from dataclasses import dataclass
 from typing import Any
 
 from brinemark.science.fish.inverse import Cells, Exposures, exposures_that_agree
-from brinemark.science.fish.samples import TankSample
 from brinemark.steps.consignments import consignment_named
 from brinemark.steps.fish_answers import finite
 from brinemark.steps.interpret import FishDesk, fish_desk, supposed, tank_named
 from brinemark.steps.place import Place
-from brinemark.steps.tank_history import TankStory, kind_of, story_of
-from brinemark.steps.water_readings import likelihood_of
+from brinemark.steps.tank_history import kind_of, story_of
+from brinemark.steps.water_readings import usable_samples
 from brinemark.terms.errors import Refused
 from brinemark.terms.evidence import BackgroundFit
 
@@ -88,7 +87,7 @@ def exposures_of(desk: FishDesk, name: str, tank: str) -> ExposuresAnswer:
     asked = supposed(consignment, story, kind_of(consignment, tank))
     if not asked:
         raise Refused(f"no fish in tank {tank!r} that may have been exposed", "a tank with fish", "name another tank")
-    samples = _samples(desk, story, [str(row.sample) for row in consignment.samples_of(tank)])
+    samples = usable_samples(consignment, story, desk.waters)
     if not samples:
         raise Refused(f"no water of tank {tank!r} that was read", "one at least", "read its samples first")
     known = desk.system(consignment.system_of(tank)).background
@@ -107,13 +106,3 @@ def exposures_of(desk: FishDesk, name: str, tank: str) -> ExposuresAnswer:
     )
     reason = known if isinstance(known, str) else None
     return ExposuresAnswer(name, tank, tuple(samples), caught, reason, worlds)
-
-
-def _samples(desk: FishDesk, story: TankStory, names: list[str]) -> dict[str, TankSample]:
-    """Waters of the tank that can be used, by name: read, and not "cannot say"."""
-    found = {}
-    for name in names:
-        likelihood = likelihood_of(desk.waters[name])
-        if likelihood is not None:
-            found[name] = TankSample(story.tank, story.day(desk.waters[name].at), likelihood)
-    return found

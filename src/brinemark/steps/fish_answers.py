@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import asdict, dataclass, field
 from datetime import datetime
 from typing import Any
@@ -82,6 +82,11 @@ class WaterAnswer:
                 "remarks": list(self.remarks),
             }
         )
+
+
+def most_telling(waters: Sequence[WaterAnswer]) -> int:
+    """Place of the water with the highest lower end, else of the last."""
+    return max(range(len(waters)), key=lambda place: (waters[place].lower or 0.0, place))
 
 
 @dataclass(frozen=True, slots=True)

@@ -7,12 +7,10 @@ from dataclasses import asdict, dataclass
 from datetime import datetime
 from typing import Any
 
-from brinemark.science.fish.worlds import Drawing
 from brinemark.steps.fish_answers import ConsignmentAnswer
 from brinemark.steps.interpret import FishDesk, fish_desk, interpretation_recipe, verbal_scale
 from brinemark.steps.place import Place
 from brinemark.steps.tank_words import world_words
-from brinemark.steps.weighing import Scales
 from brinemark.terms.tanks import BLANK, CATCH, SAMPLE, UNKNOWN, Consignment
 
 
@@ -74,5 +72,5 @@ def _head(desk: FishDesk, one: Consignment, kept: str | None) -> ConsignmentHead
 
 def words_of_worlds(place: Place, answer: ConsignmentAnswer) -> Mapping[str, Mapping[str, str]]:
     """By tank and world: the support in a few words, against the account that explains the readings best."""
-    scales = Scales((), Drawing(), answer.cap, verbal_scale(place))
-    return {tank.tank: {world.world: world_words(world, scales) for world in tank.worlds} for tank in answer.tanks}
+    scale, cap = verbal_scale(place), answer.cap
+    return {one.tank: {world.world: world_words(world, scale, cap) for world in one.worlds} for one in answer.tanks}

@@ -14,7 +14,7 @@ from brinemark.science.fish.evidence import capped
 from brinemark.science.fish.released import Case, released
 from brinemark.science.fish.worlds import World
 from brinemark.steps.chosen import current, limits_of
-from brinemark.steps.fish_answers import ConsignmentAnswer, TankAnswer, WaterAnswer, WorldAnswer
+from brinemark.steps.fish_answers import ConsignmentAnswer, TankAnswer, WaterAnswer, WorldAnswer, most_telling
 from brinemark.steps.interpret import FishDesk, considered, fish_desk, supposed
 from brinemark.steps.packing import unpack_limits
 from brinemark.steps.place import Place
@@ -269,8 +269,7 @@ def _most_telling(answer: TankAnswer) -> StatedLevel | None:
     read = [one for one in answer.samples if one.reading is not None]
     if not read:
         return None
-    place = max(range(len(read)), key=lambda number: (read[number].lower or 0.0, number))
-    return stated_of(read[place])
+    return stated_of(read[most_telling(read)])
 
 
 def _row_bars(answer: TankAnswer, worlds: Sequence[str], cap: Cap) -> tuple[WeightBar, ...]:

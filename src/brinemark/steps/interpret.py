@@ -18,7 +18,7 @@ from brinemark.science.fish.mass_balance import (
     volume_at,
 )
 from brinemark.science.fish.surveillance import expected_false_at
-from brinemark.science.fish.wording import DEFAULT_SCALE
+from brinemark.science.fish.wording import DEFAULT_SCALE, checked_scale
 from brinemark.science.fish.worlds import CAUTIONS, Drawing
 from brinemark.steps.blanks import source_blanks, wanted_blanks
 from brinemark.steps.consignments import consignment_named, known_consignments
@@ -100,7 +100,7 @@ def verbal_scale(place: Place) -> VerbalScale:
     if fish.scale is None:
         return DEFAULT_SCALE
     bands = tuple(VerbalBand(start, words) for start, words in fish.scale)
-    return VerbalScale(fish.scale_source or "", fish.scale_from_memory, bands)
+    return checked_scale(VerbalScale(fish.scale_source or "", fish.scale_from_memory, bands))
 
 
 def consider(place: Place, name: str, tanks: Collection[str] | None = None) -> ConsignmentAnswer:

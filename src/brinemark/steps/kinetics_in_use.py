@@ -7,7 +7,6 @@ from dataclasses import asdict, dataclass, replace
 from typing import Any
 
 from brinemark.science.fish.own_experiments import Experiment, OwnFit, fit_experiments, own_world
-from brinemark.science.fish.samples import TankSample
 from brinemark.science.fish.worlds import Drawing, World
 from brinemark.steps.fish_answers import finite
 from brinemark.steps.identity import Recipe
@@ -15,7 +14,7 @@ from brinemark.steps.interpret import FishDesk, fish_desk
 from brinemark.steps.kept_experiments import EXPERIMENTS, KeptExperiments, fit_dict, newest_experiments, packed
 from brinemark.steps.place import Place
 from brinemark.steps.tank_history import kind_of, story_of
-from brinemark.steps.water_readings import likelihood_of
+from brinemark.steps.water_readings import usable_samples
 from brinemark.steps.weighing import NAMES
 from brinemark.terms.errors import Refused
 from brinemark.terms.evidence import BackgroundFit
@@ -137,11 +136,7 @@ def _found(desk: FishDesk) -> Iterator[tuple[OwnTank, Experiment | None]]:
 
 def _experiment(desk: FishDesk, consignment: Consignment, tank: str, kind: str) -> tuple[OwnTank, Experiment | None]:
     story = story_of(consignment, tank)
-    samples = []
-    for row in consignment.samples_of(tank):
-        likelihood = likelihood_of(desk.waters[str(row.sample)])
-        if likelihood is not None:
-            samples.append(TankSample(tank, story.day(row.at), likelihood))
+    samples = tuple(usable_samples(consignment, story, desk.waters).values())
     plain = OwnTank(consignment.name, tank, kind, len(samples), None)
     name = f"{tank} of {consignment.name}"
     if not samples:
@@ -151,7 +146,7 @@ def _experiment(desk: FishDesk, consignment: Consignment, tank: str, kind: str) 
         return replace(plain, left_out=f"what the fish add cannot be told from the water: {known}"), None
     fish = {row.fish for row in consignment.of(CATCH) if row.history in EXPOSED}
     exposed = tuple(one for one in story.fish if one in fish)
-    return plain, Experiment(name, story.history, exposed, tuple(samples))
+    return plain, Experiment(name, story.history, exposed, samples)
 
 
 def background_of(desk: FishDesk, name: str) -> BackgroundFit | None:

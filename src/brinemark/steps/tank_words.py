@@ -6,9 +6,9 @@ from collections.abc import Sequence
 
 from brinemark.science.fish.mass_balance import CANNOT_SAY, EXCLUDED, NO_RISE, MassBalance
 from brinemark.science.fish.wording import NOT_AN_ALL_CLEAR, support
-from brinemark.steps.fish_answers import WaterAnswer, WorldAnswer
+from brinemark.steps.fish_answers import WaterAnswer, WorldAnswer, most_telling
 from brinemark.steps.weighing import Scales
-from brinemark.terms.evidence import Weight
+from brinemark.terms.evidence import Cap, VerbalScale, Weight
 
 SCREENING = (
     "This screens and weighs; it does not convict. An accredited laboratory confirms a find, by mass spectrometry on a "
@@ -29,29 +29,24 @@ def headline(
         return "no water of this tank was taken"
     if not read:
         return "water taken, not read yet"
-    told = [_most(read).sentence]
+    told = [read[most_telling(read)].sentence]
     if balance is not None and balance.status not in (CANNOT_SAY, NO_RISE):
         told.append(balance.status)
     elif balance is not None and balance.status == NO_RISE:
         told.append(NO_RISE)
-    told += [f"world '{one.world}': {world_words(one, scales)}" for one in worlds]
+    told += [f"world '{one.world}': {world_words(one, scales.scale, scales.cap)}" for one in worlds]
     return "; ".join(told)
 
 
-def _most(read: Sequence[WaterAnswer]) -> WaterAnswer:
-    """The water with the highest lower end, else the last."""
-    places = range(len(read))
-    return read[max(places, key=lambda place: (read[place].lower or 0.0, place))]
-
-
-def world_words(world: WorldAnswer, scales: Scales) -> str:
-    """The support in this world, against the account that explains the readings best."""
+def world_words(world: WorldAnswer, scale: VerbalScale, cap: Cap) -> str:
+    """The support in this world, against the account that explains the readings best. cap : where the world has none
+    of its own."""
     weight = least_weight(world)
     if weight is None:
         return "no ratio" if world.table is None else "no ratio without a background of this water"
     if weight.log10_ratio == weight.lower == weight.upper == 0.0:
         return "the readings say nothing either way"
-    return support(weight, scales.scale, world.cap or scales.cap)
+    return support(weight, scale, world.cap or cap)
 
 
 def least_weight(world: WorldAnswer) -> Weight | None:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime
 
@@ -10,14 +10,16 @@ import numpy as np
 
 from brinemark.records.reader import Reader
 from brinemark.science.fish.integration import likelihood_of_curve
+from brinemark.science.fish.samples import TankSample
 from brinemark.steps.answers import SampleReading
 from brinemark.steps.fish_answers import WaterAnswer
 from brinemark.steps.in_unit import restated, unit_factors
 from brinemark.steps.place import Place
 from brinemark.steps.read import answer_of
 from brinemark.steps.run_plans import sample_names, with_plans
+from brinemark.steps.tank_history import TankStory
 from brinemark.terms.evidence import LevelLikelihood
-from brinemark.terms.tanks import SAMPLE, TankRow
+from brinemark.terms.tanks import SAMPLE, Consignment, TankRow
 
 UNIT = "ug/L"
 NOT_READ = "not read yet"
@@ -121,3 +123,15 @@ def likelihood_of(water: WaterAnswer) -> LevelLikelihood | None:
         return found
     least = np.maximum.accumulate(found.log_likelihood)
     return LevelLikelihood(found.level, least, max(found.at_infinity, float(least[-1])))
+
+
+def usable_samples(
+    consignment: Consignment, story: TankStory, waters: Mapping[str, WaterAnswer]
+) -> dict[str, TankSample]:
+    """Samples of a tank with their likelihoods, by name: those that were read, and not "cannot say"."""
+    found = {}
+    for row in consignment.samples_of(story.tank):
+        likelihood = likelihood_of(waters[str(row.sample)])
+        if likelihood is not None:
+            found[str(row.sample)] = TankSample(story.tank, story.day(row.at), likelihood)
+    return found

@@ -21,7 +21,7 @@ from brinemark.science.fish.released import Case, Released, released
 from brinemark.science.fish.trials import with_recalibration
 from brinemark.science.fish.wording import sentences, support
 from brinemark.science.fish.worlds import Drawing, World
-from brinemark.steps.fish_answers import Expected, WaterAnswer, WorldAnswer
+from brinemark.steps.fish_answers import Expected, WaterAnswer, WorldAnswer, most_telling
 from brinemark.steps.tank_history import TankStory
 from brinemark.steps.trial_lines import KeptTrial
 from brinemark.steps.water_readings import likelihood_of
@@ -109,7 +109,7 @@ def weighed(question: Question, world: World, scales: Scales) -> WorldAnswer:
         return _without(bare, NO_READING, expected)
     columns, likelihoods = [n for n, _ in read], [found for _, found in read]
     levels = added.water_ug_L[:, columns]
-    telling = _most_telling(question, columns)
+    telling = most_telling([question.waters[n] for n in columns])
     if isinstance(question.background, str):
         return _tabled(bare, question.background, (likelihoods[telling], levels[:, telling]), expected)
     others = [(NOT_AT_CAPTURE, np.zeros_like(levels)), *_others(question, world, days[columns], scales.drawing)]
@@ -137,12 +137,6 @@ def _expected(question: Question, added: Released) -> tuple[Expected, ...]:
         Expected(one.sample, float(lower[n]), float(median[n]), float(upper[n]))
         for n, one in enumerate(question.waters)
     )
-
-
-def _most_telling(question: Question, columns: Sequence[int]) -> int:
-    """Place among the waters that were read of the one with the highest lower end, else of the last."""
-    lower = [question.waters[n].lower or 0.0 for n in columns]
-    return max(range(len(columns)), key=lambda place: (lower[place], place))
 
 
 def _pair(
