@@ -8,6 +8,7 @@ from brinemark.outputs.charts import Kind, exposures_map, render
 from brinemark.science.fish.mass_balance import LETHAL_MG_KG
 from brinemark.steps.exposures import ExposuresAnswer
 from brinemark.terms.fish_pictures import ExposurePanel, ExposuresPicture
+from brinemark.terms.wording import opened
 
 LEVEL = 0.95
 """Of the region that exposures_that_agree marks."""
@@ -28,7 +29,7 @@ def exposures_picture(answer: ExposuresAnswer) -> ExposuresPicture:
         for one in answer.worlds
     )
     first = answer.worlds[0]
-    cautions = tuple(dict.fromkeys(f"{text[:1].upper()}{text[1:]}." for one in answer.worlds for text in one.cautions))
+    cautions = tuple(dict.fromkeys(f"{opened(text)}." for one in answer.worlds for text in one.cautions))
     return ExposuresPicture(
         f"Tank {answer.tank}: exposures that agree with its waters",
         first.dose_mg_kg,

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from brinemark.science.fish.inverse import Cells, Exposures, exposures_that_agree
+from brinemark.steps.answers import ANSWER_SCHEMA
 from brinemark.steps.consignments import consignment_named
 from brinemark.steps.fish_answers import finite
 from brinemark.steps.interpret import FishDesk, fish_desk, supposed, tank_named
@@ -14,8 +15,6 @@ from brinemark.steps.tank_history import kind_of, story_of
 from brinemark.steps.water_readings import usable_samples
 from brinemark.terms.errors import Refused
 from brinemark.terms.evidence import BackgroundFit
-
-SCHEMA = 1
 
 
 @dataclass(frozen=True, slots=True)
@@ -43,7 +42,7 @@ class ExposuresAnswer:
     def to_dict(self) -> dict[str, Any]:
         """The JSON of `exposures --json`."""
         plain = {
-            "schema": SCHEMA,
+            "schema": ANSWER_SCHEMA,
             "consignment": self.consignment,
             "tank": self.tank,
             "samples": list(self.samples),

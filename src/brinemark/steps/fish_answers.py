@@ -9,10 +9,9 @@ from datetime import datetime
 from typing import Any
 
 from brinemark.science.fish.mass_balance import Dilution, FishIn, MassBalance
+from brinemark.steps.answers import ANSWER_SCHEMA
 from brinemark.terms.amounts import Reading
 from brinemark.terms.evidence import AssumptionMove, BackgroundTable, Cap, PosteriorRow, Weight
-
-SCHEMA = 1
 
 
 def finite(value: Any) -> Any:
@@ -251,7 +250,7 @@ class ConsignmentAnswer:
     def to_dict(self) -> dict[str, Any]:
         """The JSON of `consignment --json`."""
         plain = {
-            "schema": SCHEMA,
+            "schema": ANSWER_SCHEMA,
             "consignment": self.name,
             "interpretation": self.id,
             "record": self.record,

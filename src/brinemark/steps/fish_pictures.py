@@ -55,6 +55,7 @@ from brinemark.terms.tanks import (
     Consignment,
     TankRow,
 )
+from brinemark.terms.wording import opened
 
 GRID = 120
 """Times at which the bands are worked out, beside those of everything that happened."""
@@ -138,7 +139,7 @@ def weights_picture(answer: TankAnswer, cap: Cap, scale: VerbalScale) -> Weights
         mine = world.cap or cap
         bars.append(weight_bar(world.world, world.judged, mine, world.reason or _no_ratio(world)))
         bars += [weight_bar(f"{world.world}, {one.second}", one, mine) for one in world.against]
-    notes = (cap.caution[:1].upper() + cap.caution[1:] + ".",) if cap.caution else ()
+    notes = (f"{opened(cap.caution)}.",) if cap.caution else ()
     if any(world.against for world in answer.worlds):
         notes = ("A row that names another account weighs exposure against that account.", *notes)
     title = f"Tank {answer.tank}: weight of the readings"

@@ -14,6 +14,7 @@ from brinemark.science.fish.worlds import CAUTIONS, Drawing
 from brinemark.steps.answers import ANSWER_SCHEMA
 from brinemark.steps.kept_experiments import newest_experiments
 from brinemark.steps.place import Place
+from brinemark.steps.tank_history import G_PER_KG
 from brinemark.steps.water_power import WaterPower, water_power
 from brinemark.terms.errors import Refused
 
@@ -24,7 +25,7 @@ cyanide-detection testing workshop, seen second-hand."""
 VOLUMES_L = (0.5, 1.0, 10.0)
 HOURS = (6.0, 12.0, 24.0, 48.0)
 MOST = 400  # places of days, volumes and hours together
-HOURS_PER_DAY, G_PER_KG = 24.0, 1000.0
+HOURS_PER_DAY = 24.0
 
 
 @dataclass(frozen=True, slots=True)

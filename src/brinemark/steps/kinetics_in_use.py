@@ -8,6 +8,7 @@ from typing import Any
 
 from brinemark.science.fish.own_experiments import Experiment, OwnFit, fit_experiments, own_world
 from brinemark.science.fish.worlds import Drawing, World
+from brinemark.steps.answers import ANSWER_SCHEMA
 from brinemark.steps.fish_answers import finite
 from brinemark.steps.identity import Recipe
 from brinemark.steps.interpret import FishDesk, fish_desk
@@ -20,7 +21,6 @@ from brinemark.terms.errors import Refused
 from brinemark.terms.evidence import BackgroundFit
 from brinemark.terms.tanks import CATCH, EXPOSED, SPIKED, Consignment
 
-SCHEMA = 1
 DRAWS = 4096
 """Draws of a fit; interpretations need fewer, since they weigh and do not search."""
 WORDS = {
@@ -63,7 +63,7 @@ class KineticsAnswer:
     def to_dict(self) -> dict[str, Any]:
         """The JSON of `kinetics --json`."""
         plain = {
-            "schema": SCHEMA,
+            "schema": ANSWER_SCHEMA,
             "worlds": [self._world(one) for one in self.worlds],
             "own_experiments": {
                 "record": self.record,

@@ -10,6 +10,7 @@ from typing import Any
 
 from brinemark.records.fish_request import checked_fish_wish, read_fish_wish
 from brinemark.science.planning.fish_sampling import plan_fish
+from brinemark.steps.answers import ANSWER_SCHEMA
 from brinemark.steps.fish_answers import finite
 from brinemark.steps.identity import Made, Recipe
 from brinemark.steps.place import Place
@@ -17,6 +18,7 @@ from brinemark.terms.canonical import JsonValue
 from brinemark.terms.errors import Refused
 from brinemark.terms.fish_plans import FishCosts, FishPlan
 from brinemark.terms.settings import CostsSection
+from brinemark.terms.wording import opened
 
 FISH_PLAN, ROLE = "fish plan", "consignment"
 LARGEST_SEED = 2**53 - 1
@@ -40,7 +42,7 @@ class FishPlanAnswer:
     def to_dict(self) -> dict[str, Any]:
         """The JSON of `plan-fish --json`."""
         plain: dict[str, Any] = finite(asdict(self.plan))
-        head = {"schema": 1, "fish_plan": self.id, "new": self.new, "title": self.title, "unit": self.unit}
+        head = {"schema": ANSWER_SCHEMA, "fish_plan": self.id, "new": self.new, "title": self.title, "unit": self.unit}
         return {**head, **plain, "cautions": list(SCREENING)}
 
     def page(self) -> str:
@@ -118,4 +120,4 @@ def _foot(answer: FishPlanAnswer) -> Iterator[str]:
     if pool is not None and pool.members > 1:
         yield f"Pour {pool.members} waters together in equal parts, and keep a sealed split of each."
         yield "A positive pool says that at least one of its waters is, not which: read its splits one by one."
-    yield from (f"{line[0].upper()}{line[1:]}." for line in (*SCREENING[:1], *plan.remarks))
+    yield from (f"{opened(line)}." for line in (*SCREENING[:1], *plan.remarks))

@@ -17,7 +17,7 @@ from brinemark.steps.draw import (
 )
 from brinemark.steps.life_picture import life_of
 from brinemark.steps.place import Place
-from brinemark.terms.wording import statement_words
+from brinemark.terms.wording import opened, statement_words
 
 MOST_SAMPLES = 12
 """With more samples than that, a report shows their statements alone."""
@@ -52,7 +52,7 @@ def _reading(answer: SampleReading, report: CalibrationReport) -> Spec:
     """The chart of a reading without its name, which stands above it, and without the remarks, which stand below."""
     spec = reading_picture(replace(answer, reading=replace(answer.reading, warnings=(), films=())), report)
     words = statement_words(answer.reading, shown_unit(answer.unit), answer.analyte)
-    return {**spec, "title": {**spec["title"], "text": f"{words[:1].upper()}{words[1:]}"}}
+    return {**spec, "title": {**spec["title"], "text": f"{opened(words)}"}}
 
 
 def batch_pictures(place: Place, report: CalibrationReport, batch: str) -> dict[str, Spec]:

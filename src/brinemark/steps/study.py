@@ -25,6 +25,7 @@ from brinemark.science.planning.study_plan import (
     SamplePlan,
     StudyPlan,
 )
+from brinemark.steps.answers import ANSWER_SCHEMA
 from brinemark.steps.chosen import current
 from brinemark.steps.crews import cluster, here, processes
 from brinemark.steps.fish_answers import finite
@@ -83,7 +84,7 @@ class StudyAnswer:
     def to_dict(self) -> dict[str, Any]:
         """The JSON of `study --json`."""
         return {
-            "schema": 1,
+            "schema": ANSWER_SCHEMA,
             "study": self.id,
             "new": self.new,
             "made_at": self.made_at,

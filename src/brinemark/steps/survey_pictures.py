@@ -14,7 +14,7 @@ from brinemark.outputs.charts import (
 )
 from brinemark.science.fish.other_markers import pairs_by_sample
 from brinemark.steps.compare_markers import compare_markers, own_side, sides_of
-from brinemark.steps.holds import HeldWorld, HoldAnswer
+from brinemark.steps.holds import HOURS_PER_DAY, HeldWorld, HoldAnswer
 from brinemark.steps.markers import marker_rows
 from brinemark.steps.place import Place
 from brinemark.steps.survey_answers import SurveyAnswer, SurveyedWorld
@@ -22,8 +22,7 @@ from brinemark.terms.arrays import FloatArray
 from brinemark.terms.errors import Refused
 from brinemark.terms.fish_pictures import HoldPanel, HoldsPicture, PairedValue, PairsPicture, SplitPair
 from brinemark.terms.surveillance import MarkerResult
-
-HOURS_PER_DAY = 24.0
+from brinemark.terms.wording import opened
 
 
 def draw_funnel(answer: SurveyAnswer, world: str, kind: Kind) -> bytes:
@@ -61,7 +60,7 @@ def holds_picture(answer: HoldAnswer) -> HoldsPicture:
     panels = tuple(_panel(one, (days, volumes, hours)) for one in answer.worlds)
     fish = f"{answer.count} fish of {answer.mass_g:g} g" if answer.count > 1 else f"one fish of {answer.mass_g:g} g"
     words = answer.power.words
-    return HoldsPicture(fish, days, volumes, hours / HOURS_PER_DAY, panels, (f"{words[:1].upper()}{words[1:]}.",))
+    return HoldsPicture(fish, days, volumes, hours / HOURS_PER_DAY, panels, (f"{opened(words)}.",))
 
 
 def _panel(world: HeldWorld, axes: tuple[FloatArray, FloatArray, FloatArray]) -> HoldPanel:

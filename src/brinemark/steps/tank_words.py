@@ -9,6 +9,7 @@ from brinemark.science.fish.wording import NOT_AN_ALL_CLEAR, support
 from brinemark.steps.fish_answers import WaterAnswer, WorldAnswer, most_telling
 from brinemark.steps.weighing import Scales
 from brinemark.terms.evidence import Cap, VerbalScale, Weight
+from brinemark.terms.wording import opened
 
 SCREENING = (
     "This screens and weighs; it does not convict. An accredited laboratory confirms a find, by mass spectrometry on a "
@@ -64,7 +65,7 @@ def tank_sentences(
 ) -> tuple[str, ...]:
     """The same at length, in reading order: readings, amount, other accounts, worlds, and what a negative means."""
     told = [f"{one.sample}: {one.sentence}." for one in waters]
-    told += [] if balance is None else [f"{_upper(_amount_words(one))}." for one in balance.words]
+    told += [] if balance is None else [f"{opened(_amount_words(one))}." for one in balance.words]
     if balance is not None and balance.status == EXCLUDED:
         told.append("Whatever a ratio below says, it cannot make these fish the only source.")
     told += [f"The record does not exclude {name}: {why}." for name, why in accounts]
@@ -77,7 +78,3 @@ def tank_sentences(
 
 def _amount_words(text: str) -> str:
     return text.replace(f"{CANNOT_SAY}:", "no mass balance:", 1) if text.startswith(CANNOT_SAY) else text
-
-
-def _upper(text: str) -> str:
-    return text[:1].upper() + text[1:]

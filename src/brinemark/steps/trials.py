@@ -12,6 +12,7 @@ from brinemark.science.fish.rates import exact_rate
 from brinemark.science.fish.trials import cost, fit_recalibration, judge_trial, with_recalibration
 from brinemark.science.fish.wording import NOT_AN_ALL_CLEAR
 from brinemark.science.fish.worlds import OWN, World
+from brinemark.steps.answers import ANSWER_SCHEMA
 from brinemark.steps.fish_answers import finite
 from brinemark.steps.identity import Made, Recipe
 from brinemark.steps.interpret import FishDesk, fish_desk, fish_identity
@@ -77,7 +78,7 @@ class TrialAnswer:
     def to_dict(self) -> dict[str, Any]:
         """The JSON of `trials --json`."""
         plain = {
-            "schema": 1,
+            "schema": ANSWER_SCHEMA,
             "trial": self.id,
             "alpha": self.alpha,
             "tanks": [{**asdict(one), "ratios": dict(one.ratios)} for one in self.tanks],

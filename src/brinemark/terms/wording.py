@@ -33,6 +33,16 @@ def probability(value: float, simulated: bool = False) -> str:
     return "p below 0.0001" if value < 1e-4 else f"p = {value:.2g}"
 
 
+def opened(text: str) -> str:
+    """Words as a sentence begins, with a capital."""
+    return text[:1].upper() + text[1:]
+
+
+def as_sentence(text: str) -> str:
+    """Words as a sentence, with a full stop unless they have one."""
+    return opened(text) if text.endswith(".") else f"{opened(text)}."
+
+
 def amount(value: float) -> str:
     """A level with three significant digits, written out: 1500 and not 1.5e+03."""
     text = f"{value:.{SIGNIFICANT}g}"

@@ -9,6 +9,7 @@ import click
 from brinemark.faces.cli.plain import counted, json_option, say, say_json, say_next
 from brinemark.faces.cli.progress import working
 from brinemark.faces.cli.session import REFUSED, Session
+from brinemark.terms.wording import opened
 
 if TYPE_CHECKING:
     from brinemark.steps.next_steps import NextStep
@@ -45,7 +46,7 @@ def next_(session: Session, as_json: bool) -> None:
         say("Nothing waits.")
         return
     for step in steps:
-        say(f"{step.sentence[0].upper()}{step.sentence[1:]}.")
+        say(f"{opened(step.sentence)}.")
         click.echo(f"  {_line(session, step)}")
 
 

@@ -12,6 +12,7 @@ from brinemark.faces.cli.beside import say_beside
 from brinemark.faces.cli.plain import amount, counted, json_option, say, say_json, say_next, say_table
 from brinemark.faces.cli.progress import working
 from brinemark.faces.cli.session import Session
+from brinemark.terms.wording import as_sentence
 
 if TYPE_CHECKING:
     from brinemark.steps.fish_answers import ConsignmentAnswer, FishLot, TankAnswer, WaterAnswer, WorldAnswer
@@ -62,7 +63,7 @@ def tell_consignment(answer: ConsignmentAnswer, priors: bool) -> None:
         say(text)
     say("Cautions:")
     for text in answer.cautions:
-        say(_sentence(text), 2)
+        say(as_sentence(text), 2)
 
 
 def for_all(answer: ConsignmentAnswer) -> Iterator[str]:
@@ -104,7 +105,7 @@ def _tell_tank(tank: TankAnswer, scale: str, priors: bool) -> None:
         for text in water.remarks:
             say(f"{water.sample}: {text}.", 2)
     for text in (*tank.missing, *tank.remarks):
-        say(f"missing: {text}." if text in tank.missing else _sentence(text), 2)
+        say(f"missing: {text}." if text in tank.missing else as_sentence(text), 2)
     say_beside([(f"world '{one.world}'", _column(one, scale)) for one in tank.worlds])
     _tell_expected(tank)
     if priors:
@@ -119,7 +120,7 @@ def _not_of_worlds(tank: TankAnswer) -> list[str]:
 
 def _column(world: WorldAnswer, scale: str) -> list[str]:
     """What one world says; the source of the words is told once for all."""
-    told = [_sentence(world.holds), *(text.replace(f" ({scale})", "") for text in world.told)]
+    told = [as_sentence(world.holds), *(text.replace(f" ({scale})", "") for text in world.told)]
     most = [one for one in world.moves if one.move >= LEAST_MOVE][:MOST_MOVES]
     if most:
         moved = ", ".join(_moved(one.assumption, one.at_low, one.at_high) for one in most)
@@ -177,7 +178,3 @@ def _tell_priors(worlds: Sequence[WorldAnswer]) -> None:
         after = [one.posterior[place] for one in told]
         rows.append((f"{row.prior:g}", *(f"{one.posterior:.2g} ({one.lower:.2g} to {one.upper:.2g})" for one in after)))
     say_table(("prior", *(f"world '{one.world}'" for one in told)), rows)
-
-
-def _sentence(text: str) -> str:
-    return f"{text[:1].upper()}{text[1:]}{'' if text.endswith('.') else '.'}"

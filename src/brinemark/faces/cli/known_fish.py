@@ -10,6 +10,7 @@ import click
 from brinemark.faces.cli.plain import counted, json_option, say, say_json, say_next, say_table
 from brinemark.faces.cli.progress import working
 from brinemark.faces.cli.session import Session
+from brinemark.terms.wording import as_sentence
 
 if TYPE_CHECKING:
     from brinemark.steps.trials import TrialAnswer, WorldTrial
@@ -67,7 +68,7 @@ def _tell(answer: TrialAnswer) -> None:
         f"{cap.ratio:.2g}, and nothing beyond."
     )
     for text in (*([cap.caution] if cap.caution else []), *answer.cautions):
-        say(f"{text[:1].upper()}{text[1:]}{'' if text.endswith('.') else '.'}", 2)
+        say(as_sentence(text), 2)
 
 
 def _share(rate: Rate) -> str:

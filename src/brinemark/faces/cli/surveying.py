@@ -10,6 +10,7 @@ import click
 from brinemark.faces.cli.plain import amount, counted, json_option, say, say_json, say_next, say_table
 from brinemark.faces.cli.progress import working
 from brinemark.faces.cli.session import Session
+from brinemark.terms.wording import opened
 
 if TYPE_CHECKING:
     from brinemark.steps.holds import BestHold, HeldWorld, HoldAnswer
@@ -55,7 +56,7 @@ def holds(session: Session, /, count: int, mass_g: float, as_json: bool, **sever
 
 def _tell_holds(answer: HoldAnswer) -> None:
     text = str(answer)
-    say(f"{text[0].upper()}{text[1:]}.")
+    say(f"{opened(text)}.")
     for world in answer.worlds:
         click.echo()
         say(f'World "{world.world}": {world.words}.')
@@ -119,7 +120,7 @@ def survey(session: Session, as_json: bool) -> None:
 
 def _tell_survey(answer: SurveyAnswer) -> None:
     text = str(answer)
-    say(f"{text[0].upper()}{text[1:]} (p at most {answer.alpha:g}).")
+    say(f"{opened(text)} (p at most {answer.alpha:g}).")
     if answer.reason is not None:
         say(f"No prevalence: {answer.reason}.")
     else:

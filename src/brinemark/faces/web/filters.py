@@ -9,6 +9,7 @@ from typing import Any
 from urllib.parse import quote
 
 from brinemark.faces.web import numbers
+from brinemark.terms.wording import opened
 
 
 def moment(text: str | None) -> str:
@@ -45,11 +46,6 @@ def sentence(text: object, style: str) -> str:
     """A sentence with its units and decimal points as the reader writes them; other points stay."""
     shown = re.sub(r"\bu(?=(g|mol|L|A|m)\b)", "µ", str(text))
     return re.sub(r"(?<=\d)\.(?=\d)", ",", shown) if style == numbers.COMMA else shown
-
-
-def opened(text: str) -> str:
-    """Words as a sentence begins."""
-    return text[:1].upper() + text[1:]
 
 
 FILTERS: Mapping[str, Callable[..., Any]] = {

@@ -12,7 +12,7 @@ from brinemark.outputs.charts.levels import wide_axis
 from brinemark.outputs.charts.marks import layers_by_mark, row
 from brinemark.outputs.charts.words import listed, minus, shortened
 from brinemark.terms.fish_pictures import PairedValue, PairsPicture, SplitPair
-from brinemark.terms.wording import amount
+from brinemark.terms.wording import amount, opened
 
 SQUARE = 380
 ARROW = 9.0
@@ -35,9 +35,7 @@ def method_pairs(picture: PairsPicture) -> Spec:
     layers = [*_lines(picture, x, y), *_bars(shown, x, y), *_marks(shown, x, y)]
     body: Spec = {"width": SQUARE, "height": SQUARE, "layer": layers}
     noun = "sample" if len(picture.pairs) == 1 else "samples"
-    title = (
-        f"{picture.second[:1].upper()}{picture.second[1:]} against {picture.first}: {len(picture.pairs)} split {noun}"
-    )
+    title = f"{opened(picture.second)} against {picture.first}: {len(picture.pairs)} split {noun}"
     return headed(title, _subtitle(picture), _told(picture, title), body)
 
 

@@ -8,6 +8,7 @@ from brinemark.outputs.charts.frame import BLUE, INK, QUIET, Spec, rows
 from brinemark.outputs.charts.heading import headed
 from brinemark.outputs.charts.words import listed
 from brinemark.terms.surveillance import TimePoint
+from brinemark.terms.wording import as_sentence
 
 WIDTH, GAP, STEP = 620, 40, 74
 HEIGHT = 170
@@ -130,7 +131,7 @@ def _subtitle(points: Sequence[TimePoint]) -> list[str]:
             reasons.setdefault(point.prevalence.reason or "no reason recorded", []).append(where)
     lines += [f"{NONE.capitalize()} ({listed(where, 6)}): {reason}" for reason, where in list(reasons.items())[:4]]
     cautions = dict.fromkeys(one for point in points for one in point.prevalence.cautions)
-    return [*lines, *(f"{one[:1].upper()}{one[1:].rstrip('.')}." for one in list(cautions)[:4])]
+    return [*lines, *(as_sentence(one) for one in list(cautions)[:4])]
 
 
 def _told(points: Sequence[TimePoint], title: str) -> str:

@@ -9,7 +9,7 @@ from brinemark.outputs.charts.frame import INK, QUIET, Spec, shown_unit, titled
 from brinemark.outputs.charts.spans import axis_for, span_layers, span_rows, stated_span
 from brinemark.outputs.charts.words import wrapped
 from brinemark.terms.amounts import Reading
-from brinemark.terms.wording import statement_words
+from brinemark.terms.wording import opened, statement_words
 
 STRIP_WIDTH = 420
 
@@ -45,7 +45,7 @@ def statement_strip(
         "Bar: what is stated; end mark: a stated end; arrow: open on that side.",
         "Filled circle: quantified; open circle: detected, amount uncertain. Pale bar: working range.",
     ]
-    heading = title or f"{analyte[:1].upper()}{analyte[1:]} in {len(samples)} samples"
+    heading = title or f"{opened(analyte)} in {len(samples)} samples"
     sentences = [f"{sample}: {statement_words(r, shown_unit(unit), analyte)}." for sample, r in readings]
     told = " ".join([f"{heading}.", *sentences])
     return titled(heading, subtitle, told, body)

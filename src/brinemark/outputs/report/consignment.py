@@ -15,8 +15,9 @@ from brinemark.outputs.report.consignment_record import (
     tables_part,
     unique_waters,
 )
-from brinemark.outputs.report.parts import Data, Page, in_order, moment, records_part, under_title, upper, way_back_part
+from brinemark.outputs.report.parts import Data, Page, in_order, moment, records_part, under_title, way_back_part
 from brinemark.outputs.report.wording import Numbers, counted, joined
+from brinemark.terms.wording import opened
 
 ONE_BY_ONE = 3
 """Up to so many tanks each answer stands in large letters; with more, a count does."""
@@ -60,7 +61,7 @@ def consignment_report(data: Data, numbers: Numbers, pictures: frozenset[str]) -
 
 
 def _sentence(text: str) -> str:
-    return f"{upper(text)}{'' if text.endswith('.') else '.'}"
+    return f"{opened(text)}{'' if text.endswith('.') else '.'}"
 
 
 def _asked(one: Mapping[str, Any]) -> str:
@@ -68,7 +69,7 @@ def _asked(one: Mapping[str, Any]) -> str:
     return (
         f"What do the waters of {counted(len(one['tanks']), 'tank')} say of {fish} fish: were they exposed to cyanide "
         f"at capture, or is there another account of the {one['analyte']} in their water? "
-        f"{upper(counted(len(unique_waters(one)), 'water'))} were taken, samples and blanks."
+        f"{opened(counted(len(unique_waters(one)), 'water'))} were taken, samples and blanks."
     )
 
 
@@ -92,7 +93,7 @@ def _summary(data: Data) -> Iterator[str]:
     one, tanks = data["consignment"], data["consignment"]["tanks"]
     false = one["false_alarms"]
     found = f"{false['found']} of {false['tested']} tested waters of {counted(len(tanks), 'tank')}"
-    yield f"{upper(one['analyte'])} was found in {found}."
+    yield f"{opened(one['analyte'])} was found in {found}."
     excluded = [tank["tank"] for tank in tanks if tank["balance"] and tank["balance"]["status"] == EXCLUDED]
     if excluded:
         yield f"Fish are excluded as the only source in {_tanks(excluded)}."
@@ -175,7 +176,7 @@ def _beside(data: Data, tank: Mapping[str, Any], numbers: Numbers, scale: str) -
         ("it holds", *(_sentence(world["holds"]) for world in worlds)),
         ("ratio", *(_ratio(world, numbers) for world in worlds)),
         ("may count for", *(_cap(world["cap"], numbers) for world in worlds)),
-        ("in words", *(upper(said.get(world["world"], "–")) for world in worlds)),
+        ("in words", *(opened(said.get(world["world"], "–")) for world in worlds)),
         ("in full", *(numbers.words(" ".join(_short(text, scale) for text in world["told"])) for world in worlds)),
         *_expected_rows(tank, numbers),
     ]

@@ -6,8 +6,9 @@ from collections.abc import Callable, Iterable, Iterator, Mapping
 from typing import Any
 
 from brinemark.outputs.report.blocks import Block, files, heading, items, prose, quiet, table
-from brinemark.outputs.report.parts import Data, moment, upper
+from brinemark.outputs.report.parts import Data, moment
 from brinemark.outputs.report.wording import Numbers, counted, joined
+from brinemark.terms.wording import opened
 
 UNSAID = "not recorded"
 MOST_HAPPENINGS = 120
@@ -148,11 +149,11 @@ def blanks_part(data: Data, numbers: Numbers) -> list[Block]:
         for text in tank["missing"]:
             missing.setdefault(text, []).append(tank["tank"])
     told = [
-        f"{upper(text)} ({'tank' if len(tanks) == 1 else 'tanks'} {joined(tanks)})." for text, tanks in missing.items()
+        f"{opened(text)} ({'tank' if len(tanks) == 1 else 'tanks'} {joined(tanks)})." for text, tanks in missing.items()
     ]
     read = [water for water in one["blanks"] if water["statement"] is not None]
     expected = (
-        f"{upper(one['analyte'])} counts as found at p of at most {numbers.number(false['alpha'], 'g')}: in "
+        f"{opened(one['analyte'])} counts as found at p of at most {numbers.number(false['alpha'], 'g')}: in "
         f"{false['found']} of {false['tested']} waters of tanks. With none in any of them, "
         f"{numbers.number(false['mean'], '.2g')} such finds are expected, and at least one with probability "
         f"{numbers.number(false['at_least_one'], '.2g')}."
@@ -181,7 +182,7 @@ def kinetics_part(data: Data, numbers: Numbers) -> list[Block]:
     told = []
     for (words, source), of in sources.items():
         where = "" if len(of) == len(worlds) else f" ({joined([f'“{name}”' for name in of])})"
-        told.append(numbers.words(f"{upper(words)}{where}: {source}."))
+        told.append(numbers.words(f"{opened(words)}{where}: {source}."))
     blocks += [heading("Where they are from", 2), items(told)]
     return [*blocks, *_own(data["kinetics"]["own_experiments"], numbers)]
 
@@ -213,7 +214,7 @@ def _source(source: Mapping[str, str]) -> str:
 def _own(own: Mapping[str, Any], numbers: Numbers) -> list[Block]:
     if own["fit"] is None:
         return []
-    told = [f"{upper(numbers.words(text))}." for text in (*own["fit"]["words"], *own["fit"]["cautions"])]
+    told = [f"{opened(numbers.words(text))}." for text in (*own["fit"]["words"], *own["fit"]["cautions"])]
     return [heading("What own experiments say", 2), items(told)]
 
 

@@ -9,6 +9,7 @@ from typing import Any, TypeAlias
 from brinemark.outputs.charts.frame import shown_unit
 from brinemark.outputs.report.blocks import Block, facts, files, heading, items, picture, prose, quiet, table
 from brinemark.outputs.report.wording import Numbers, counted, joined
+from brinemark.terms.wording import opened
 
 Data: TypeAlias = Mapping[str, Any]
 VERDICTS = {True: "passed", False: "failed", None: "tells nothing"}
@@ -41,10 +42,6 @@ def moment(text: str) -> str:
     day, _, rest = text.partition("T")
     zone = "UTC" if rest.endswith(("Z", "+00:00")) else rest[5:].lstrip("0123456789:.")
     return f"{day} {rest[:5]} {zone}".rstrip()
-
-
-def upper(text: str) -> str:
-    return text[:1].upper() + text[1:]
 
 
 def held(row: Mapping[str, Any], numbers: Numbers) -> str:
@@ -83,7 +80,7 @@ def runs_part(data: Data, numbers: Numbers) -> list[Block]:
     blocks = [heading("Run control"), quiet("A run counts if its blanks and controls pass.")]
     for run in data["runs"]:
         what = f"Run of {moment(run['begin'])}, instrument {run['instrument']}: {COUNTS[run['accepted']]}."
-        blocks.append(prose(what if run["reason"] is None else f"{what} {numbers.words(upper(run['reason']))}."))
+        blocks.append(prose(what if run["reason"] is None else f"{what} {numbers.words(opened(run['reason']))}."))
         rows = [_finding(one, numbers) for one in run["findings"]]
         if rows:
             head = ("what", "id", f"level, {shown_unit(run['unit'])}", "found", "limits", "")
@@ -218,7 +215,7 @@ def weak(calibration: Mapping[str, Any], numbers: Numbers) -> list[Block]:
     said = [one for one in (*calibration["weaknesses"], *calibration["warnings"]) if one not in told]
     if not said:
         return [prose("No weakness of the calibration was found.")]
-    return [heading("What is weak in it", 2), items(f"{numbers.words(upper(text))}." for text in said)]
+    return [heading("What is weak in it", 2), items(f"{numbers.words(opened(text))}." for text in said)]
 
 
 def definition_part(data: Data, numbers: Numbers) -> list[Block]:

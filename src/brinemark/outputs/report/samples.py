@@ -31,12 +31,11 @@ from brinemark.outputs.report.parts import (
     records_part,
     runs_part,
     under_title,
-    upper,
     way_back_part,
 )
 from brinemark.outputs.report.wording import Numbers, counted, joined
 from brinemark.terms.glossary import STATEMENTS
-from brinemark.terms.wording import probability
+from brinemark.terms.wording import opened, probability
 
 READINGS = {"prescan": "pre-scan", "addition": "addition"}
 ONE_BY_ONE = 3
@@ -67,8 +66,8 @@ def samples_report(data: Data, numbers: Numbers, pictures: frozenset[str]) -> Pa
     if common:
         blocks += [heading("What holds for all of them", 2), items(common)]
     for number, (one, reading) in enumerate(pairs):
-        blocks.append(heading("What it rests on" if len(pairs) == 1 else f"{upper(one['role'])} {label(one)}"))
-        blocks += [prose(f"{numbers.words(upper(one['words']))}.")] if len(pairs) > 1 else []
+        blocks.append(heading("What it rests on" if len(pairs) == 1 else f"{opened(one['role'])} {label(one)}"))
+        blocks += [prose(f"{numbers.words(opened(one['words']))}.")] if len(pairs) > 1 else []
         blocks += _sample(number, one, reading, numbers, pictures)
         remarks = [text for text in _remarks(one, reading, numbers) if text not in common]
         blocks += [items(remarks)] if remarks else []
@@ -92,7 +91,7 @@ def label(one: Mapping[str, Any]) -> str:
 def _title(data: Data) -> str:
     names = data["names"]
     where = label(data["samples"][0]) if len(names) == 1 else counted(len(names), "water")
-    return f"{upper(data['analyte'])} in {where}"
+    return f"{opened(data['analyte'])} in {where}"
 
 
 def _asked(data: Data) -> str:
@@ -140,7 +139,7 @@ def _common(data: Data, numbers: Numbers) -> list[str]:
 def _meanings(data: Data) -> list[Block]:
     """What the statements that occur mean."""
     there = dict.fromkeys(reading["statement"] for reading in data["readings"])
-    texts = [f"{upper(name)}: {STATEMENTS[name].meaning[0].lower()}{STATEMENTS[name].meaning[1:]}" for name in there]
+    texts = [f"{opened(name)}: {STATEMENTS[name].meaning[0].lower()}{STATEMENTS[name].meaning[1:]}" for name in there]
     return [heading("What the words mean", 2), items(texts)]
 
 
@@ -210,7 +209,7 @@ def _remarks(one: Mapping[str, Any], reading: Mapping[str, Any], numbers: Number
     for name, meaning in seen.items():
         yield f"Flag “{name}”: {numbers.words(meaning)}."
     for text in (*one["films"], *one["straight_lines"], *reading["warnings"]):
-        yield f"{numbers.words(upper(text))}."
+        yield f"{numbers.words(opened(text))}."
 
 
 def _limits(data: Data, numbers: Numbers) -> list[Block]:

@@ -7,8 +7,9 @@ from typing import Any
 
 from brinemark.outputs.report.blocks import Block, framed, heading, items, picture, prose, statement, table
 from brinemark.outputs.report.cautions import SCREENING, of_consignments
-from brinemark.outputs.report.parts import Data, Page, records_part, under_title, upper
+from brinemark.outputs.report.parts import Data, Page, records_part, under_title
 from brinemark.outputs.report.wording import Numbers, counted, joined
+from brinemark.terms.wording import opened
 
 FOUND = {True: "yes", False: "no", None: "cannot say"}
 MEANINGS = (
@@ -36,7 +37,7 @@ def trials_report(data: Data, numbers: Numbers, pictures: frozenset[str]) -> Pag
 
 
 def _sentence(text: str) -> str:
-    return f"{upper(text)}{'' if text.endswith('.') else '.'}"
+    return f"{opened(text)}{'' if text.endswith('.') else '.'}"
 
 
 def _asked(one: Mapping[str, Any], analyte: str) -> str:
@@ -51,7 +52,7 @@ def _asked(one: Mapping[str, Any], analyte: str) -> str:
 def _answers(one: Mapping[str, Any], analyte: str, numbers: Numbers) -> Iterator[str]:
     found = one["rates"][0]
     if found["value"] is not None:
-        yield f"{upper(analyte)} was found in {_share(found, numbers)} of exposed fish."
+        yield f"{opened(analyte)} was found in {_share(found, numbers)} of exposed fish."
     yield f"It was not found in {_share(one['specificity'], numbers)} of fish that were not exposed."
     for world in one["worlds"]:
         if world["result"] is None:
@@ -88,7 +89,7 @@ def _world(world: Mapping[str, Any], numbers: Numbers) -> list[Block]:
     blocks = [heading(f"Ratios in the world “{world['world']}”")]
     found = world["result"]
     if found is None:
-        return [*blocks, prose(f"{upper(world['reason'])}.")]
+        return [*blocks, prose(f"{opened(world['reason'])}.")]
     cost, least = (numbers.number(found[name], ".2f") for name in ("cost", "least_cost"))
     area = numbers.number(found["roc"]["area"], ".2f")
     told = f"Area under the ROC curve {area}; Cllr {cost} bits, its least value {least} bits."
@@ -151,4 +152,6 @@ def _tanks(one: Mapping[str, Any], numbers: Numbers) -> Block:
     ]
     head = ("tank", "consignment", "history", "water", "found", *(f"log10 ratio, “{name}”" for name in worlds))
     of = joined([f"{counted(len(rows), 'tank')}", "the newest water of each"])
-    return table(head, rows, right=range(5, len(head)), widths=(3, 3, 3, 3, 2, *(3 for _ in worlds)), caption=upper(of))
+    return table(
+        head, rows, right=range(5, len(head)), widths=(3, 3, 3, 3, 2, *(3 for _ in worlds)), caption=opened(of)
+    )

@@ -7,6 +7,7 @@ import math
 from brinemark.science.fish.evidence import capped
 from brinemark.terms.errors import Refused
 from brinemark.terms.evidence import Cap, VerbalBand, VerbalScale, Weight
+from brinemark.terms.wording import opened
 
 NEITHER = "no support for one over the other"
 NOT_AN_ALL_CLEAR = "This does not show how the fish were caught: exposure long enough ago leaves nothing to find."
@@ -58,7 +59,7 @@ def sentences(weight: Weight, scale: VerbalScale, cap: Cap) -> tuple[str, ...]:
     if weight.lower <= 0.0:
         told.append(NOT_AN_ALL_CLEAR)
     if cap.caution:
-        told.append(f"{cap.caution[0].upper()}{cap.caution[1:]}: no such fish were among the controls.")
+        told.append(f"{opened(cap.caution)}: no such fish were among the controls.")
     return tuple(told)
 
 

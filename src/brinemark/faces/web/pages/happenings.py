@@ -25,6 +25,7 @@ from brinemark.terms.tanks import (
     SAMPLE,
     Consignment,
 )
+from brinemark.terms.wording import opened
 
 if TYPE_CHECKING:
     from brinemark.steps.tank_answers import TanksTaken
@@ -56,7 +57,7 @@ def form(visit: Visit) -> Answer:
     for one in fields:
         one["value"] = asked.get(one["name"], "")
     data = {"what": what, "kind": KINDS[what], "fields": fields, "lists": _lists(visit, asked["consignment"]), **asked}
-    return Page("happening.html", _upper(KINDS[what]), data)
+    return Page("happening.html", opened(KINDS[what]), data)
 
 
 def add(visit: Visit) -> Answer:
@@ -126,7 +127,7 @@ def _taken(
 
 def _said(taken: TanksTaken) -> str:
     told = "Recorded." if taken.new else "The same was recorded already; nothing changed."
-    return " ".join([told, *(f"{_upper(one)}." for one in taken.warnings)])
+    return " ".join([told, *(f"{opened(one)}." for one in taken.warnings)])
 
 
 def _see(consignment: str, tank: str | None = None) -> str:
@@ -195,7 +196,3 @@ def _lists(visit: Visit, consignment: str) -> dict[str, list[str]]:
 def _cells(consignments: Sequence[Consignment], name: str) -> list[str]:
     found = (getattr(row, name) for one in consignments for row in one.rows)
     return list(dict.fromkeys(str(value) for value in found if value is not None))
-
-
-def _upper(text: str) -> str:
-    return text[:1].upper() + text[1:]

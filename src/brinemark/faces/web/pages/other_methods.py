@@ -14,6 +14,7 @@ from brinemark.faces.web.pages.uploaded import LOOK, carried, table_of
 from brinemark.faces.web.visit import Visit
 from brinemark.terms.errors import Refused
 from brinemark.terms.markers import COLUMNS
+from brinemark.terms.wording import opened
 
 if TYPE_CHECKING:
     from brinemark.steps.marker_answers import Compared
@@ -41,7 +42,7 @@ def send(visit: Visit) -> Answer:
     told = f"{taken.rows} {'result' if taken.rows == 1 else 'results'} of {taken.title} recorded."
     if not taken.new:
         told = f"Every result of {taken.title} was recorded already; nothing changed."
-    warnings = (f"{one[:1].upper()}{one[1:]}." for one in taken.warnings)
+    warnings = (f"{opened(one)}." for one in taken.warnings)
     return GoTo("/other-methods", " ".join([told, *warnings]))
 
 

@@ -10,6 +10,7 @@ from brinemark.faces.web.numbers import COMMA
 from brinemark.faces.web.pages.considered import consignments_of
 from brinemark.faces.web.pages.uploaded import LOOK, carried, table_of
 from brinemark.faces.web.visit import Visit
+from brinemark.terms.wording import opened
 
 if TYPE_CHECKING:
     from brinemark.steps.tank_answers import CheckedTanks, TanksTaken
@@ -77,4 +78,4 @@ def _said(taken: TanksTaken) -> str:
         return f"Every row of {taken.title} was recorded already; nothing changed."
     rows = sum(one.new for one in taken.consignments)
     told = f"{rows} {'row' if rows == 1 else 'rows'} of {taken.title} recorded."
-    return " ".join([told, *(f"{one[:1].upper()}{one[1:]}." for one in taken.warnings)])
+    return " ".join([told, *(f"{opened(one)}." for one in taken.warnings)])
