@@ -6,7 +6,7 @@ import io
 import json
 import math
 import xml.etree.ElementTree
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
 from functools import partial
 from itertools import pairwise
 from typing import Any
@@ -14,6 +14,7 @@ from typing import Any
 import numpy as np
 import pypdf
 import pytest
+from drawn_charts import walk
 from pictured import all_five, curve, dissected, fan_panels, reading, voltammogram
 
 from brinemark.outputs.charts import (
@@ -48,13 +49,6 @@ CHARTS: dict[str, Callable[[], Spec]] = {
     "strip": lambda: statement_strip(all_five(), "ug/L"),
     **{f"reading {s}": partial(reading_chart, r, s, "ug/L", critical_value=0.45) for s, r in all_five()},
 }
-
-
-def walk(value: Any) -> Iterator[Any]:
-    yield value
-    inner = value.values() if isinstance(value, dict) else value if isinstance(value, list | tuple) else ()
-    for item in inner:
-        yield from walk(item)
 
 
 def marks(spec: Spec, kind: str) -> list[dict[str, Any]]:
