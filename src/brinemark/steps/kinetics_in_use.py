@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import asdict, dataclass, replace
 from typing import Any
 
@@ -19,7 +19,7 @@ from brinemark.steps.water_readings import usable_samples
 from brinemark.steps.weighing import NAMES
 from brinemark.terms.errors import Refused
 from brinemark.terms.evidence import BackgroundFit
-from brinemark.terms.tanks import CATCH, EXPOSED, SPIKED, Consignment
+from brinemark.terms.tanks import CATCH, EXPOSED, Consignment
 
 DRAWS = 4096
 """Draws of a fit; interpretations need fewer, since they weigh and do not search."""
@@ -86,33 +86,34 @@ def kinetics_in_use(place: Place) -> KineticsAnswer:
     """What interpretations use now; nothing is stored."""
     with place.database.reading() as reader:
         desk, kept = fish_desk(place, reader), newest_experiments(reader)
-    return _answer(desk, kept)
+    return _answer(own_tanks(desk), kept)
 
 
 def fit_own(place: Place) -> KineticsAnswer:
     """Fit own experiments and keep the fit; interpretations use it from then on. Raises Refused without any."""
     with place.database.reading() as reader:
         desk = fish_desk(place, reader)
-    experiments = own_experiments(desk)
+    found = list(_found(desk))
+    tanks, experiments = tuple(one for one, _ in found), [one for _, one in found if one is not None]
     if not experiments:
-        why = "; ".join(f"{one.consignment} {one.tank}: {one.left_out}" for one in own_tanks(desk))
+        why = "; ".join(f"{one.consignment} {one.tank}: {one.left_out}" for one in tanks)
         came = "no own experiment that can be used" + (f" ({why})" if why else "")
         remedy = "record spiked tanks, or tanks of fish of a permitted trial, and read their waters"
         raise Refused(came, "tanks that were spiked, or of fish known to have been exposed", remedy)
     drawing = Drawing(DRAWS, desk.scales.drawing.seed)
     backgrounds = {one.name: background_of(desk, one.name) for one in experiments}
     fit = fit_experiments(experiments, backgrounds, drawing)
-    record = _recipe(desk, drawing).record(packed(fit))
+    record = _recipe(desk, tanks, drawing).record(packed(fit))
     with place.database.writing() as writer:
         if writer.add_records([record]):
             writer.seal("own experiments fitted", record.id[:12], {"record": record.id, "tanks": len(experiments)})
     kept = KeptExperiments(record.id, fit, own_world(fit))
-    return _answer(desk, kept)
+    return _answer(tanks, kept)
 
 
-def _answer(desk: FishDesk, kept: KeptExperiments) -> KineticsAnswer:
+def _answer(tanks: tuple[OwnTank, ...], kept: KeptExperiments) -> KineticsAnswer:
     reason = kept.world if isinstance(kept.world, str) else None
-    return KineticsAnswer(kept.worlds, own_tanks(desk), kept.fit, kept.record, reason)
+    return KineticsAnswer(kept.worlds, tanks, kept.fit, kept.record, reason)
 
 
 def own_tanks(desk: FishDesk) -> tuple[OwnTank, ...]:
@@ -127,7 +128,7 @@ def own_experiments(desk: FishDesk) -> list[Experiment]:
 
 def _found(desk: FishDesk) -> Iterator[tuple[OwnTank, Experiment | None]]:
     for consignment in desk.consignments.values():
-        spiked = {row.tank for row in consignment.of(SPIKED)}
+        spiked = consignment.spiked
         for tank in consignment.tanks:
             exposed = kind_of(consignment, tank) == "exposed"
             if exposed or tank in spiked:
@@ -159,10 +160,10 @@ def background_of(desk: FishDesk, name: str) -> BackgroundFit | None:
     return None
 
 
-def _recipe(desk: FishDesk, drawing: Drawing) -> Recipe:
+def _recipe(desk: FishDesk, tanks: Sequence[OwnTank], drawing: Drawing) -> Recipe:
     """Everything behind the fit: tank records and readings of the experiments, and of the waters of known fish that the
     backgrounds are from."""
-    used = [one for one in own_tanks(desk) if one.left_out is None]
+    used = [one for one in tanks if one.left_out is None]
     systems = {desk.consignments[one.consignment].system_of(one.tank) for one in used}
     names = [str(row.sample) for one in used for row in desk.consignments[one.consignment].samples_of(one.tank)]
     names += [water.sample for system in sorted(systems) for water in desk.system(system).waters]

@@ -14,7 +14,7 @@ from brinemark.steps.blanks import source_blanks
 from brinemark.steps.fish_answers import SystemAnswer, WaterAnswer
 from brinemark.steps.tank_history import histories_in, kind_of, population_of
 from brinemark.terms.evidence import BackgroundFit, Cap
-from brinemark.terms.tanks import SPIKED, WILD_UNEXPOSED, Consignment
+from brinemark.terms.tanks import WILD_UNEXPOSED, Consignment
 
 UNEXPOSED, EXPOSED = "unexposed", "exposed"
 Waters = Mapping[str, WaterAnswer]
@@ -42,7 +42,7 @@ def known_tanks(consignments: Iterable[Consignment], waters: Waters) -> tuple[Kn
 
 
 def _of(consignment: Consignment, waters: Waters) -> Iterator[KnownTank]:
-    spiked = {row.tank for row in consignment.of(SPIKED)}
+    spiked = consignment.spiked
     for tank in consignment.tanks:
         kind = kind_of(consignment, tank)
         if kind not in (UNEXPOSED, EXPOSED) or tank in spiked:

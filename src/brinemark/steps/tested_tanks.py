@@ -11,7 +11,7 @@ from brinemark.steps.fish_answers import WaterAnswer
 from brinemark.steps.known_waters import UNEXPOSED, KnownTank
 from brinemark.steps.tank_history import DAY, TankStory, histories_in, story_of
 from brinemark.terms.surveillance import FalseFindings
-from brinemark.terms.tanks import CATCH, SPIKED, UNKNOWN, WILD_UNEXPOSED, Consignment, TankRow
+from brinemark.terms.tanks import CATCH, UNKNOWN, WILD_UNEXPOSED, Consignment, TankRow
 
 NO_ORIGIN = "not named"
 ENOUGH_WILD = 10
@@ -58,7 +58,7 @@ def tanks_of(
 def _of(
     consignment: Consignment, waters: Mapping[str, WaterAnswer], zone: tzinfo
 ) -> Iterator[CountedTank | NotCounted]:
-    spiked = {row.tank for row in consignment.of(SPIKED)}
+    spiked = consignment.spiked
     for tank in consignment.tanks:
         histories = histories_in(consignment, tank)
         if UNKNOWN not in histories:

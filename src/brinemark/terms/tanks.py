@@ -156,6 +156,11 @@ class Consignment:
         filled = sorted(self.of(FILLED), key=lambda row: (row.at, _counting(row.tank or "")))
         return tuple(dict.fromkeys(row.tank for row in filled if row.tank is not None))
 
+    @property
+    def spiked(self) -> frozenset[str | None]:
+        """Names of its tanks into which thiocyanate was put on purpose."""
+        return frozenset(row.tank for row in self.of(SPIKED))
+
     def samples_of(self, tank: str) -> tuple[TankRow, ...]:
         """Water samples of a tank in order of time."""
         return tuple(row for row in self.of(SAMPLE) if row.tank == tank)
