@@ -12,7 +12,7 @@ from brinemark.science.fish.own_experiments import OwnFit, fit_experiments, own_
 from brinemark.science.fish.worlds import OWN, Drawing, World, draw_world
 from brinemark.steps.interpret import FishDesk, considered
 from brinemark.steps.kept_experiments import KeptExperiments, packed, unpacked
-from brinemark.steps.kinetics_in_use import background_of, own_experiments, own_tanks
+from brinemark.steps.kinetics_in_use import backgrounds, own_experiments, own_tanks
 from brinemark.steps.trials import trial_of
 from brinemark.terms.tanks import Consignment
 from fish_bench import consignment, controls, desk, lognormal_signals
@@ -65,8 +65,7 @@ def laboratory(system: str = "harbour", tanks: int = 3) -> FishDesk:
 @pytest.fixture(scope="module")
 def fit() -> OwnFit:
     found = laboratory()
-    used = own_experiments(found)
-    return fit_experiments(used, {one.name: background_of(found, one.name) for one in used}, Drawing(4096, 1))
+    return fit_experiments(own_experiments(found), backgrounds(found), Drawing(4096, 1))
 
 
 def test_spiked_tanks_and_fish_of_known_exposure_are_experiments_and_nothing_else_is() -> None:

@@ -101,8 +101,7 @@ def fit_own(place: Place) -> KineticsAnswer:
         remedy = "record spiked tanks, or tanks of fish of a permitted trial, and read their waters"
         raise Refused(came, "tanks that were spiked, or of fish known to have been exposed", remedy)
     drawing = Drawing(DRAWS, desk.scales.drawing.seed)
-    backgrounds = {one.name: background_of(desk, one.name) for one in experiments}
-    fit = fit_experiments(experiments, backgrounds, drawing)
+    fit = fit_experiments(experiments, backgrounds(desk), drawing)
     record = _recipe(desk, tanks, drawing).record(packed(fit))
     with place.database.writing() as writer:
         if writer.add_records([record]):
@@ -150,21 +149,21 @@ def _experiment(desk: FishDesk, consignment: Consignment, tank: str, kind: str) 
     return plain, Experiment(name, story.history, exposed, samples)
 
 
-def background_of(desk: FishDesk, name: str) -> BackgroundFit | None:
-    """The background of the water of an experiment, by its name; None where it has none."""
-    for consignment in desk.consignments.values():
-        for tank in consignment.tanks:
-            if f"{tank} of {consignment.name}" == name:
-                known = desk.system(consignment.system_of(tank)).background
-                return known if isinstance(known, BackgroundFit) else None
-    return None
+def backgrounds(desk: FishDesk) -> dict[str, BackgroundFit | None]:
+    """The background of the water of each experiment by its name, None where it has none."""
+    waters = {one.name: desk.system(_system(desk, tank)) for tank, one in _found(desk) if one is not None}
+    return {name: one.background if isinstance(one.background, BackgroundFit) else None for name, one in waters.items()}
+
+
+def _system(desk: FishDesk, tank: OwnTank) -> str:
+    return desk.consignments[tank.consignment].system_of(tank.tank)
 
 
 def _recipe(desk: FishDesk, tanks: Sequence[OwnTank], drawing: Drawing) -> Recipe:
     """Everything behind the fit: tank records and readings of the experiments, and of the waters of known fish that the
     backgrounds are from."""
     used = [one for one in tanks if one.left_out is None]
-    systems = {desk.consignments[one.consignment].system_of(one.tank) for one in used}
+    systems = {_system(desk, one) for one in used}
     names = [str(row.sample) for one in used for row in desk.consignments[one.consignment].samples_of(one.tank)]
     names += [water.sample for system in sorted(systems) for water in desk.system(system).waters]
     parents = [("tank record", desk.consignments[name].id) for name in sorted(_behind(desk, used, systems))]
