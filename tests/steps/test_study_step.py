@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import subprocess
+import sys
 from collections.abc import Iterator
 from contextlib import contextmanager
 from functools import partial
@@ -19,6 +21,15 @@ from brinemark.steps.studied import asked_words
 from brinemark.terms.errors import Refused, Stopped
 from study_work import PLAN, WIDE, dies_always, dies_at_work, dies_once, quick
 
+PATIENCE_S = 60.0
+EMPLOYER = """
+import os, time
+from brinemark.steps.crews import processes
+if __name__ == "__main__":
+    with processes(1) as crew:
+        print(crew.executor.submit(os.getpid).result(), flush=True)
+        time.sleep(600)
+"""
 ASKED = b"""
 title = "two burned"
 batches = 6
@@ -77,6 +88,16 @@ def test_a_process_killed_in_the_middle_changes_nothing(tmp_path: Path, plain: S
 def test_processes_that_keep_dying_end_in_one_refusal() -> None:
     with pytest.raises(Refused, match="died one after the other"):
         run_study(WIDE, partial(processes, 1), progress=Progress(work=dies_always))
+
+
+def test_processes_end_with_the_one_that_started_them_also_when_it_is_killed(tmp_path: Path) -> None:
+    program = tmp_path / "employer.py"
+    program.write_text(EMPLOYER, encoding="utf-8")
+    with subprocess.Popen([sys.executable, str(program)], stdout=subprocess.PIPE, text=True) as employer:
+        assert employer.stdout is not None
+        assert int(employer.stdout.readline()) != employer.pid
+        employer.kill()
+        employer.communicate(timeout=PATIENCE_S)  # its output ends when the last process that holds it has ended
 
 
 @pytest.mark.filterwarnings("default")  # a library's own warnings while its processes end

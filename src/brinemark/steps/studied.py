@@ -22,6 +22,8 @@ from brinemark.terms.errors import Refused
 from brinemark.terms.planning_pictures import StudyPicture
 from brinemark.terms.wording import amount
 
+ONCE = "read once"
+
 
 @dataclass(frozen=True, slots=True, eq=False)
 class KeptStudy:
@@ -70,8 +72,6 @@ def asked_words(request: Mapping[str, Any], unit: str) -> tuple[str, str, str]:
     """What was asked: of which batches, what is burned, and how samples are read."""
     batch, samples, past = request["batch"], request["samples"], request.get("past")
     whose = "as this logbook makes them" if past is None else f"of an invented making, after {past['batches']} batches"
-    counted = Counter(batch["burned"])
-    burned = [f"{_level(c)}{f' x{n}' if n > 1 else ''}" for c, n in sorted(counted.items())]
     seen = samples["dilutions"]
     each = "one electrode" if len(seen) == 1 else f"{len(seen)} electrodes"
     diluted = "" if set(seen) == {1.0} else f" at {', '.join(f'{one:g}' for one in seen)}x"
@@ -79,11 +79,19 @@ def asked_words(request: Mapping[str, Any], unit: str) -> tuple[str, str, str]:
     waters = f"; their waters differ in ln K by {samples['water_K_sd']:g}" if samples["water_K_sd"] else ""
     return (
         f"{request['batches']} batches of {batch['electrodes']} electrodes {whose}",
-        f"{len(batch['burned'])} burned ({', '.join(burned)} {unit}), {way_words(batch['way'], unit)}"
-        if burned
-        else "none burned",
+        _burned_words(batch, samples, unit),
         f"samples of {levels} {unit}, {each}{diluted} for each, {way_words(samples['way'], unit)}{waters}",
     )
+
+
+def _burned_words(batch: Mapping[str, Any], samples: Mapping[str, Any], unit: str) -> str:
+    counted = Counter(batch["burned"])
+    if not counted:
+        return "none burned"
+    burned = [f"{'blank' if c == 0 else amount(c)}{f' x{n}' if n > 1 else ''}" for c, n in sorted(counted.items())]
+    read = way_words(batch["way"], unit)
+    same = batch["way"] == samples["way"] and read != ONCE
+    return f"{len(batch['burned'])} burned ({', '.join(burned)} {unit}), {'read as the samples are' if same else read}"
 
 
 def way_words(way: Mapping[str, Any], unit: str) -> str:
@@ -92,7 +100,7 @@ def way_words(way: Mapping[str, Any], unit: str) -> str:
     parts = ["with a pre-scan"] if way["prescan"] else []
     parts += [f"additions of {', '.join(rises)} {unit}"] if rises else []
     parts += [f"a closing spike of {way['spike']:g} {unit}"] if way["spike"] is not None else []
-    return f"read {', '.join(parts)}" if parts else "read once"
+    return f"read {', '.join(parts)}" if parts else ONCE
 
 
 def draw_study(study: KeptStudy, kind: Kind) -> bytes:
@@ -126,10 +134,6 @@ def _column(levels: Sequence[Mapping[str, Any]], name: str) -> tuple[FloatArray,
         [math.nan if one[name][part] is None else one[name][part] for one in levels] for part in ("value", "error")
     ]
     return np.array(found[0], dtype=float), np.array(found[1], dtype=float)
-
-
-def _level(value: float) -> str:
-    return "blank" if value == 0 else amount(value)
 
 
 def _holds(study: KeptStudy) -> str:
