@@ -70,6 +70,14 @@ def test_a_study_gives_data_of_its_shape_and_the_same_again(book: Path, tmp_path
     assert "made before" in text
     assert "Monte Carlo standard errors" in text
     assert "fewer than 500 simulated batches" in text
+    assert f"chart study:{made['study'][:12]}" in text
+    picture = tmp_path / "study.svg"
+    drawn = data("chart", "--logbook", book, "chart", f"study:{made['study'][:12]}", "--to", picture)
+    assert (drawn["of"], drawn["name"]) == ("study", made["study"][:12])
+    assert "own electrodes" in picture.read_text(encoding="utf-8")
+    missing = call("--logbook", book, "chart", "study:0123456789ab")
+    assert missing.exit_code == 1
+    assert "0 studies" in missing.stderr
 
 
 def test_a_stopped_study_says_that_the_same_command_goes_on(

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import subprocess
+import sys
 from collections.abc import Iterator
 from contextlib import contextmanager
 from functools import partial
@@ -12,12 +14,22 @@ import pytest
 
 from brinemark.logbook import Logbook
 from brinemark.science.planning.study import Hire, Progress, Study, run_study
-from brinemark.science.planning.study_laboratory import Chunk
+from brinemark.science.planning.study_laboratory import STATEMENTS, Chunk
 from brinemark.steps import study as step
 from brinemark.steps.crews import check_address, cluster, here, processes
+from brinemark.steps.studied import asked_words
 from brinemark.terms.errors import Refused, Stopped
 from study_work import PLAN, WIDE, dies_always, dies_at_work, dies_once, quick
 
+PATIENCE_S = 60.0
+EMPLOYER = """
+import os, time
+from brinemark.steps.crews import processes
+if __name__ == "__main__":
+    with processes(1) as crew:
+        print(crew.executor.submit(os.getpid).result(), flush=True)
+        time.sleep(600)
+"""
 ASKED = b"""
 title = "two burned"
 batches = 6
@@ -76,6 +88,16 @@ def test_a_process_killed_in_the_middle_changes_nothing(tmp_path: Path, plain: S
 def test_processes_that_keep_dying_end_in_one_refusal() -> None:
     with pytest.raises(Refused, match="died one after the other"):
         run_study(WIDE, partial(processes, 1), progress=Progress(work=dies_always))
+
+
+def test_processes_end_with_the_one_that_started_them_also_when_it_is_killed(tmp_path: Path) -> None:
+    program = tmp_path / "employer.py"
+    program.write_text(EMPLOYER, encoding="utf-8")
+    with subprocess.Popen([sys.executable, str(program)], stdout=subprocess.PIPE, text=True) as employer:
+        assert employer.stdout is not None
+        assert int(employer.stdout.readline()) != employer.pid
+        employer.kill()
+        employer.communicate(timeout=PATIENCE_S)  # its output ends when the last process that holds it has ended
 
 
 @pytest.mark.filterwarnings("default")  # a library's own warnings while its processes end
@@ -151,6 +173,55 @@ def test_a_study_that_was_stopped_goes_on_from_its_finished_chunks(
         (other.path / "logbook.toml").write_text(text, encoding="utf-8")
     with Logbook.open(tmp_path / "other") as other:
         assert other.study(("two.toml", ASKED), workers=0).figures == resumed.figures
+
+
+def test_the_file_of_a_study_asks_for_the_same_study(book: Logbook) -> None:
+    made = book.study(("two.toml", ASKED), workers=0)
+    kept = book.kept_study(made.id[:12])
+    asked = book.ask_study(("again.toml", kept.text.encode()))
+    assert (asked.id, asked.made, asked.text) == (made.id, True, kept.text)
+    assert kept.text.startswith(
+        'title = "two burned"\nbatches = 6\nbatches_per_history = 1\nseed = 1\n\n[population]\n'
+    )
+    other = book.ask_study(("other", {"batches": 6, "population": {}, "batch": {"burned": [], "prescan": True}}))
+    assert not other.made and other.id != made.id
+    assert book.ask_study(("other.toml", other.text.encode())).id == other.id
+
+
+def test_a_kept_study_tells_the_shares_of_its_statements(book: Logbook) -> None:
+    made = book.study(("two.toml", ASKED), workers=0)
+    kept = book.kept_study(made.id)
+    levels = made.figures["levels"]
+    assert len(kept.statements) == len(levels) == 2
+    for level, kinds in zip(levels, kept.statements, strict=True):
+        assert sum(one.value or 0.0 for one in kinds) == pytest.approx(1.0)
+        assert kinds[STATEMENTS.index("quantified")].value == level["quantified"]["value"]
+        assert {one.of for one in kinds} == {level["samples"]}
+    assert f"{made.figures['answered_per_batch']['value']:.3g}" in kept.sentence
+    assert kept.interval == 0.95
+    assert b"two burned" in book.draw_study(made.id)
+
+
+@pytest.mark.parametrize("study", ["", "0123", "f" * 64])
+def test_a_study_that_is_not_there_is_refused_in_one_line(book: Logbook, study: str) -> None:
+    with pytest.raises(Refused, match="0 studies"):
+        book.kept_study(study)
+
+
+def test_what_was_asked_is_told_in_words(book: Logbook) -> None:
+    asked = book.ask_study(("two.toml", ASKED)).request
+    assert asked_words(asked, "ug/L") == (
+        "6 batches of 6 electrodes of an invented making, after 3 batches",
+        "2 burned (blank, 2 ug/L), read once",
+        "samples of 0, 2 ug/L, one electrode for each, read once",
+    )
+    way = {"prescan": True, "additions": [2.0], "closing_spike": 100}
+    ways = {"batches": 4, "population": {}, "batch": {"burned": []}, "samples": {"dilutions": [1, 10], **way}}
+    more = asked_words(book.ask_study(("more", ways)).request, "ug/L")
+    assert more[1] == "none burned"
+    assert more[2].endswith(
+        "2 electrodes at 1, 10x for each, read with a pre-scan, additions of 2 ug/L, a closing spike of 100 ug/L"
+    )
 
 
 def test_a_worker_with_another_program_is_refused() -> None:

@@ -25,6 +25,8 @@ ADDRESSES = (
     "/plan/batch?electrodes=4&levels=1",
     "/plan/batch/print?electrodes=4&levels=1",
     "/plan/what-helps",
+    "/plan/studies",
+    "/plan/studies/{study}",
     "/plan/fish",
     "/plan/fish/{fish}",
     "/plan/fish/{fish}/print",
@@ -136,6 +138,7 @@ def known(folder: Path) -> dict[str, str]:
             "report": book.reports()[0].id,
             "row": rows["B5-3"],
             "sheet": book.sheets()[0].id,
+            "study": book.study(("two", {"batches": 4, "batch": {"electrodes": 4}}), workers=0).id,
         }
 
 

@@ -9,6 +9,7 @@ from brinemark.logbook.held import Opened
 
 if TYPE_CHECKING:
     from brinemark.outputs.charts import Kind
+    from brinemark.science.amount.simulate import Protocol
     from brinemark.steps.plan_batch_answers import BatchPlanned
     from brinemark.steps.what_helps_answers import Helps
 
@@ -45,6 +46,12 @@ class Planning(Opened):
 
         chosen = None if levels is None else tuple(levels)
         return what_helps(self._place, Wanted(electrodes, wish, chosen), factor)
+
+    def usual_ways(self) -> dict[str, Protocol]:
+        """Ways of reading an electrode that plans choose among, with additions as this logbook makes them. Refused."""
+        from brinemark.steps.plan_batch import usual_ways
+
+        return usual_ways(self._place)
 
     def draw_trade(self, answer: BatchPlanned, kind: Kind = "svg") -> bytes:
         """What burning electrodes buys, by the best plan for each number burned. Raises Refused without plans."""

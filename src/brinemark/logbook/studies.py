@@ -9,8 +9,10 @@ from typing import TYPE_CHECKING
 from brinemark.logbook.held import Opened
 
 if TYPE_CHECKING:
+    from brinemark.outputs.charts import Kind
     from brinemark.steps.plan_fish import FishPlanAnswer
-    from brinemark.steps.study import StudyAnswer
+    from brinemark.steps.studied import KeptStudy
+    from brinemark.steps.study import StudyAnswer, StudyAsked
 
 
 class Studies(Opened):
@@ -18,12 +20,13 @@ class Studies(Opened):
 
     def study(
         self,
-        plan: str | Path | tuple[str, bytes],
+        plan: str | Path | tuple[str, bytes | Mapping[str, object]],
         workers: int | None = None,
         scheduler: str | None = None,
         on_step: Callable[[int, int], bool] | None = None,
     ) -> StudyAnswer:
-        """Simulate a plan (a TOML file, or a name with bytes) from making to statement, and keep what was found.
+        """Simulate a plan (a TOML file, or a name with bytes or with the values of such a file) from making to
+        statement, and keep what was found.
 
         workers : processes of this computer, None = one for each core, 0 = this process alone; scheduler : address of a
         Dask scheduler instead; on_step(batches done, of all) : False stops, and the same call goes on from what is
@@ -33,6 +36,24 @@ class Studies(Opened):
 
         named = plan if isinstance(plan, tuple) else Path(plan)
         return study(self._place, named, Workforce(workers, scheduler), on_step or (lambda _done, _total: True))
+
+    def ask_study(self, plan: str | Path | tuple[str, bytes | Mapping[str, object]]) -> StudyAsked:
+        """Whether a plan can be simulated, whether it was, and the file that asks for it; stores nothing. Refused."""
+        from brinemark.steps.study import ask_study
+
+        return ask_study(self._place, plan if isinstance(plan, tuple) else Path(plan))
+
+    def kept_study(self, study: str) -> KeptStudy:
+        """The study whose id begins so, with the shares of each kind of statement. Raises Refused."""
+        from brinemark.steps.studied import kept_study
+
+        return kept_study(self._place, study)
+
+    def draw_study(self, study: str, kind: Kind = "svg") -> bytes:
+        """What a study states, how often its intervals hold and how wide they are, by true level. Raises Refused."""
+        from brinemark.steps.studied import draw_study, kept_study
+
+        return draw_study(kept_study(self._place, study), kind)
 
     def studies(self) -> list[StudyAnswer]:
         """Every study that was made, newest first."""

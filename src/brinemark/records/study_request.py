@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+import json
+from collections.abc import Iterator, Mapping
+from typing import Any
 
 from brinemark.records.ranges import LARGEST, Range
 from brinemark.records.said import LONGEST_ID, Said, toml_values
@@ -38,6 +40,11 @@ POPULATION: Mapping[str, Range] = {
     "high_share": SHARE,
     "high_gain": FACTOR,
 }
+IN_ORDER = (
+    *("batches", "electrodes", "burned", "levels", "lived", "dilutions", "water_K_sd", "way"),
+    *POPULATION,
+)
+"""Names of a section as study_text writes them, one after the other."""
 _PAGE = "docs/how-to/study-a-plan.md"
 
 
@@ -136,3 +143,41 @@ def _numbers(one: Said, name: str, allowed: Range) -> tuple[float, ...] | None:
     if len(found) > MOST_LISTED:
         one.refuse(name, f"{len(found)} numbers", f"at most {MOST_LISTED}", "name fewer")
     return tuple(found)
+
+
+def study_text(request: Mapping[str, Any]) -> str:
+    """The file that asks for a request, given as StudyRequest.to_dict gives it; read_study reads the same from it."""
+    named = {"title": "title", "batches": "batches", "per_history": "batches_per_history", "seed": "seed"}
+    lines = [_line(named[name], request[name]) for name in named if request[name] is not None]
+    for section, name in (
+        ("population", "population"),
+        ("history", "past"),
+        ("batch", "batch"),
+        ("samples", "samples"),
+    ):
+        if request.get(name) is not None:
+            lines += ["", f"[{section}]", *_section(request[name])]
+    return "\n".join([*lines, ""])
+
+
+def _section(values: Mapping[str, Any]) -> Iterator[str]:
+    """What plays no part, a way that is none and a number that is left to the program, is left out."""
+    for name in sorted(values, key=IN_ORDER.index):
+        value = values[name]
+        if name != "way":
+            yield from () if value is None else (_line(name, value),)
+            continue
+        said = {"prescan": value["prescan"], "additions": value["additions"], "closing_spike": value["spike"]}
+        yield from (_line(key, one) for key, one in said.items() if one)
+
+
+def _line(name: str, value: Any) -> str:
+    return f"{name} = {_written(value)}"
+
+
+def _written(value: Any) -> str:
+    if isinstance(value, list | tuple):
+        return f"[{', '.join(_written(one) for one in value)}]"
+    if isinstance(value, float):
+        return repr(value).removesuffix(".0")
+    return json.dumps(value, ensure_ascii=False)

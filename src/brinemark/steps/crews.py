@@ -16,7 +16,8 @@ from concurrent.futures import ProcessPoolExecutor
 from contextlib import contextmanager
 from importlib import import_module
 from importlib.util import find_spec
-from multiprocessing import active_children, get_context
+from multiprocessing import active_children, get_context, parent_process
+from threading import Thread
 from typing import Any
 
 from brinemark.science.planning.study import Crew, Here
@@ -66,8 +67,16 @@ def processes(workers: int) -> Iterator[Crew]:
 
 
 def _deaf() -> None:
-    """Ctrl-C is for the process that started this one."""
+    """Ctrl-C is for the process that started this one; when that one is killed, this one has nobody to work for."""
     signal.signal(signal.SIGINT, signal.SIG_IGN)
+    Thread(target=_ended_with_parent, daemon=True).start()
+
+
+def _ended_with_parent() -> None:
+    parent = parent_process()
+    if parent is not None:
+        parent.join()
+        os._exit(1)
 
 
 @contextmanager

@@ -9,6 +9,7 @@ import numpy as np
 
 from brinemark.records.reader import Reader
 from brinemark.science.amount.scale import drift_is_measured
+from brinemark.science.amount.simulate import Protocol
 from brinemark.science.planning.allocation import Allocation, Planner, Ranked
 from brinemark.science.planning.candidates import protocols
 from brinemark.science.planning.figures import AIMS, Aim, PlanFigures, Prices, Wish
@@ -50,6 +51,14 @@ class _Bench:
     calibration: Calibration
     planner: Planner
     answer: BatchPlanned
+
+
+def usual_ways(place: Place) -> dict[str, Protocol]:
+    """Ways of reading an electrode by name, with additions as this logbook makes them. Raises Refused without a
+    calibration."""
+    with place.database.reading() as reader:
+        chosen = current(place, reader)
+        return protocols(unpack_calibration(reader.record(chosen.record.id) or chosen.record))
 
 
 def plan_batch(place: Place, wanted: Wanted) -> BatchPlanned:

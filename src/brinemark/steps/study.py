@@ -8,11 +8,11 @@ from dataclasses import asdict, dataclass, field, replace
 from functools import partial
 from importlib.util import find_spec
 from pathlib import Path
-from typing import Any
+from typing import Any, TypeAlias
 
 import numpy as np
 
-from brinemark.records.study_request import read_study
+from brinemark.records.study_request import checked_study, read_study, study_text
 from brinemark.science.amount.posterior import OnStep, always
 from brinemark.science.amount.simulate import Protocol, Truth
 from brinemark.science.planning.study import Hire, Progress, Study, run_study
@@ -97,6 +97,17 @@ class StudyAnswer:
         }
 
 
+@dataclass(frozen=True, slots=True)
+class StudyAsked:
+    """A study that can be made. id : that its record has or will have; made : whether it has; request : in plain
+    values; text : the file that asks for it."""
+
+    id: str
+    made: bool
+    request: Mapping[str, Any]
+    text: str
+
+
 @dataclass(frozen=True, slots=True, eq=False)
 class _Ready:
     """A study before it begins: what is asked, the plan, its recipe, and where its chunks are kept."""
@@ -110,9 +121,20 @@ class _Ready:
         return f"chunk {number} {'compiled' if self.plan.rules.compiled else 'plain'} {np.__version__}"
 
 
-def study(
-    place: Place, plan: Path | tuple[str, bytes], workforce: Workforce | None = None, on_step: OnStep = always
-) -> StudyAnswer:
+Plan: TypeAlias = Path | tuple[str, bytes | Mapping[str, object]]
+"""A TOML file, or a name with bytes or with the values of such a file."""
+
+
+def ask_study(place: Place, plan: Plan) -> StudyAsked:
+    """Whether a plan can be simulated, before it is. Nothing is stored. Raises Refused."""
+    ready = _ready(place, *_named(plan))
+    said = ready.request.to_dict()
+    with place.database.reading() as reader:
+        made = ready.recipe.id in reader.records([ready.recipe.id])
+    return StudyAsked(ready.recipe.id, made, said, study_text(said))
+
+
+def study(place: Place, plan: Plan, workforce: Workforce | None = None, on_step: OnStep = always) -> StudyAnswer:
     """Simulate a plan, or give what the same study found before.
 
     on_step(batches done, of all) -> False stops: what is finished is kept, and the same call goes on from there. Raises
@@ -124,7 +146,7 @@ def study(
         stored = reader.record(ready.recipe.id)
         kept = {} if stored else _kept(reader, ready)
     if stored is not None:
-        return _answer(stored, False)
+        return answer_of(stored, False)
     progress = Progress(partial(_keep, place, ready), on_step, partial(checked_chunk, versions()))
     found = run_study(ready.plan, hire, kept, progress)
     resumed = sum(ready.plan.batches_of(one) for number in kept for one in ready.plan.chunks()[number])
@@ -134,7 +156,7 @@ def study(
 def studies(place: Place) -> list[StudyAnswer]:
     """Every study, newest first."""
     with place.database.reading() as reader:
-        return [_answer(record, False) for record in reader.newest_first(STUDY, ROLE)]
+        return [answer_of(record, False) for record in reader.newest_first(STUDY, ROLE)]
 
 
 def versions() -> tuple[str, str]:
@@ -150,7 +172,7 @@ def checked_chunk(wanted: tuple[str, str], plan: StudyPlan, laboratories: tuple[
     return simulate_chunk(plan, laboratories)
 
 
-def _named(plan: Path | tuple[str, bytes]) -> tuple[str, bytes]:
+def _named(plan: Plan) -> tuple[str, bytes | Mapping[str, object]]:
     if isinstance(plan, tuple):
         return plan
     try:
@@ -159,8 +181,9 @@ def _named(plan: Path | tuple[str, bytes]) -> tuple[str, bytes]:
         raise Refused(f"{plan.name} cannot be read ({error.strerror})", "a plan", "check the path") from None
 
 
-def _ready(place: Place, name: str, data: bytes) -> _Ready:
-    request, settings = read_study(data, name), place.settings
+def _ready(place: Place, name: str, data: bytes | Mapping[str, object]) -> _Ready:
+    request = read_study(data, name) if isinstance(data, bytes) else checked_study(data)
+    settings = place.settings
     parents: tuple[tuple[str, str], ...] = ()
     population: Truth | Calibration
     if request.population is None:
@@ -241,11 +264,11 @@ def _store(place: Place, ready: _Ready, found: Study) -> StudyAnswer:
         stored = writer.reader.record(record.id)
         if stored is not None:  # another call was quicker
             said = difference(stored, record)
-            return replace(_answer(stored, False), remarks=(*results["remarks"], *([said] if said else [])))
+            return replace(answer_of(stored, False), remarks=(*results["remarks"], *([said] if said else [])))
         writer.add_records([record])
         writer.seal("plan studied", record.id[:12], {"study": record.id, "batches": ready.plan.batches})
         record = replace(record, made_at=writer.now)
-    return _answer(record, True)
+    return answer_of(record, True)
 
 
 def _remarks(ready: _Ready, found: Study) -> list[str]:
@@ -260,7 +283,8 @@ def _remarks(ready: _Ready, found: Study) -> list[str]:
     return said
 
 
-def _answer(record: Record, new: bool) -> StudyAnswer:
+def answer_of(record: Record, new: bool) -> StudyAnswer:
+    """What the record of a study says."""
     results: Any = record.results
     settings: Any = record.settings
     calibration = next((parent for role, parent in record.parents if role == "calibration"), None)

@@ -60,3 +60,22 @@ class HelpsPicture:
     today: float
     bars: tuple[HelpsBar, ...]
     notes: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class StudyPicture:
+    """What a simulated plan states at true levels. level : (levels,) rising; kinds : of statements; shares : (levels,
+    kinds), of the samples at a level; holds : share of two-sided intervals that hold the truth, of which the settings
+    promise `promised`; fold : median upper over lower end, of which max_fold counts as an answer; both with their Monte
+    Carlo standard errors, nan = none or open."""
+
+    title: str
+    unit: str
+    level: FloatArray
+    kinds: tuple[str, ...]
+    shares: FloatArray
+    holds: tuple[FloatArray, FloatArray]
+    promised: float
+    fold: tuple[FloatArray, FloatArray]
+    max_fold: float
+    notes: tuple[str, ...] = ()

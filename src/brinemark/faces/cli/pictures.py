@@ -28,6 +28,7 @@ STEMS = {
     "life": "life",
     "sample": "reading",
     "curves": "curves",
+    "study": "study",
 }
 """What has a name, and how the file of its picture begins."""
 WORDS = {
@@ -41,6 +42,7 @@ WORDS = {
     "prescan": "the pre-scan of electrode {}",
     "life": "the life of electrode {}",
     "sample": "the reading of {}",
+    "study": "study {}",
 }
 OF_ELECTRODES = ("prescan", "life")
 """What is drawn of an electrode when the word stands before its name, as in life:B01-3."""
@@ -98,6 +100,7 @@ def chart(session: Session, /, what: str, to: Path | None, covariate: str, **opt
     statements          all samples on one axis
     fit                 what standards and batches would have beyond the model
     residuals           how far each calibration electrode lies from its batch
+    study:ID            what a study states, and how often its intervals hold
 
     \b
     Examples:
@@ -142,6 +145,10 @@ def _picture(logbook: Logbook, what: str, calibration: str | None, covariate: st
         if calibration is not None:
             raise Refused("--calibration with curves", "no calibration for curves", "leave --calibration out")
         return Picture(word, logbook.show(f"batch:{name}").name, None)
+    if word == "study" and name:
+        if calibration is not None:
+            raise Refused("--calibration with a study", "no calibration for a study", "leave --calibration out")
+        return Picture(word, logbook.kept_study(name).answer.id[:12], None)
     of = word if word in OF_ELECTRODES and name else None
     shown = logbook.show(f"electrode:{name}" if of else what)
     if calibration is not None and shown.kind == "electrode":
@@ -162,6 +169,8 @@ def _draw(logbook: Logbook, picture: Picture, kind: Kind) -> bytes:
         return logbook.draw_calibration(kind, picture.calibration, [picture.name])
     if picture.of == "sample":
         return logbook.draw_reading(picture.name, kind, picture.calibration)
+    if picture.of == "study":
+        return logbook.draw_study(picture.name, kind)
     if picture.of == "life":
         return logbook.draw_life(picture.name, kind)
     if picture.of == "curves":

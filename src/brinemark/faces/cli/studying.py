@@ -48,7 +48,7 @@ def study(session: Session, plan: Path, workers: int | None, scheduler: str | No
         say_json(answer.to_dict())
         return
     _tell(answer)
-    say_next(session.line("lay-out", "RUN.toml"))
+    say_next(session.line("chart", f"study:{answer.id[:12]}"), session.line("lay-out", "RUN.toml"))
 
 
 def _told(work: Work) -> Any:

@@ -21,7 +21,7 @@ from multiprocessing.synchronize import Event
 from pathlib import Path
 from typing import Any
 
-from brinemark.faces.web.work import carry_out
+from brinemark.faces.web.work import WITH_PROCESSES, carry_out, kept_when_stopped
 from brinemark.terms.errors import Refused
 
 WAITING, RUNNING, DONE, REFUSED, STOPPED, FAILED = "waiting", "running", "done", "refused", "stopped", "failed"
@@ -151,7 +151,9 @@ class Jobs:
         here, there = self._context.Pipe()
         more = {"job": job.id, "into": str(job.spool)}
         given = (job.kind, str(self._folder), {**job.arguments, **more}, there, self._stops[job.id])
-        process = self._context.Process(target=carry_out, args=given, daemon=True)
+        # A process that is ended with its parent may start none itself; one that does is ended by close.
+        alone = job.kind not in WITH_PROCESSES
+        process = self._context.Process(target=carry_out, args=given, daemon=alone)
         job.state = RUNNING
         with _without_interrupts():
             process.start()
@@ -167,7 +169,7 @@ class Jobs:
         if not job.ended:
             stopped = job.asked_to_stop
             job.state = STOPPED if stopped else FAILED
-            job.said = "stopped; nothing was stored" if stopped else "it ended without an answer; nothing was stored"
+            job.said = f"{'stopped' if stopped else 'it ended without an answer'}; {kept_when_stopped(job.kind)}"
 
     def _listen(self, job: Job, here: Connection, process: SpawnProcess) -> None:
         """Until it ends, or does not within a while of being told to stop."""

@@ -17,6 +17,13 @@ from brinemark.terms.findings import Finding
 from brinemark.terms.sample_plans import SampleWish
 
 AT_ONCE = 20  # samples between two looks at whether to stop
+KEPT_WHEN_STOPPED = {
+    "read": "what was read until then is kept",
+    "study": "what is finished is kept, and the same study goes on from there",
+}
+"""What of a job that was stopped stays; of the others nothing does."""
+WITH_PROCESSES = frozenset({"study"})
+"""Kinds of jobs that start processes of their own."""
 
 
 class Told:
@@ -136,6 +143,15 @@ def plan_batch(book: Logbook, given: Mapping[str, Any], told: Told) -> dict[str,
     return {"said": answer.sentence, "see": given["see"], "answer": answer}
 
 
+def study(book: Logbook, given: Mapping[str, Any], told: Told) -> dict[str, Any]:
+    """A plan simulated from making to statement, and what was found kept."""
+    told.now("simulating the plan")
+    answer = book.study(given["plan"], given["workers"], None, told.step)
+    found = f"{answer.figures['batches']} batches, {answer.figures['samples']} samples"
+    again = f"; {answer.resumed} of the batches were finished before" if answer.resumed else ""
+    return {"said": f"{found} simulated{again}", "see": f"/plan/studies/{answer.id}"}
+
+
 def rank(book: Logbook, given: Mapping[str, Any], told: Told) -> dict[str, Any]:
     """Rank definitions of the signal: all, or those in some windows."""
     study = book.signals(windows=[(low, high) for low, high in given.get("windows", ())], on_work=told.now)
@@ -225,6 +241,7 @@ WORK: dict[str, Work] = {
     "rank": rank,
     "read": read,
     "report": report,
+    "study": study,
     "survey": survey,
     "take in": take_in,
     "trial": trial,
@@ -232,6 +249,11 @@ WORK: dict[str, Work] = {
     "verify": verify,
     "what helps": what_helps,
 }
+
+
+def kept_when_stopped(kind: str) -> str:
+    """What stays of a job that was stopped, in words."""
+    return KEPT_WHEN_STOPPED.get(kind, "nothing was stored")
 
 
 def carry_out(kind: str, folder: str, given: Mapping[str, Any], pipe: Connection, stop: Event) -> None:
@@ -242,8 +264,8 @@ def carry_out(kind: str, folder: str, given: Mapping[str, Any], pipe: Connection
         with Logbook.open(folder) as book:
             pipe.send({"state": "done", **WORK[kind](book, given, told)})
     except Stopped as stopped:
-        stored = "what was read until then is kept" if kind == "read" else "nothing was stored"
-        pipe.send({"state": "stopped", "said": f"stopped after {stopped.done} of {stopped.total} steps; {stored}"})
+        how_far = f"stopped after {stopped.done} of {stopped.total} steps"
+        pipe.send({"state": "stopped", "said": f"{how_far}; {kept_when_stopped(kind)}"})
     except BrinemarkError as refusal:
         pipe.send({"state": "refused", "said": str(refusal)})
     except Exception as fault:

@@ -19,6 +19,7 @@ from brinemark.outputs.charts.residuals import residuals_chart
 from brinemark.outputs.charts.seasons import prevalence_over_time
 from brinemark.outputs.charts.spans import stated_span
 from brinemark.outputs.charts.strip import statement_strip
+from brinemark.outputs.charts.study import study_chart
 from brinemark.outputs.charts.timeline import tank_timeline
 from brinemark.outputs.charts.trace import trace_chart
 from brinemark.outputs.charts.trials import ratio_calibration, roc_chart
@@ -50,6 +51,7 @@ __all__ = [
     "stated_level",
     "stated_span",
     "statement_strip",
+    "study_chart",
     "tank_timeline",
     "trace_chart",
     "trade_chart",

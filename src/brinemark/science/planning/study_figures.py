@@ -99,6 +99,15 @@ def figures_of(found: Chunk, max_fold: float) -> StudyFigures:
     )
 
 
+def statement_shares(found: Chunk) -> tuple[tuple[Figure, ...], ...]:
+    """For each true level, rising, the share of its samples that each of STATEMENTS was made about."""
+    rows = _Table(found.rows, found.made[:, 0])
+    levels = [rows["level"] == level for level in np.unique(rows["level"])]
+    return tuple(
+        tuple(rows.chance(rows["statement"] == kind, here) for kind in range(len(STATEMENTS))) for here in levels
+    )
+
+
 def _at(rows: _Table, level: float, max_fold: float) -> LevelFigures:
     here = rows["level"] == level
     return LevelFigures(

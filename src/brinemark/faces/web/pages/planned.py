@@ -26,8 +26,9 @@ WISHES = (
     ("cost", "least cost for a minimum detectable value"),
 )
 BATCH_FIELDS = ("electrodes", "wish", "levels", "samples", "detectable", "instrument")
+STUDIES, NO_LEVEL = "/plan/studies", "none"
 HELPS_FIELDS = ("electrodes", "factor", "wish", "levels")
-MOST_LETTERS = 60
+MOST_LETTERS, MOST_COUNTED = 60, 2**31
 
 
 @dataclass(frozen=True, slots=True)
@@ -46,13 +47,13 @@ class Asked:
     def of(cls, read: Callable[[str], str]) -> Asked:
         """What the fields say. Raises Refused."""
         return cls(
-            electrodes=_whole(read, "electrodes", None),
+            electrodes=whole_in(read, "electrodes", None),
             wish=read("wish") or "answers",
-            levels=_numbers(read, "levels"),
-            samples=_whole(read, "samples", 1),
-            detectable=_number(read, "detectable"),
+            levels=numbers_in(read, "levels"),
+            samples=whole_in(read, "samples", 1),
+            detectable=number_in(read, "detectable"),
             instrument=read("instrument") or None,
-            factor=_number(read, "factor") or 2.0,
+            factor=number_in(read, "factor") or 2.0,
         )
 
     @property
@@ -76,7 +77,8 @@ class Asked:
         return book.what_helps(self.electrodes, self.factor, self.wish, self.levels)
 
 
-def _number(read: Callable[[str], str], name: str) -> float | None:
+def number_in(read: Callable[[str], str], name: str) -> float | None:
+    """A number, None for an empty field. Raises Refused."""
     text = read(name)
     try:
         return number_from(text) if text else None
@@ -84,19 +86,20 @@ def _number(read: Callable[[str], str], name: str) -> float | None:
         raise Refused(f"{text[:MOST_LETTERS]!r}", "a number", "write it with digits", column=name) from None
 
 
-def _whole(read: Callable[[str], str], name: str, otherwise: int | None) -> int:
-    value = _number(read, name)
+def whole_in(read: Callable[[str], str], name: str, otherwise: int | None) -> int:
+    """A whole number; of an empty field `otherwise`, None = it has to be filled in. Raises Refused."""
+    value, what = number_in(read, name), name.rpartition(".")[2]
     if value is None:
         if otherwise is None:
-            raise Refused(f"no {name}", "how many there are", "fill in the field", column=name)
+            raise Refused(f"no {what}", "how many there are", "fill in the field", column=name)
         return otherwise
-    if value != int(value) or abs(value) > 1e6:
-        raise Refused(f"{value:g} {name}", "a whole number", "count them", column=name)
+    if value != int(value) or abs(value) > MOST_COUNTED:
+        raise Refused(f"{value:g} {what}", "a whole number", "count them", column=name)
     return int(value)
 
 
-def _numbers(read: Callable[[str], str], name: str) -> tuple[float, ...] | None:
-    """Numbers with spaces or semicolons between them, with point or comma; None for an empty field."""
+def numbers_in(read: Callable[[str], str], name: str) -> tuple[float, ...] | None:
+    """Numbers with spaces or semicolons between them, with point or comma; None for an empty field. Refused."""
     try:
         return tuple(number_from(word) for word in read(name).replace(";", " ").split()) or None
     except ValueError:
@@ -120,6 +123,7 @@ def choices(visit: Visit) -> dict[str, Any]:
     report, why = calibration_of(visit.desk)
     return {
         "calibrated": report is not None,
+        "calibration": "" if report is None else report.id,
         "why": why,
         "instruments": [] if report is None else list(report.calibration.instruments),
         "unit": visit.settings.analyte.level_unit,
@@ -162,6 +166,25 @@ def lay_out_address(visit: Visit, answer: BatchPlanned) -> str:
     if levels and plan.burned[0].protocol != plan.use.protocol:
         fields += [("add_to", "sample"), ("add_to", "control")]
     return f"/lay-out?{urlencode([(name, text) for name, text in fields if text])}"
+
+
+def study_address(answer: BatchPlanned) -> str:
+    """The form of a study with what the plan says filled in; samples without the analyte beside those it is for."""
+    plan = answer.plans[0].plan
+    rises, spike = rises_of(plan.use.protocol)
+    return address_of(
+        STUDIES,
+        {
+            "batch.electrodes": str(answer.electrodes),
+            "batch.burned": " ".join(f"{one.level:g}" for one in plan.burned) or NO_LEVEL,
+            "burned_read": "once" if plan.burned and plan.burned[0].protocol != plan.use.protocol else "as samples",
+            "samples.levels": " ".join(f"{level:g}" for level in sorted({0.0, *answer.wish.levels})),
+            "samples.dilutions": " ".join(f"{one:g}" for one in plan.use.dilutions),
+            "read": answer.plans[0].protocol,
+            "samples.additions": " ".join(f"{rise:.3g}" for rise in rises),
+            "samples.closing_spike": f"{spike:.3g}" if spike else "",
+        },
+    )
 
 
 def rises_of(protocol: Protocol) -> tuple[tuple[float, ...], float | None]:
