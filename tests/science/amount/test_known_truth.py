@@ -13,6 +13,7 @@ import numpy as np
 import pytest
 from histories import history, unknowns
 
+from brinemark.science.amount.compiled import compiled_loops
 from brinemark.science.amount.electrodes import electrode_laws
 from brinemark.science.amount.predictive import batch_draws
 from brinemark.science.amount.reading import two_sided
@@ -56,7 +57,8 @@ def tails_of(seed: int, level: float) -> tuple[list[float], list[float]]:
 
 @pytest.fixture(scope="module")
 def tails() -> dict[float, Tails]:
-    pairs = {level: [tails_of(seed, level) for seed in SEEDS] for level in LEVELS}
+    with compiled_loops():
+        pairs = {level: [tails_of(seed, level) for seed in SEEDS] for level in LEVELS}
     return {
         level: Tails(np.array([t for t, _ in each]), np.array([z for _, z in each])) for level, each in pairs.items()
     }
