@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from brinemark.faces.cli.plain import amount, counted, json_option, say, say_json, say_next, say_table
+from brinemark.faces.cli.plain import amount, counted, json_option, say, say_json, say_next, say_table, write_page
 from brinemark.faces.cli.session import Session
 
 if TYPE_CHECKING:
@@ -36,7 +36,7 @@ def plan_fish(session: Session, wish: Path, page: Path | None, as_json: bool) ->
     with session.open() as logbook:
         answer = logbook.plan_fish(wish)
     if page is not None:
-        page.write_text(answer.page(), encoding="utf-8", newline="\n")
+        write_page(page, answer.page())
     if as_json:
         say_json(answer.to_dict())
         return

@@ -39,6 +39,7 @@ PLACES = (
     Place("/plan/batch", planning.batch, planning.begin_batch),
     Place("/plan/batch/print", planning.batch_print),
     Place("/plan/sample", planning.sample),
+    Place("/plan/sample/print", samples.bench_list),
     Place("/plan/what-helps", planning.helps, planning.begin_helps),
     Place("/plan/fish", planning_fish.form, planning_fish.make),
     Place("/plan/fish/{id}", planning_fish.one),
