@@ -40,13 +40,14 @@ def plan_fish(session: Session, wish: Path, page: Path | None, as_json: bool) ->
     if as_json:
         say_json(answer.to_dict())
         return
-    _tell(answer)
+    tell_fish_plan(answer)
     if page is not None:
         say(f"Wrote {page}.")
     say_next(session.line("tanks", "TANKS.csv"))
 
 
-def _tell(answer: FishPlanAnswer) -> None:
+def tell_fish_plan(answer: FishPlanAnswer) -> None:
+    """What the plan says, whether it was made now or kept."""
     plan = answer.plan
     there = "" if plan.wish.fish is None else f" of {plan.wish.fish}"
     say(f"Test {counted(plan.tested, 'fish', 'fish')}{there} (plan {answer.id[:12]}, seed {plan.seed}).")
