@@ -31,6 +31,17 @@ def test_its_data_have_the_committed_shape(book: Path) -> None:
     assert several["now"] is None
 
 
+def test_the_list_for_the_bench_is_written_beside_the_answer(book: Path, tmp_path: Path) -> None:
+    page = tmp_path / "bench.txt"
+    words = ("--logbook", book, "plan-sample", "W-1", "--cell-mL", "10", "--read-once", "--page")
+    result = call(*words, page)
+    assert (result.exit_code, f"Wrote {page}." in " ".join(result.stdout.split())) == (0, True), result.stderr
+    assert page.read_text(encoding="utf-8").startswith("NEXT ELECTRODE OF SAMPLE W-1")
+    nowhere = call(*words, tmp_path / "no folder" / "bench.txt")
+    assert (nowhere.exit_code, nowhere.stdout) == (1, "")
+    assert "cannot write" in nowhere.stderr
+
+
 @pytest.mark.parametrize(
     ("words", "came"),
     [

@@ -13,7 +13,7 @@ from bench import Bench, Cells
 from brinemark.logbook import Logbook
 from brinemark.records.making_file import read_making
 from brinemark.records.run_request import NAMES as REQUEST_NAMES
-from brinemark.records.run_request import read_request
+from brinemark.records.run_request import checked_request, read_request
 from brinemark.science.making.codes import is_code
 from brinemark.steps.run_plans import RunPlan
 from brinemark.terms.errors import Refused
@@ -335,11 +335,13 @@ PAGE = Path(__file__).resolve().parents[2] / "docs" / "how-to" / "lay-out-a-run.
 
 
 def test_the_files_of_the_how_to_page_are_taken_as_they_stand(book: Logbook) -> None:
-    batch, run = re.findall(r"```toml\n(.*?)```", PAGE.read_text(encoding="utf-8"), re.DOTALL)
+    batch, run, planned = re.findall(r"```toml\n(.*?)```", PAGE.read_text(encoding="utf-8"), re.DOTALL)
     for name in ("H16", "H17"):
         book.record_making(read_making(batch.replace("H16", name).encode(), f"{name}.toml"))
     plan = book.lay_out(read_request(run.encode(), "run-14.toml"), 1)
     assert (plan.title, len(plan.electrodes), len(plan.key)) == ("run 14", 10, 1)
+    of_plan = read_request(planned.encode(), "run-15.toml")
+    assert checked_request({**of_plan, "instrument": "bench"}).plan == "six of June"
 
 
 def test_the_how_to_page_names_every_factor_and_every_key() -> None:

@@ -24,6 +24,9 @@ ADDRESSES = (
     "/plan/batch",
     "/plan/batch?electrodes=4&levels=1",
     "/plan/batch/print?electrodes=4&levels=1",
+    "/plan/batch/{kept}",
+    "/plan/batch/{kept}/print",
+    "/plan/kept",
     "/plan/what-helps",
     "/plan/studies",
     "/plan/studies/{study}",
@@ -38,6 +41,7 @@ ADDRESSES = (
     "/runs",
     "/runs/{sheet}",
     "/lay-out?batch=B6",
+    "/lay-out?batch=B6&samples=2&dilutions=1+10&plan={kept}",
     "/plans",
     "/plans/{plan}",
     "/plans/{plan}?key=shown",
@@ -133,6 +137,7 @@ def known(folder: Path) -> dict[str, str]:
         book.add_markers(("others.csv", OTHERS))
         rows = {row.row.electrode: row.id for row in book.rows()}
         return {
+            "kept": book.keep_batch_plan(book.plan_batch(4, levels=[1.0]), "four of June").id,
             "fish": book.plan_fish(("quay", FISH)).id,
             "plan": book.run_plans()[0].id,
             "report": book.reports()[0].id,

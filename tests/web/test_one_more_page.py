@@ -66,6 +66,22 @@ def test_the_link_fills_the_sample_and_its_dilution_into_the_run_to_lay_out(benc
     assert f"S-full; {best['dilution']:g}; 1</textarea>" in page
 
 
+def test_the_next_electrode_stands_on_a_list_for_the_bench(bench: Bench) -> None:
+    address = "/plan/sample/print?sample=S-full"
+    assert bench.client.get(address).status_code == 404
+    job = supposed(bench, "S-full")
+    assert f'href="{address}"' in section(bench.client.get("/samples/S-full").text)
+    page = bench.client.get(address).text
+    found = job.answer["bench"]
+    assert page.count('class="tick-box"') == len(found["prepare"]) + sum(
+        len(one["steps"]) for one in found["electrodes"]
+    )
+    assert "never together" in page
+    assert 'href="/samples/S-full#one-more"' in page
+    assert bench.client.get(address, headers=JSON).json()["bench"] == found
+    assert bench.client.get("/plan/sample/print?sample=nobody").status_code == 404
+
+
 def test_an_answer_is_not_shown_beside_a_later_reading(bench: Bench) -> None:
     job = supposed(bench, "S-mid")
     assert bench.client.get("/samples/S-mid", headers=JSON).json()["supposed"]["best"] == job.answer["best"]

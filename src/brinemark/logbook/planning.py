@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING
 
 from brinemark.logbook.held import Opened
@@ -10,6 +10,7 @@ from brinemark.logbook.held import Opened
 if TYPE_CHECKING:
     from brinemark.outputs.charts import Kind
     from brinemark.science.amount.simulate import Protocol
+    from brinemark.steps.kept_plans import KeptBatchPlan
     from brinemark.steps.plan_batch_answers import BatchPlanned
     from brinemark.steps.what_helps_answers import Helps
 
@@ -36,6 +37,33 @@ class Planning(Opened):
 
         chosen = None if levels is None else tuple(levels)
         return plan_batch(self._place, Wanted(electrodes, wish, chosen, samples, detectable, instrument))
+
+    def keep_batch_plan(self, answer: BatchPlanned, title: str = "") -> KeptBatchPlan:
+        """Keep what plan_batch answered as a record; the same plan again changes nothing. Raises Refused."""
+        from brinemark.steps.kept_plans import keep_batch_plan
+
+        return keep_batch_plan(self._place, answer, title)
+
+    def batch_plans(self) -> list[KeptBatchPlan]:
+        """Every plan for a batch that was kept, oldest first."""
+        from brinemark.steps.kept_plans import batch_plans
+
+        return batch_plans(self._place)
+
+    def batch_plan(self, name: str) -> KeptBatchPlan:
+        """The kept plan for a batch of this title, or whose id begins so. Raises Refused."""
+        from brinemark.steps.kept_plans import batch_plan_named
+
+        return batch_plan_named(self._place, name)
+
+    def planned_run(self, values: Mapping[str, object]) -> dict[str, object]:
+        """What lay_out takes, with what the kept plan named by `plan` says wherever the values say nothing.
+
+        A sample with its name alone is read as the plan reads samples. Raises Refused.
+        """
+        from brinemark.steps.planned_run import planned_run
+
+        return planned_run(self._place, values)
 
     def what_helps(
         self, electrodes: int, factor: float = 2.0, wish: str = "answers", levels: Sequence[float] | None = None

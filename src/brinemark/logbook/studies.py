@@ -69,3 +69,15 @@ class Studies(Opened):
         from brinemark.steps.plan_fish import make_fish_plan
 
         return make_fish_plan(self._place, wish if isinstance(wish, tuple) else Path(wish))
+
+    def fish_plans(self) -> list[FishPlanAnswer]:
+        """Every plan for a consignment, oldest first."""
+        from brinemark.steps.kept_plans import fish_plans
+
+        return fish_plans(self._place)
+
+    def fish_plan(self, name: str) -> FishPlanAnswer:
+        """The plan for a consignment of this title, or whose id begins so. Raises Refused."""
+        from brinemark.steps.kept_plans import fish_plan_named
+
+        return fish_plan_named(self._place, name)

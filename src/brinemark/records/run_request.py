@@ -18,7 +18,7 @@ NAMES = (
     *("instrument", "electrodes", "batches", "title", "operator"),
     *("blanks", "standards", "levels", "levels_per_electrode", "stock", "level_rel_u", "matrix_lot"),
     *("sample", "control", "prescan", "addition", "closing_spike", "add_to", "volume_mL"),
-    *("bracket", "blank_every", "coded", "start", "minutes"),
+    *("bracket", "blank_every", "coded", "start", "minutes", "plan"),
 )
 ADD_TO = ("blank", "standard", "sample", "control")
 MOST = 1000
@@ -71,6 +71,7 @@ def request_and_faults(
         start=_start(said),
         minutes=said.number("minutes", Range(0.1, 24 * 60)) or 10.0,
         operator=said.name("operator"),
+        plan=said.name("plan"),
     )
     return (None if said.faults else request), said.faults
 

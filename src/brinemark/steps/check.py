@@ -18,6 +18,7 @@ KINDS = (
     *("wave", "signal", "calibration", "limits", "control", "reading", "signal study", "definition lock"),
     *("making", "set aside", "run plan", "plan withdrawn", "report"),
     *("tank record", "interpretation", "trial", "own experiments", "marker results"),
+    *("batch plan", "fish plan", "study"),
 )
 CHECKED, FAULTY = "logbook checked", "faults found"
 _BATCH, _TOLD = 200, 50

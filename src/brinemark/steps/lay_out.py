@@ -20,7 +20,7 @@ from brinemark.steps.identity import Made, Recipe
 from brinemark.steps.making import plain_reason
 from brinemark.steps.makings import Known
 from brinemark.steps.place import Place
-from brinemark.steps.run_plans import GONE, PLAN, RunPlan, plans_of, row_to_json, sample_names, with_plans
+from brinemark.steps.run_plans import BATCH_PLAN, GONE, PLAN, RunPlan, plans_of, row_to_json, sample_names, with_plans
 from brinemark.terms.errors import Refused
 from brinemark.terms.findings import Finding, findings_of
 from brinemark.terms.making import READY
@@ -87,6 +87,9 @@ def _checked_seed(seed: int | None) -> int:
 def _bench(place: Place, reader: Reader, request: RunRequest, seed: int) -> _Bench:
     uses = reader.uses()
     known, plans = with_plans(reader, uses)
+    if request.plan is not None and not any(one.id == request.plan for one in reader.newest_first(BATCH_PLAN)):
+        came = f"no plan for a batch {shown(request.plan)}"
+        raise Refused(came, "the id of one that was kept", "see batch-plans", column="plan")
     there = {row.sample: row.role for row in uses if row.sample and row.role != "addition"}
     return _Bench(place, known, plans, request, seed, there)
 
@@ -119,6 +122,7 @@ def _drawn(bench: _Bench) -> Record:
     batches = dict.fromkeys(electrodes.values())
     parents = [("making", bench.known.makings[batch].id) for batch in batches]
     parents += [("after", bench.plans[-1].id)] if bench.plans else []
+    parents += [("planned", request.plan)] if request.plan is not None else []
     unit = bench.place.settings.analyte.level_unit
     settings: dict[str, Any] = {"request": request_to_json(request), "electrodes": electrodes, "unit": unit}
     return Recipe(PLAN, "laid out", tuple(parents), settings, bench.seed).record(Made(results, {}))

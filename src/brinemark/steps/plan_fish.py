@@ -31,13 +31,14 @@ _LINE = 96
 
 @dataclass(frozen=True, slots=True, eq=False)
 class FishPlanAnswer:
-    """id : of its record; new : whether it was made now."""
+    """id : of its record, made_at : when it was kept; new : whether it was made now."""
 
     id: str
     new: bool
     title: str
     plan: FishPlan
     unit: str
+    made_at: str = ""
 
     def to_dict(self) -> dict[str, Any]:
         """The JSON of `plan-fish --json`."""

@@ -8,6 +8,7 @@ from dataclasses import dataclass, replace
 
 from brinemark.records.reader import Reader
 from brinemark.records.text import nearest
+from brinemark.science.amount.life_checks import spikes_of
 from brinemark.science.amount.one_more import Known
 from brinemark.science.amount.scale import drift_is_measured
 from brinemark.science.amount.volumes import Lot, sample_cell
@@ -41,11 +42,13 @@ from brinemark.terms.amounts import Calibration, SamplePortion
 from brinemark.terms.dilutions import USUAL, Diluent
 from brinemark.terms.errors import Refused
 from brinemark.terms.making import READY
-from brinemark.terms.sample_plans import SampleWish
+from brinemark.terms.sample_plans import PlannedAddition, SampleWish
 from brinemark.terms.stored import Record
 
 NO_DRIFT = "drift between dips of an electrode is not measured yet: what an addition would bring rests on a default"
 ASKED = SampleWish()
+STOCK = "stock "  # how a calibration names a stock, beside "lot ID"
+MOST_ADDED = 0.1  # share of the cell that an addition may be, so that it is not thinned (our own choice)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -61,6 +64,11 @@ class _Asked:
     lot: str | None
     cell_mL: float
     ready: int
+
+    @property
+    def prescan(self) -> bool:
+        """Whether the electrode is read in clean seawater first."""
+        return self.fresh.covariate is not None or any(dip.dip < 0 for dip in self.fresh.others)
 
 
 def plan_sample(place: Place, sample: str, wish: SampleWish = ASKED) -> PlannedSample:
@@ -198,12 +206,15 @@ def _answer(
     plan = planner.next(reading is not None and reading.statement == "quantified")
     present = planner.bench.present_fold()
     of = {one.dilution: one for one in portions}
+    ways = dict(_ways(asked.known.calibration, wish.read_once))
+    added = {way: tuple(_additions(asked, wish, rises)) for way, rises in ways.items()}
     rows = []
     for place, (choice, outlook) in enumerate(zip(planner.choices, plan.outlooks, strict=True)):
         water = of[choice.dilution].way
         volumes = choice.sample_mL, 0.0 if water is None else water.diluent_mL
         marks = place == plan.best, place in plan.alike
-        rows.append(PlannedRow(choice.dilution, choice.way, *volumes, choice.rel_u, Told.of(outlook), *marks))
+        told = Told.of(outlook)
+        rows.append(PlannedRow(choice.dilution, choice.way, *volumes, choice.rel_u, told, *marks, added[choice.way]))
     named = [rows[plan.best].dilution] if together is None else [rows[n].dilution for n in together.places]
     return PlannedSample(
         sample=sample,
@@ -215,6 +226,8 @@ def _answer(
         batch=asked.fresh.batch,
         ready=asked.ready,
         instrument=asked.fresh.instrument,
+        prescan=asked.prescan,
+        lot=asked.lot,
         cell_mL=asked.cell_mL,
         water_mL=wish.water_mL if math.isfinite(wish.water_mL) else None,
         highest=planner.highest,
@@ -227,6 +240,34 @@ def _answer(
         prepare=tuple(Prepared.of(of[dilution]) for dilution in dict.fromkeys(named)),
         cautions=tuple(_cautions(asked, wish, rows[plan.best].way)),
     )
+
+
+def _additions(asked: _Asked, wish: SampleWish, rises: Sequence[float]) -> Iterator[PlannedAddition]:
+    """What follows the main reading: last the closing spike, as the standards were spiked, before it a volume of a
+    stock of the settings that brings the rise."""
+    made, cell = asked.known.calibration, asked.cell_mL
+    for rise in rises[:-1]:
+        yield PlannedAddition(rise, False, *_from_stock(asked.place, rise, cell, wish.kit.smallest_mL))
+    for rise in rises[-1:]:
+        like = min(spikes_of(made.readings, made.spike_level), key=lambda one: abs(one.rise - rise), default=None)
+        if like is None:
+            yield PlannedAddition(rise, True)
+            continue
+        names = [name.removeprefix(STOCK) for name in sorted(like.stocks) if name.startswith(STOCK)]
+        volume = cell * (1.0 / like.kept - 1.0)
+        yield PlannedAddition(rise, True, names[0] if len(names) == 1 else None, float(f"{volume:.3g}") or None)
+
+
+def _from_stock(place: Place, rise: float, cell_mL: float, least_mL: float) -> tuple[str | None, float | None]:
+    """The stock and volume that lift the cell by about the rise: v = V r / (s - r), the balance of amounts where the
+    cell holds little against the stock; of several stocks the one with the largest volume up to MOST_ADDED."""
+    levels = [(name, stock.level) for name, stock in place.settings.stock.items() if stock.level is not None]
+    found = [(cell_mL * rise / (level - rise), name) for name, level in levels if level > rise]
+    fits = [one for one in found if least_mL <= one[0] <= MOST_ADDED * cell_mL]
+    if not fits:
+        return None, None
+    volume, name = max(fits)
+    return name, float(f"{volume:.3g}")
 
 
 def _together(rows: Sequence[PlannedRow], found: Together) -> ReadTogether:

@@ -12,6 +12,7 @@ from brinemark.science.planning.practical import Portion
 from brinemark.steps.answers import ANSWER_SCHEMA
 from brinemark.steps.one_more_answers import Stated, diluted_words
 from brinemark.terms.dilutions import Step
+from brinemark.terms.sample_plans import PlannedAddition
 from brinemark.terms.wording import amount
 
 EXPECTED = (
@@ -42,8 +43,8 @@ class Told:
 
 @dataclass(frozen=True, slots=True)
 class PlannedRow:
-    """One choice. way : what is read after the main reading; sample_mL, diluent_mL, rel_u : of the dilution; best,
-    alike : whether it tells most, or as much within the Monte Carlo error."""
+    """One choice. way : what is read after the main reading, additions : the same in numbers; sample_mL, diluent_mL,
+    rel_u : of the dilution; best, alike : whether it tells most, or as much within the Monte Carlo error."""
 
     dilution: float
     way: str
@@ -53,6 +54,7 @@ class PlannedRow:
     told: Told
     best: bool = False
     alike: bool = False
+    additions: tuple[PlannedAddition, ...] = ()
 
     @property
     def words(self) -> str:
@@ -124,8 +126,9 @@ class PlannedSample:
     """What to read next of a sample.
 
     reading : id of what there is, None = nothing has been read; now : its statement; batch, ready, instrument : of the
-    new electrode; cell_mL : what it is dipped into; water_mL : of the sample that is left, None = not said; highest :
-    level up to which the sample is supposed to lie [unit]; present_fold : of what was read, reckoned as those of the
+    new electrode; prescan : whether it is read in clean seawater first; lot : of the seawater to dilute with, None =
+    not named; cell_mL : what it is dipped into; water_mL : of the sample that is left, None = not said; highest : level
+    up to which the sample is supposed to lie [unit]; present_fold : of what was read, reckoned as those of the
     rows are, None = open; max_fold : that is wanted; rows : by dilution, then way; stop : why no further electrode is
     needed, else None; together : for several electrodes at once, None = one was
     asked for; prepare : how the dilutions that are named are made; cautions : what has to be said beside it.
@@ -140,6 +143,8 @@ class PlannedSample:
     batch: str
     ready: int
     instrument: str
+    prescan: bool
+    lot: str | None
     cell_mL: float
     water_mL: float | None
     highest: float
@@ -155,6 +160,14 @@ class PlannedSample:
     @property
     def best(self) -> PlannedRow:
         return next(row for row in self.rows if row.best)
+
+    @property
+    def chosen(self) -> tuple[PlannedRow, ...]:
+        """The electrodes that it names: the next one, or those to be read together, one that is named twice twice."""
+        if self.together is None:
+            return (self.best,)
+        of = {(row.dilution, row.way): row for row in self.rows}
+        return tuple(of[pair] for pair in zip(self.together.dilutions, self.together.ways, strict=True))
 
     @property
     def sentence(self) -> str:
@@ -203,7 +216,7 @@ class PlannedSample:
         return {
             "schema": ANSWER_SCHEMA,
             **asdict(plain),
-            "rows": [asdict(row) for row in self.rows],
+            "rows": [{**asdict(row), "additions": [asdict(one) for one in row.additions]} for row in self.rows],
             "not_possible": [asdict(one) for one in self.not_possible],
             "together": None if self.together is None else self.together.to_dict(),
             "prepare": [one.to_dict() for one in self.prepare],

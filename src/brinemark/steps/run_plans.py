@@ -17,6 +17,7 @@ from brinemark.terms.runs import RowUse, StoredRow
 from brinemark.terms.stored import Record, StoredSheet
 
 PLAN, GONE = "run plan", "plan withdrawn"
+BATCH_PLAN = "batch plan"
 
 
 @dataclass(frozen=True, slots=True)

@@ -43,7 +43,8 @@ class RunRequest:
     stock, level_rel_u, matrix_lot : of standards and seawater; prescan : whether every electrode is scanned before;
     additions : after the main reading of electrodes with a role in add_to; volume_mL : of the cell before them;
     bracket, blank_every : blanks first, last and between; coded : whether samples go by codes; start : planned
-    beginning, ISO 8601 with zone, None leaves the times empty; minutes : between two readings.
+    beginning, ISO 8601 with zone, None leaves the times empty; minutes : between two readings; plan : id of the kept
+    plan for a batch that it carries out.
     """
 
     instrument: str
@@ -68,6 +69,7 @@ class RunRequest:
     start: str | None = None
     minutes: float = 10.0
     operator: str | None = None
+    plan: str | None = None
 
 
 @dataclass(frozen=True, slots=True)

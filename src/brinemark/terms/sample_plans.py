@@ -9,6 +9,17 @@ from brinemark.terms.dilutions import DEFAULT_KIT, Kit
 
 
 @dataclass(frozen=True, slots=True)
+class PlannedAddition:
+    """What goes into the cell after the main reading. rise : of the cell's level [level unit]; spike : whether it is
+    the closing spike; stock, volume_mL : that bring it, None = the logbook does not know."""
+
+    rise: float
+    spike: bool
+    stock: str | None = None
+    volume_mL: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
 class SampleWish:
     """electrodes : to be read together, 1 = the next one; unread : nothing has been read of the sample yet; water_mL :
     of it that is left; cell_mL : what an electrode is dipped into, None = as last time; batch : of the electrodes, None

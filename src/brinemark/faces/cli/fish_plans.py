@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from brinemark.faces.cli.plain import amount, counted, json_option, say, say_json, say_next, say_table
+from brinemark.faces.cli.plain import amount, counted, json_option, say, say_json, say_next, say_table, write_page
 from brinemark.faces.cli.session import Session
 
 if TYPE_CHECKING:
@@ -36,17 +36,18 @@ def plan_fish(session: Session, wish: Path, page: Path | None, as_json: bool) ->
     with session.open() as logbook:
         answer = logbook.plan_fish(wish)
     if page is not None:
-        page.write_text(answer.page(), encoding="utf-8", newline="\n")
+        write_page(page, answer.page())
     if as_json:
         say_json(answer.to_dict())
         return
-    _tell(answer)
+    tell_fish_plan(answer)
     if page is not None:
         say(f"Wrote {page}.")
     say_next(session.line("tanks", "TANKS.csv"))
 
 
-def _tell(answer: FishPlanAnswer) -> None:
+def tell_fish_plan(answer: FishPlanAnswer) -> None:
+    """What the plan says, whether it was made now or kept."""
     plan = answer.plan
     there = "" if plan.wish.fish is None else f" of {plan.wish.fish}"
     say(f"Test {counted(plan.tested, 'fish', 'fish')}{there} (plan {answer.id[:12]}, seed {plan.seed}).")

@@ -7,9 +7,12 @@ import math
 import shutil
 import textwrap
 from collections.abc import Iterable, Sequence
+from pathlib import Path
 from typing import Any
 
 import click
+
+from brinemark.terms.errors import Refused
 
 WIDEST = 100
 PREFIXES = ("f", "p", "n", "u", "m", "", "k")
@@ -20,6 +23,15 @@ json_option = click.option("--json", "as_json", is_flag=True, help="Print the an
 def say_json(answer: Any) -> None:
     """The answer as JSON, in ASCII; every number is finite."""
     click.echo(json.dumps(answer, indent=2, allow_nan=False))
+
+
+def write_page(file: Path, text: str) -> None:
+    """A page to print. Raises Refused where it cannot be written."""
+    try:
+        file.write_text(text, encoding="utf-8", newline="\n")
+    except OSError as error:
+        came = f"cannot write {file} ({error.strerror})"
+        raise Refused(came, "a file in a folder that can be written", "choose another --page") from error
 
 
 def width() -> int:

@@ -48,31 +48,43 @@ level_option = click.option(
     "--detectable", type=float, metavar="LEVEL", help="Minimum detectable value that is wanted; with the wish cost."
 )
 @click.option("--instrument", metavar="ID", help="Instrument that reads them; without it, the one used most.")
+@click.option("--keep", metavar="TITLE", help="Keep the plan under this title; lay-out can carry it out.")
 @json_option
 @click.pass_obj
-def plan_batch(session: Session, /, electrodes: int, wish: str, as_json: bool, **more: Any) -> None:
+def plan_batch(session: Session, /, electrodes: int, wish: str, keep: str | None, as_json: bool, **more: Any) -> None:
     """Plan a new batch: which electrodes read blanks and standards, and how samples are read on the rest.
 
     Batches are simulated from what this logbook's history knows and does not know, and read as samples are. The best
     plan comes with those behind it, ties called ties, and with what each number of burned electrodes gives. Nothing is
-    stored.
+    stored without --keep.
 
     \b
-    Example:
+    Examples:
       brinemark --logbook my-logbook plan-batch --electrodes 6 --level 1 --level 2
+      brinemark --logbook my-logbook plan-batch --electrodes 6 \\
+          --keep "six of June"
     """
     with session.open() as logbook, working("planning the batch"):
         levels = more.pop("levels") or None
         answer = logbook.plan_batch(electrodes, wish, levels, **more)
+        kept = None if keep is None else logbook.keep_batch_plan(answer, keep)
     if as_json:
-        say_json(answer.to_dict())
+        say_json(answer.to_dict() if kept is None else kept.to_dict())
         return
+    tell_plan(answer)
+    if kept is not None:
+        there = "Kept" if kept.new else "Kept already"
+        say(f"{there} as {kept.title!r} (plan {kept.id[:12]}).")
+    say_next(session.line("lay-out", "RUN.toml"))
+
+
+def tell_plan(answer: BatchPlanned) -> None:
+    """What a plan for a batch says, whether it was worked out now or kept."""
     say(f"{answer}.")
     if answer.plans:
         _tell(answer)
     for text in answer.remarks():
         say(f"{text}.", 2)
-    say_next(session.line("lay-out", "RUN.toml"))
 
 
 def _tell(answer: BatchPlanned) -> None:

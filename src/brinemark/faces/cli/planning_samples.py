@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 import math
+from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import click
 
 from brinemark.faces.cli.dilutions import kit_of
-from brinemark.faces.cli.plain import amount, json_option, say, say_json, say_next, say_table
+from brinemark.faces.cli.plain import amount, json_option, say, say_json, say_next, say_table, write_page
 from brinemark.faces.cli.progress import working
 from brinemark.faces.cli.session import Session
 from brinemark.terms.sample_plans import SampleWish
@@ -36,9 +37,10 @@ FOLLOWS = {
 @click.option("--pipette", multiple=True, metavar="ML:TOL", help="A pipette that is at hand, as in dilute.")
 @click.option("--flask", multiple=True, metavar="ML:TOL", help="A flask that is at hand, as in dilute.")
 @click.option("--smallest", type=float, metavar="ML", help="Pipette nothing below this volume.")
+@click.option("--page", type=click.Path(path_type=Path), metavar="FILE", help="Write a list for the bench, to print.")
 @json_option
 @click.pass_obj
-def plan_sample(session: Session, /, sample: str, as_json: bool, **given: Any) -> None:
+def plan_sample(session: Session, /, sample: str, page: Path | None, as_json: bool, **given: Any) -> None:
     """Say which dilution of a SAMPLE to read next, whether to add a closing spike, and when to stop.
 
     Every dilution that the vessels and the water allow is weighed by what an electrode is expected to tell, over all
@@ -48,10 +50,15 @@ def plan_sample(session: Session, /, sample: str, as_json: bool, **given: Any) -
     Examples:
       brinemark --logbook my-logbook plan-sample S001 --water-mL 60
       brinemark --logbook my-logbook plan-sample S009 --unread --electrodes 3
+      brinemark --logbook my-logbook plan-sample S001 --page bench.txt
     """
     wish = _wish(given)
     with session.open() as logbook, working("planning the next electrode"):
         answer = logbook.plan_sample(sample, wish)
+    if page is not None:
+        from brinemark.steps.plan_sample_bench import SampleBench
+
+        write_page(page, SampleBench.of(answer).page())
     if as_json:
         say_json(answer.to_dict())
         return
@@ -59,6 +66,8 @@ def plan_sample(session: Session, /, sample: str, as_json: bool, **given: Any) -
     say_table(("dilution", "then", "sample, mL", "narrower", "fold", f"within {answer.max_fold:g}", ""), _rows(answer))
     for text in answer.remarks():
         say(f"{text}.", 2)
+    if page is not None:
+        say(f"Wrote {page}.")
     say_next(session.line("lay-out", "RUN.toml"))
 
 

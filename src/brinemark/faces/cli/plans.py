@@ -43,7 +43,8 @@ def lay_out(session: Session, /, file: Path, seed: int | None, to: Path | None, 
     """Lay out a run from FILE, a small TOML file that says what is wanted, and write its run sheet.
 
     Which electrode is blank, standard, control or sample, and the order of all, are drawn by lot; every batch gets its
-    blanks and standards, blanks stand first and last, samples go by codes.
+    blanks and standards, blanks stand first and last, samples go by codes. The file may name a kept plan for a batch,
+    which says whatever the file does not.
 
     \b
     Examples:
@@ -55,10 +56,11 @@ def lay_out(session: Session, /, file: Path, seed: int | None, to: Path | None, 
     from brinemark.records.run_request import checked_request, read_request
 
     values = read_request(read_source(file.parent, file.name), file.name)
-    checked_request(values, file.name)  # so that a fault names the file
     if to is not None:
         _check_free(to, options["replace"])
     with session.open() as logbook:
+        values = logbook.planned_run(values)
+        checked_request(values, file.name)  # so that a fault names the file
         plan = logbook.lay_out(values, seed)
     target = to or Path(f"run-{plan.id[:8]}.csv")
     _write_sheet(plan, target, options["comma"], options["replace"])
@@ -188,6 +190,8 @@ def _tell_rest(plan: RunPlan, key: bool) -> None:
         rows = [(one.label, one.name, f"{one.dilution:g}", str(one.electrodes)) for one in plan.to_fill()]
         say("To be filled:", 2)
         say_table(("label", "sample or control", "dilution", "electrodes"), rows, indent=4, right=(2, 3))
+    if plan.request.plan is not None:
+        say(f"laid out from the plan for a batch {plan.request.plan[:12]}", 2)
     if plan.left:
         say(f"nothing to do for: {', '.join(plan.left)}", 2)
     for departure in plan.departures:

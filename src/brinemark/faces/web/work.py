@@ -11,6 +11,7 @@ from typing import Any, TypeAlias
 from urllib.parse import quote
 
 from brinemark.logbook import Logbook
+from brinemark.steps.plan_sample_bench import SampleBench
 from brinemark.steps.sheet_sources import Uploads
 from brinemark.terms.errors import BrinemarkError, Refused, Stopped
 from brinemark.terms.findings import Finding
@@ -118,15 +119,16 @@ def one_more(book: Logbook, given: Mapping[str, Any], told: Told) -> dict[str, A
     answer = book.one_more(given["sample"], given["batch"] or None)
     see = f"/samples/{quote(given['sample'], safe='')}#one-more"
     told.now("weighing what every dilution is expected to tell")
-    return {"said": answer.sentence, "see": see, "answer": {**answer.to_dict(), "plan": _planned(book, given)}}
+    return {"said": answer.sentence, "see": see, "answer": {**answer.to_dict(), **_planned(book, given)}}
 
 
-def _planned(book: Logbook, given: Mapping[str, Any]) -> dict[str, Any] | None:
-    """What the next electrode is best used for; None where nothing can be expected of one."""
+def _planned(book: Logbook, given: Mapping[str, Any]) -> dict[str, Any]:
+    """What the next electrode is best used for, and as a list for the bench; None where nothing can be expected."""
     try:
-        return book.plan_sample(given["sample"], SampleWish(batch=given["batch"] or None)).to_dict()
+        planned = book.plan_sample(given["sample"], SampleWish(batch=given["batch"] or None))
     except Refused:
-        return None
+        return {"plan": None, "bench": None}
+    return {"plan": planned.to_dict(), "bench": SampleBench.of(planned).to_dict()}
 
 
 def what_helps(book: Logbook, given: Mapping[str, Any], told: Told) -> dict[str, Any]:

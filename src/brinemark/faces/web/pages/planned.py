@@ -2,14 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 from urllib.parse import urlencode
 
+from brinemark.faces.web.answers import Page
 from brinemark.faces.web.looks import calibration_of
 from brinemark.faces.web.numbers import number_from
 from brinemark.faces.web.visit import Visit
+from brinemark.steps.planned_run import rises_of, run_of
 from brinemark.terms.errors import Refused
 from brinemark.terms.making import READY
 
@@ -144,27 +146,29 @@ def newest_ready(visit: Visit) -> tuple[str, int]:
     return next(((one.name, one.count(READY)) for one in reversed(known) if one.count(READY)), ("", 0))
 
 
-def lay_out_address(visit: Visit, answer: BatchPlanned) -> str:
-    """The form of a run with what the plan says filled in."""
-    plan = answer.plans[0].plan
-    levels = [one.level for one in plan.burned]
-    above = sorted({level for level in levels if level > 0})
+def lay_out_address(visit: Visit, answer: BatchPlanned, kept: str = "") -> str:
+    """The form of a run with what the plan says filled in, and fields for the names of its samples.
+
+    kept : id of the plan where it is kept, so that the run names it.
+    """
+    best = answer.plans[0]
+    run = run_of(best)
     batch, ready = newest_ready(visit)
     fields = [("batch", batch)] if ready == answer.electrodes else []
     fields += [
-        ("blanks", str(levels.count(0.0))),
-        ("standards", str(len(levels) - levels.count(0.0))),
-        ("levels", " ".join(f"{level:g}" for level in above)),
-        ("bracket", "yes" if levels.count(0.0) > 1 else "no"),
-        ("prescan", "yes" if plan.use.protocol.prescan else "no"),
+        ("instrument", answer.instrument),
+        ("blanks", str(run["blanks"])),
+        ("standards", str(run["standards"])),
+        ("levels", _joined(run["levels"])),
+        ("bracket", "yes" if run["bracket"] else "no"),
+        ("prescan", "yes" if run["prescan"] else "no"),
+        ("addition", _joined(one["rise"] for one in run["addition"])),
+        ("closing_spike", _joined([run["closing_spike"]["rise"]] if "closing_spike" in run else [])),
+        *(("add_to", role) for role in run.get("add_to", ())),
+        ("samples", str(best.plan.samples)),
+        ("dilutions", _joined(best.plan.use.dilutions)),
+        ("plan", kept),
     ]
-    rises, spike = rises_of(plan.use.protocol)
-    fields += [
-        ("addition", " ".join(f"{rise:.3g}" for rise in rises)),
-        ("closing_spike", f"{spike:.3g}" if spike else ""),
-    ]
-    if levels and plan.burned[0].protocol != plan.use.protocol:
-        fields += [("add_to", "sample"), ("add_to", "control")]
     return f"/lay-out?{urlencode([(name, text) for name, text in fields if text])}"
 
 
@@ -187,11 +191,38 @@ def study_address(answer: BatchPlanned) -> str:
     )
 
 
-def rises_of(protocol: Protocol) -> tuple[tuple[float, ...], float | None]:
-    """Additions of a protocol, and its closing spike apart from them."""
-    if protocol.spiked:
-        return protocol.additions[:-1], protocol.additions[-1]
-    return protocol.additions, None
+def _joined(numbers: Iterable[float]) -> str:
+    return " ".join(f"{one:g}" for one in numbers)
+
+
+def answer_data(visit: Visit, answer: BatchPlanned, picture: str, printed: str, kept: str = "") -> dict[str, Any]:
+    """What a page says of a plan. picture, printed : addresses; kept : id of the plan, where it is kept."""
+    data: dict[str, Any] = {"answer": answer.to_dict(), "rows": [], "by_burned": []}
+    if answer.plans:
+        best = answer.plans[0]
+        data |= {
+            "rows": [_row(one, one is best) for one in answer.plans],
+            "by_burned": [_row(one, one.plan == best.plan) for one in answer.by_burned],
+            "picture": picture,
+            "print": printed,
+            "lay_out": lay_out_address(visit, answer, kept),
+            "study": study_address(answer),
+            "bench": bench_rows(best),
+            "once": bool(best.plan.burned) and best.burned_protocol != best.protocol,
+        }
+    return data
+
+
+def _row(one: PlannedBatch, chosen: bool) -> dict[str, Any]:
+    """A line of the tables."""
+    mark = "does not meet the wish" if not one.meets else "chosen" if chosen else "tie" if one.tie else ""
+    return {"burned_words": one.burned, "seen": one.dilutions, "mark": mark, **one.to_dict()}
+
+
+def bench_page(answer: BatchPlanned, back: str) -> Page:
+    """A plan for the bench, with boxes to tick; back : address of its page."""
+    data = {"answer": answer.to_dict(), "rows": bench_rows(answer.plans[0]), "back": back}
+    return Page("planning_batch_print.html", "Plan of a batch, for the bench", data)
 
 
 def bench_rows(one: PlannedBatch) -> list[dict[str, Any]]:

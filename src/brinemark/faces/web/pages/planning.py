@@ -15,7 +15,7 @@ from brinemark.terms.errors import Refused
 
 if TYPE_CHECKING:
     from brinemark.outputs.charts import Kind
-    from brinemark.steps.plan_batch_answers import BatchPlanned, PlannedBatch
+    from brinemark.steps.plan_batch_answers import BatchPlanned
     from brinemark.steps.what_helps_answers import Helps
 
 JOB, BATCH_JOB = "what helps", "plan batch"
@@ -38,7 +38,7 @@ def sample(visit: Visit) -> Answer:
 
 
 def batch(visit: Visit) -> Answer:
-    """The form of a batch and, when it was sent, the plan. It stores nothing, so that its address says it all."""
+    """The form of a batch and, when it was sent, the plan. A visit stores nothing: its address says it all."""
     entered = planned.given(visit, planned.BATCH_FIELDS)
     data: dict[str, Any] = {**planned.choices(visit), "given": entered, "answer": None, "refusal": "", "field": ""}
     data["long"] = False
@@ -47,6 +47,7 @@ def batch(visit: Visit) -> Answer:
     try:
         answer = batch_of(visit)
         data |= {"long": True} if answer is None else _batch_data(visit, answer)
+        data["here"] = visit.with_asked()
     except Refused as refusal:
         data |= {"refusal": str(refusal), "field": refusal.column or ""}
         return Page("planning_batch.html", "Plan the next batch", data, 422)
@@ -65,8 +66,15 @@ def batch_of(visit: Visit) -> BatchPlanned | None:
     return visit.desk.kept(("plan batch", asked), lambda: asked.plan(visit.book))
 
 
-def begin_batch(visit: Visit) -> Answer:
-    """Plan as a job. Raises Refused."""
+def send_batch(visit: Visit) -> Answer:
+    """Keep the plan that the address asks for, or plan as a job. Raises Refused."""
+    if visit.get("do") == "keep":
+        kept = visit.book.keep_batch_plan(_planned_batch(visit), visit.get("title"))
+        return GoTo(f"{BATCH}/{kept.id}", "" if kept.new else "This plan was kept already; nothing changed.")
+    return _begin_batch(visit)
+
+
+def _begin_batch(visit: Visit) -> Answer:
     asked = planned.Asked.of(visit.get)
     see = planned.address_of(BATCH, {name: visit.get(name) for name in planned.BATCH_FIELDS})
     job = visit.desk.jobs.begin(BATCH_JOB, "Plan of a batch", asked=asked, state=visit.desk.state(), see=see)
@@ -75,18 +83,15 @@ def begin_batch(visit: Visit) -> Answer:
 
 def batch_print(visit: Visit) -> Answer:
     """The plan for the bench, with boxes to tick. Raises Refused when there is none that does it."""
-    answer = _planned_batch(visit)
-    data = {
-        "answer": answer.to_dict(),
-        "rows": planned.bench_rows(answer.plans[0]),
-        "back": planned.address_of(BATCH, planned.given(visit, planned.BATCH_FIELDS)),
-    }
-    return Page("planning_batch_print.html", "Plan of a batch, for the bench", data)
+    return planned.bench_page(
+        _planned_batch(visit), planned.address_of(BATCH, planned.given(visit, planned.BATCH_FIELDS))
+    )
 
 
 def draw_batch(visit: Visit, kind: Kind) -> bytes:
-    """The trade of the plan that the address asks for. Raises Refused."""
-    return visit.book.draw_trade(_planned_batch(visit), kind)
+    """The trade of the plan that the address asks for, or names where it is kept. Raises Refused."""
+    kept = visit.ask("plan")
+    return visit.book.draw_trade(visit.book.batch_plan(kept).answer if kept else _planned_batch(visit), kind)
 
 
 def _planned_batch(visit: Visit) -> BatchPlanned:
@@ -101,25 +106,8 @@ def _planned_batch(visit: Visit) -> BatchPlanned:
 
 def _batch_data(visit: Visit, answer: BatchPlanned) -> dict[str, Any]:
     asked = planned.given(visit, planned.BATCH_FIELDS)
-    data: dict[str, Any] = {"answer": answer.to_dict(), "rows": [], "by_burned": []}
-    if answer.plans:
-        data |= {
-            "rows": [_row(one, one is answer.plans[0]) for one in answer.plans],
-            "by_burned": [_row(one, one.plan == answer.plans[0].plan) for one in answer.by_burned],
-            "picture": planned.address_of("/pictures/trade.svg", asked),
-            "print": planned.address_of(f"{BATCH}/print", asked),
-            "lay_out": planned.lay_out_address(visit, answer),
-            "study": planned.study_address(answer),
-            "bench": planned.bench_rows(answer.plans[0]),
-            "once": bool(answer.plans[0].plan.burned) and answer.plans[0].burned_protocol != answer.plans[0].protocol,
-        }
-    return data
-
-
-def _row(one: PlannedBatch, chosen: bool) -> dict[str, Any]:
-    """A line of the tables."""
-    mark = "does not meet the wish" if not one.meets else "chosen" if chosen else "tie" if one.tie else ""
-    return {"burned_words": one.burned, "seen": one.dilutions, "mark": mark, **one.to_dict()}
+    printed = planned.address_of(f"{BATCH}/print", asked)
+    return planned.answer_data(visit, answer, planned.address_of("/pictures/trade.svg", asked), printed)
 
 
 def helps(visit: Visit) -> Answer:

@@ -2,26 +2,31 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections import Counter
+from collections.abc import Collection, Iterator, Mapping
 from typing import Any
 
 from brinemark.faces.web.answers import Answer, File, GoTo, Page
+from brinemark.faces.web.filters import counted
 from brinemark.faces.web.looks import rows_of
 from brinemark.faces.web.numbers import COMMA, number_from
 from brinemark.faces.web.pages.runs import began_taking_in
 from brinemark.faces.web.visit import Faulty, Visit
+from brinemark.steps.planned_run import portions_of
 from brinemark.terms.errors import Refused
 from brinemark.terms.making import READY
 from brinemark.terms.run_plans import OPEN
+from brinemark.terms.tanks import BLANK, SAMPLE
 
 FILLED = {"measured_at": "Measured at", "salinity": "Salinity", "temperature_C": "Temperature, °C", "note": "Note"}
 FILLED_IN = (
-    *("title", "blanks", "standards", "levels", "stock", "bracket"),
+    *("title", "instrument", "plan", "blanks", "standards", "levels", "stock", "bracket"),
     *("prescan", "addition", "closing_spike", "volume_mL"),
 )
 ROLES = ("blank", "standard", "sample", "control")
 NUMBERS = ("blanks", "standards", "levels_per_electrode", "volume_mL", "blank_every", "minutes", "level_rel_u")
-TEXTS = ("title", "instrument", "operator", "stock", "matrix_lot", "start", "levels")
+TEXTS = ("title", "instrument", "operator", "stock", "matrix_lot", "start", "levels", "plan")
+MOST_PLANNED = 24
 
 
 def form(visit: Visit) -> Answer:
@@ -42,10 +47,40 @@ def form(visit: Visit) -> Answer:
         "lots": sorted({*settings.lot, *(row.matrix_lot for row in rows if row.matrix_lot)}),
         "unit": settings.analyte.level_unit,
         "samples": list(visit.asked.get("sample", ())),
+        "planned": planned_samples(visit),
+        "waters": _waters(visit, {row.sample for row in rows}),
+        "here": visit.with_asked(),
         "fields": {name: visit.ask(name) for name in FILLED_IN if visit.ask(name)},
         "add_to": [role for role in ROLES if role in visit.asked.get("add_to", ROLES)],
     }
     return Page("lay_out.html", "Lay out a run", data)
+
+
+def planned_samples(visit: Visit) -> dict[str, Any]:
+    """Fields for the names of the samples that a plan reads, and how it reads each; none where no plan led here.
+
+    Raises Refused for an address that no plan wrote.
+    """
+    count, dilutions = visit.ask("samples"), [_number(word, "dilutions") for word in visit.ask("dilutions").split()]
+    if not count:
+        return {"fields": [], "dilutions": [], "words": ""}
+    if not count.isdecimal() or not 1 <= int(count) <= MOST_PLANNED or not dilutions:
+        raise Refused(f"{count[:20]!r} samples", f"1 to {MOST_PLANNED}, with dilutions", "come here from a plan")
+    words = [
+        f"{counted(number, 'electrode')} {'as it is' if one == 1 else f'{one:g} times diluted'}"
+        for one, number in Counter(dilutions).items()
+    ]
+    fields = [f"name.{number}" for number in range(1, int(count) + 1)]
+    return {"fields": fields, "dilutions": dilutions, "words": ", ".join(words)}
+
+
+def _waters(visit: Visit, labels: Collection[str | None]) -> list[str]:
+    """Waters of consignments that stand in no run sheet, by their own names or by codes."""
+    names = visit.desk.kept("sample names", visit.book.sample_names)
+    known = {names.get(label, label) for label in labels if label}
+    consignments = visit.desk.kept("consignments of runs", visit.book.consignments)
+    waters = [row.sample for one in consignments for row in one.of(SAMPLE, BLANK) if row.sample]
+    return [one for one in dict.fromkeys(waters) if one not in known]
 
 
 def lay_out(visit: Visit) -> Answer:
@@ -126,7 +161,7 @@ def _values(visit: Visit) -> Iterator[tuple[str, object]]:
         if value is not None:
             yield name, int(value) if value == int(value) else value
     yield from ((name, visit.get(name) == "yes") for name in ("prescan", "bracket", "coded"))
-    yield from (("sample", one) for one in [_portions(visit, "sample")] if one)
+    yield from (("sample", one) for one in [[*_named(visit), *_portions(visit, "sample")]] if one)
     yield from (("control", one) for one in [_portions(visit, "control")] if one)
     rises = [_number(part, "addition") for part in visit.get("addition").replace(";", " ").split()]
     yield from (("addition", one) for one in [[_stocked(visit, {"rise": rise}) for rise in rises]] if one)
@@ -140,6 +175,20 @@ def _values(visit: Visit) -> Iterator[tuple[str, object]]:
 def _stocked(visit: Visit, addition: dict[str, object]) -> dict[str, object]:
     stock = visit.get("addition_stock")
     return {**addition, "stock": stock} if stock else addition
+
+
+def _named(visit: Visit) -> list[dict[str, object]]:
+    """The samples of a plan that were named, as it reads them; one without a name is not read. Raises Refused."""
+    planned = planned_samples(visit)
+    names: dict[str, str] = {}
+    for field in planned["fields"]:
+        name = visit.get(field)
+        if name and name in names.values():
+            expected = "each sample once: its electrodes are planned already"
+            raise Refused(f"the sample {name!r} twice", expected, "name another, or leave it empty", column=field)
+        if name:
+            names[field] = name
+    return portions_of(planned["dilutions"], list(names.values()))
 
 
 def _portions(visit: Visit, role: str) -> list[dict[str, object]]:

@@ -85,18 +85,31 @@ def _supposed(visit: Visit, name: str, reading: str) -> dict[str, Any] | None:
     job = visit.desk.jobs.last(ONE_MORE, sample=name)
     if job is None or job.answer["reading"] != reading:
         return None
-    answer = dict(job.answer)
-    plan = answer.pop("plan", None)
+    answer = {key: value for key, value in job.answer.items() if key not in ("plan", "bench")}
+    plan = job.answer["plan"]
     expected = None if plan is None else next(row["dilution"] for row in plan["rows"] if row["best"])
     dilution = expected or answer["best"] or min((row["dilution"] for row in answer["rows"]), default=1.0)
     wanted = {"batch": answer["batch"], "sample": f"{name}; {dilution:g}; 1"}
     return {**answer, "lay_out": f"/lay-out?{urlencode(wanted)}"}
 
 
-def _planned(visit: Visit, name: str, reading: str) -> dict[str, Any] | None:
-    """What the next electrode is expected to tell, worked out with it."""
+def _planned(visit: Visit, name: str, reading: str, what: str = "plan") -> dict[str, Any] | None:
+    """What the next electrode is expected to tell, worked out with it; what : "bench" for the list of its steps."""
     job = visit.desk.jobs.last(ONE_MORE, sample=name)
-    return None if job is None or job.answer["reading"] != reading else job.answer.get("plan")
+    return None if job is None or job.answer["reading"] != reading else job.answer[what]
+
+
+def bench_list(visit: Visit) -> Answer:
+    """The next electrode of a sample for the bench, with boxes to tick. Raises Refused when none is worked out."""
+    name = visit.ask("sample")
+    heads = [head for head in _heads(visit) if head.sample == name]
+    found = _planned(visit, name, heads[-1].id, "bench") if heads else None
+    if found is None:
+        came = f"no plan for the next electrode of {name[:60]!r} by its newest reading"
+        raise Refused(
+            came, "one that is worked out", "begin it on the page of the sample, part What one more electrode"
+        )
+    return Page("planning_sample_print.html", f"Next electrode of sample {name}, for the bench", {"bench": found})
 
 
 def _choices(visit: Visit, calibrated: set[str]) -> list[tuple[str, str]]:

@@ -11,10 +11,10 @@ from brinemark.faces.web.pages.planned import (
     address_of,
     number_in,
     numbers_in,
-    rises_of,
     whole_in,
 )
 from brinemark.faces.web.visit import Faulty, Visit
+from brinemark.steps.planned_run import rises_of
 from brinemark.terms.errors import Refused
 from brinemark.terms.findings import Finding
 

@@ -1,0 +1,83 @@
+"""The run that a plan for a batch asks for: what `lay_out` takes, with the names of the samples."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Iterator, Mapping, Sequence
+from typing import Any
+
+from brinemark.records.text import shown
+from brinemark.science.amount.simulate import Protocol
+from brinemark.steps.kept_plans import batch_plan_named
+from brinemark.steps.place import Place
+from brinemark.steps.plan_batch_answers import PlannedBatch
+from brinemark.terms.errors import Refused
+
+
+def rises_of(protocol: Protocol) -> tuple[tuple[float, ...], float | None]:
+    """Additions of a protocol, and its closing spike apart from them."""
+    if protocol.spiked:
+        return protocol.additions[:-1], protocol.additions[-1]
+    return protocol.additions, None
+
+
+def run_of(one: PlannedBatch) -> dict[str, Any]:
+    """What is asked of a run by a plan, as a file of lay-out says it; samples are yet to be named."""
+    plan = one.plan
+    levels = [burned.level for burned in plan.burned]
+    blanks = levels.count(0.0)
+    rises, spike = rises_of(plan.use.protocol)
+    found: dict[str, Any] = {
+        "blanks": blanks,
+        "standards": len(levels) - blanks,
+        "levels": sorted({level for level in levels if level > 0}),
+        "bracket": blanks > 1,
+        "prescan": plan.use.protocol.prescan,
+        "addition": [{"rise": _three(rise)} for rise in rises],
+    }
+    if spike:
+        found["closing_spike"] = {"rise": _three(spike)}
+    if levels and plan.burned[0].protocol != plan.use.protocol:
+        found["add_to"] = ["sample", "control"]
+    return found
+
+
+def portions_of(dilutions: Sequence[float], names: Sequence[str]) -> list[dict[str, object]]:
+    """Each named sample in every dilution of the plan, on as many electrodes as see it."""
+    seen = Counter(dilutions)
+    return [
+        {"name": name, "dilution": dilution, "electrodes": count} for name in names for dilution, count in seen.items()
+    ]
+
+
+def planned_run(place: Place, values: Mapping[str, object]) -> dict[str, object]:
+    """What a run is asked for, with what its kept plan says wherever the values themselves say nothing.
+
+    values : as records.run_request takes them; `plan` is the title of a kept plan for a batch, or the first digits of
+    its id. A sample with its name alone is read as the plan reads samples. Without `plan` nothing is added. Raises
+    Refused.
+    """
+    name = values.get("plan")
+    if name is None:
+        return dict(values)
+    if not isinstance(name, str):
+        raise Refused(f"{shown(name)} as plan", "a plan for a batch that was kept", "see batch-plans", column="plan")
+    kept = batch_plan_named(place, name)
+    best = kept.answer.plans[0]
+    found = {**run_of(best), "instrument": kept.answer.instrument, **values, "plan": kept.id}
+    samples = values.get("sample")
+    if isinstance(samples, Sequence) and not isinstance(samples, str):
+        found["sample"] = list(_spread(samples, best.plan.use.dilutions))
+    return found
+
+
+def _spread(samples: Sequence[object], dilutions: Sequence[float]) -> Iterator[object]:
+    for one in samples:
+        if isinstance(one, Mapping) and set(one) == {"name"}:
+            yield from portions_of(dilutions, [one["name"]])
+        else:
+            yield one
+
+
+def _three(value: float) -> float:
+    return float(f"{value:.3g}")
