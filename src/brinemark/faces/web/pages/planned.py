@@ -16,6 +16,7 @@ from brinemark.terms.making import READY
 if TYPE_CHECKING:
     from brinemark.logbook import Logbook
     from brinemark.science.amount.simulate import Protocol
+    from brinemark.science.planning.plans import BatchPlan
     from brinemark.steps.plan_batch_answers import BatchPlanned, PlannedBatch
     from brinemark.steps.what_helps_answers import Helps
 
@@ -141,8 +142,9 @@ def newest_ready(visit: Visit) -> tuple[str, int]:
 
 
 def lay_out_address(visit: Visit, answer: BatchPlanned) -> str:
-    """The form of a run with what the plan says filled in."""
+    """The form of a run with what the plan says filled in; a run gives all electrodes of a role the same additions."""
     plan = answer.plans[0].plan
+    protocols = [plan.use.protocol, *(one.protocol for one in plan.burned)]
     levels = [one.level for one in plan.burned]
     above = sorted({level for level in levels if level > 0})
     batch, ready = newest_ready(visit)
@@ -152,16 +154,24 @@ def lay_out_address(visit: Visit, answer: BatchPlanned) -> str:
         ("standards", str(len(levels) - levels.count(0.0))),
         ("levels", " ".join(f"{level:g}" for level in above)),
         ("bracket", "yes" if levels.count(0.0) > 1 else "no"),
-        ("prescan", "yes" if plan.use.protocol.prescan else "no"),
+        ("prescan", "yes" if any(one.prescan for one in protocols) else "no"),
     ]
-    rises, spike = rises_of(plan.use.protocol)
+    rises, spike = rises_of(next((one for one in protocols if one.additions), plan.use.protocol))
     fields += [
         ("addition", " ".join(f"{rise:.3g}" for rise in rises)),
         ("closing_spike", f"{spike:.3g}" if spike else ""),
     ]
-    if levels and plan.burned[0].protocol != plan.use.protocol:
-        fields += [("add_to", "sample"), ("add_to", "control")]
+    fields += [("add_to", role) for role in _added_to(plan)]
     return f"/lay-out?{urlencode([(name, text) for name, text in fields if text])}"
+
+
+def _added_to(plan: BatchPlan) -> list[str]:
+    """Roles whose electrodes get additions; none where all get them, or nobody does."""
+    of_samples = bool(plan.use.protocol.additions)
+    if all(bool(one.protocol.additions) == of_samples for one in plan.burned):
+        return []
+    burned = {"standard" if one.level else "blank" for one in plan.burned if one.protocol.additions}
+    return [*sorted(burned), *(("sample", "control") if of_samples else ())]
 
 
 def rises_of(protocol: Protocol) -> tuple[tuple[float, ...], float | None]:

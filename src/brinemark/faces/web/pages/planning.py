@@ -110,7 +110,7 @@ def _batch_data(visit: Visit, answer: BatchPlanned) -> dict[str, Any]:
             "print": planned.address_of(f"{BATCH}/print", asked),
             "lay_out": planned.lay_out_address(visit, answer),
             "bench": planned.bench_rows(answer.plans[0]),
-            "once": bool(answer.plans[0].plan.burned) and answer.plans[0].burned_protocol != answer.plans[0].protocol,
+            "otherwise": not answer.plans[0].burned_alike,
         }
     return data
 
