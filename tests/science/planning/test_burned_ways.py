@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import itertools
+from collections.abc import Mapping
 from functools import cache
+from typing import TypeAlias
 
 import numpy as np
 import pytest
@@ -20,6 +22,7 @@ from brinemark.terms.settings import DecisionSection
 RISING = Protocol(prescan=True, additions=(2.0, 100.0), spiked=True)
 WAYS = (SINGLE, WITH_PRESCAN, LIFE, RISING)
 HOUR = 0.5
+Scores: TypeAlias = Mapping[tuple[Protocol, ...], float]
 MONTE_CARLO = 0.1  # error of a difference of invented scores; a tie is within two of these
 
 
@@ -40,9 +43,7 @@ def plan_of(*ways: Protocol) -> BatchPlan:
     return BatchPlan(6, tuple(Burned(float(c), way) for c, way in enumerate(ways)), Use(LIFE))
 
 
-def followed(
-    start: BatchPlan, scores: dict[tuple[Protocol, ...], float], looks: int = 99
-) -> tuple[BatchPlan, BatchPlan]:
+def followed(start: BatchPlan, scores: Scores, looks: int = 99) -> tuple[BatchPlan, BatchPlan]:
     """Which plan is kept and which was best, where ways have these scores and all others 0."""
 
     def measure(plan: BatchPlan) -> Measured:
@@ -62,7 +63,7 @@ def test_a_shorter_way_is_kept_within_the_error_and_no_further() -> None:
 
 def test_ties_are_with_the_best_so_that_losses_do_not_add_up() -> None:
     step = 1.5 * MONTE_CARLO
-    scores = {(LIFE, LIFE): 1.0, (SINGLE, LIFE): 1.0 - step, (SINGLE, SINGLE): 1.0 - 2.0 * step}
+    scores: Scores = {(LIFE, LIFE): 1.0, (SINGLE, LIFE): 1.0 - step, (SINGLE, SINGLE): 1.0 - 2.0 * step}
     assert followed(plan_of(LIFE, LIFE), scores) == (plan_of(SINGLE, LIFE), plan_of(LIFE, LIFE))
 
 
