@@ -11,7 +11,7 @@ import numpy as np
 
 from brinemark.science.amount.predictive import DrawMemory
 from brinemark.science.amount.reading import read_sample
-from brinemark.science.planning.new_batches import NEW, NewBatches
+from brinemark.science.planning.new_batches import NEW, NewBatches, burned_keys
 from brinemark.science.planning.plans import BatchPlan
 from brinemark.terms.amounts import ElectrodeReadings, Reading, SamplePortion
 from brinemark.terms.arrays import FloatArray, IntArray
@@ -46,13 +46,11 @@ class InFull:
 
     def _present(self, place: int) -> ElectrodeReadings:
         """The history's electrodes and the burned ones, whose signals are those that the plan is judged by."""
-        old, met = self.batches.calibration.readings, dict.fromkeys(self.plan.burned, 0)
+        old, keys = self.batches.calibration.readings, burned_keys(self.plan.burned)
         unit, signal, level, dip = ([list(one)] for one in (old.unit, old.signal, old.level, old.dip))
         for number, one in enumerate(self.plan.burned):
-            met[one] += 1
             fresh, portion = self.batches.standard(one.protocol), self.batches.portion(one.protocol, 1.0, "")
-            key = f"burned {one.level:g} {one.protocol} {met[one]}"
-            own = self.batches.lived(fresh, one.level, self.true, key)[place]
+            own = self.batches.lived(fresh, one.level, self.true, keys[number])[place]
             unit.append([len(old.electrode) + number] * own.size)
             signal.append(list(own * self.batches.calibration.signal_ref))
             level.append([one.level, *(dip.share * one.level + dip.added for dip in portion.others)])

@@ -213,8 +213,9 @@ def read_in_full(seed: int, habit: str) -> None:
 
 def words(plan: BatchPlan) -> str:
     burned = _list(tuple(one.level for one in plan.burned))
-    dips = plan.burned[0].protocol.dips.size if plan.burned else 0
-    return f"{burned} burned ({dips} dips), samples {plan.use.protocol.dips.size} dips at {_list(plan.use.dilutions)}x"
+    dips = [one.protocol.dips.size for one in plan.burned] or [0]
+    told = " ".join(map(str, dips if len(set(dips)) > 1 else dips[:1]))
+    return f"{burned} burned ({told} dips), samples {plan.use.protocol.dips.size} dips at {_list(plan.use.dilutions)}x"
 
 
 def told(labs: list[Lab]) -> bool:

@@ -5,6 +5,10 @@ from __future__ import annotations
 import pytest
 
 from brinemark.logbook import Logbook
+from brinemark.science.amount.simulate import PRESCAN_AND_SPIKE, SINGLE
+from brinemark.science.planning.figures import Figure, PlanFigures
+from brinemark.science.planning.plans import BatchPlan, Burned, Use
+from brinemark.steps.plan_batch_answers import BURNED_WAYS, PlannedBatch
 from brinemark.terms.errors import Refused
 
 from .test_read_step import valid
@@ -34,6 +38,47 @@ def test_costs_of_the_settings_are_counted(calibrated: Logbook) -> None:
     assert not any("costs are not set" in text for text in answer.remarks())
     for one in answer.plans:
         assert one.figures.cost == pytest.approx(24.0 + 5.0 * 0.25 * one.plan.dips)
+
+
+def planned(ways: dict[float, str]) -> PlannedBatch:
+    """A plan whose samples are read with pre-scan and spike, its burned electrodes as said."""
+    protocols = {"single": SINGLE, "pre-scan and spike": PRESCAN_AND_SPIKE}
+    burned = tuple(Burned(level, protocols[way]) for level, way in ways.items())
+    none = Figure(0.0, 0.0)
+    figures = PlanFigures(BatchPlan(6, burned, Use(PRESCAN_AND_SPIKE)), (), (), (), none, none, none, 0.0, 0.0)
+    return PlannedBatch(figures, "pre-scan and spike", tuple(ways.values()), True, True)
+
+
+@pytest.mark.parametrize(
+    ("ways", "words"),
+    [
+        ({}, "none"),
+        ({0.0: "pre-scan and spike", 2.0: "pre-scan and spike"}, "blank, 2 ug/L"),
+        ({0.0: "single", 2.0: "single"}, "blank, 2 ug/L once"),
+        ({0.0: "single", 2.0: "pre-scan and spike"}, "blank once; 2 ug/L with pre-scan and spike"),
+        ({0.5: "single", 0.0: "pre-scan and spike", 8.0: "single"}, "0.5, 8 ug/L once; blank with pre-scan and spike"),
+    ],
+)
+def test_how_burned_electrodes_are_read_is_said_where_samples_are_read_otherwise(
+    ways: dict[float, str], words: str
+) -> None:
+    one = planned(ways)
+    assert one.burned_words(BURNED_WAYS, "ug/L") == words
+    assert one.burned == words.replace(" ug/L", "")
+    assert [(b["level"], b["protocol"]) for b in one.to_dict()["burned"]] == list(ways.items())
+
+
+def test_the_shortest_tie_is_told_with_what_it_gives(calibrated: Logbook) -> None:
+    answer = calibrated.plan_batch(4, levels=[1.0, 2.0])
+    best, *behind = answer.plans
+    hours = min((one.figures.hours for one in behind if one.tie), default=best.figures.hours)
+    said = [text for text in answer.remarks() if text.startswith("the shortest of them takes")]
+    if hours >= best.figures.hours:
+        assert said == []
+        return
+    (text,) = said
+    assert text.startswith(f"the shortest of them takes {hours:g} h instead of {best.figures.hours:g} h: burn ")
+    assert text.endswith(answer.sentence[answer.sentence.index("answered to a fold") :])
 
 
 def test_no_electrodes_is_answered_with_what_it_takes(calibrated: Logbook) -> None:

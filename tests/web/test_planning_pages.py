@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 import re
+from dataclasses import replace
 from html import unescape
 from typing import Any
 
@@ -12,6 +13,10 @@ import pytest
 
 from brinemark.faces.web.filters import sentence
 from brinemark.faces.web.looks import calibration_of
+from brinemark.faces.web.pages.planned import Asked
+from brinemark.science.amount.simulate import SINGLE, Protocol
+from brinemark.science.planning.plans import BatchPlan, Burned, Use
+from brinemark.steps.plan_batch_answers import PlannedBatch
 from faces.conftest import schema
 from web.test_jobs import wait
 from web.web_bench import Bench
@@ -110,6 +115,29 @@ def test_the_list_for_the_bench_has_a_line_for_each_electrode(bench: Bench) -> N
     assert {one["sample"] for one in rows if one["role"] == "sample"} == set(range(1, plan["samples"] + 1))
     page = bench.client.get(address).text
     assert page.count('class="tick-box"') == plan["readings"]
+
+
+def test_electrodes_that_are_read_otherwise_than_samples_are_told_apart(
+    bench: Bench, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    spiked = Protocol(prescan=True, additions=(100.0,), spiked=True)
+    plan = BatchPlan(4, (Burned(0.0, SINGLE), Burned(2.0, spiked)), Use(spiked))
+    answer = bench.desk.book.plan_batch(4, levels=[1.0])
+    figures = replace(answer.plans[0].figures, plan=plan)
+    first = PlannedBatch(figures, "pre-scan and spike", ("single", "pre-scan and spike"), True, True)
+    monkeypatch.setattr(Asked, "plan", lambda asked, book: replace(answer, plans=(first, *answer.plans[1:])))
+    words = "blank once; 2 with pre-scan and spike"
+    page = unescape(bench.client.get(BATCH).text)
+    assert f"Burned electrodes are not read as samples are: {words}." in page
+    assert f'<th scope="row">{words}</th>' in page
+    form = bench.client.get(bench.client.get(BATCH, headers=JSON).json()["lay_out"], headers=JSON).json()
+    assert form["add_to"] == ["standard", "sample", "control"]
+    assert (form["fields"]["prescan"], form["fields"]["closing_spike"]) == ("yes", "100")
+    rows = bench.client.get(BATCH.replace("/plan/batch", "/plan/batch/print"), headers=JSON).json()["rows"]
+    assert [(one["role"], one["prescan"], one["spike"]) for one in rows[:2]] == [
+        ("blank", False, None),
+        ("standard", True, 100.0),
+    ]
 
 
 @pytest.mark.parametrize(

@@ -166,14 +166,12 @@ def _impossible(bench: _Bench, wanted: Wanted) -> str | None:
 
 
 def _answered(bench: _Bench, allocation: Allocation) -> BatchPlanned:
-    names = protocols(bench.calibration)
+    names = {protocol: name for name, protocol in protocols(bench.calibration).items()}
 
     def planned(one: Ranked) -> PlannedBatch:
         plan = one.figures.plan
-        way = next(name for name, protocol in names.items() if protocol == plan.use.protocol)
-        burned = plan.burned[0].protocol if plan.burned else plan.use.protocol
-        told = next(name for name, protocol in names.items() if protocol == burned)
-        return PlannedBatch(one.figures, way, told, one.tie, one.meets)
+        ways = tuple(names[burned.protocol] for burned in plan.burned)
+        return PlannedBatch(one.figures, names[plan.use.protocol], ways, one.tie, one.meets)
 
     return replace(
         bench.answer,

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Sequence
+from collections import Counter
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -15,6 +16,13 @@ from brinemark.terms.wording import amount
 NO_COSTS = (
     "costs are not set, so that plans differ by electrodes and hours only: give [costs] in the settings to count money"
 )
+BURNED_WAYS = {
+    "single": "once",
+    "pre-scan": "with pre-scan",
+    "pre-scan and spike": "with pre-scan and spike",
+    "rising additions": "with rising additions",
+}
+"""How burned electrodes are read, in words, the shortest first."""
 SIMULATED = (
     "figures are expectations over batches that this logbook's history allows, its uncertainty included, and no "
     "promise for one batch; in brackets their Monte Carlo standard errors"
@@ -29,12 +37,12 @@ def figure_dict(one: Figure) -> dict[str, float | None]:
 
 @dataclass(frozen=True, slots=True)
 class PlannedBatch:
-    """One plan with its figures. protocol, burned_protocol : how samples and burned electrodes are read; tie : as good
-    as the best within the Monte Carlo error; meets : the wish."""
+    """One plan with its figures. protocol : how samples are read; burned_ways : how each burned electrode is; tie : as
+    good as the best within the Monte Carlo error; meets : the wish."""
 
     figures: PlanFigures
     protocol: str
-    burned_protocol: str
+    burned_ways: tuple[str, ...]
     tie: bool
     meets: bool
 
@@ -44,13 +52,22 @@ class PlannedBatch:
 
     @property
     def burned(self) -> str:
-        """The levels that are burned, in words."""
-        counted: dict[float, int] = {}
-        for one in self.plan.burned:
-            counted[one.level] = counted.get(one.level, 0) + 1
-        words = [f"{'blank' if not c else amount(c)}{f' x{n}' if n > 1 else ''}" for c, n in sorted(counted.items())]
-        once = " once" if self.plan.burned and self.burned_protocol != self.protocol else ""
-        return (", ".join(words) or "none") + once
+        """The levels that are burned, in words, with how they are read where that is not how samples are."""
+        return self.burned_words(BURNED_WAYS)
+
+    @property
+    def burned_alike(self) -> bool:
+        """Whether burned electrodes are read as samples are."""
+        return set(self.burned_ways) <= {self.protocol}
+
+    def burned_words(self, ways: Mapping[str, str], unit: str = "") -> str:
+        """The same in some words for the ways, with the unit of levels behind the last of each way."""
+        read = list(zip(self.plan.burned, self.burned_ways, strict=True))
+        levels = {way: [one.level for one, other in read if other == way] for way in ways}
+        told = {way: levels_in_words(some, unit) for way, some in levels.items() if some}
+        if self.burned_alike:
+            return next(iter(told.values()), "none")
+        return "; ".join(f"{words} {ways[way]}" for way, words in told.items())
 
     @property
     def dilutions(self) -> str:
@@ -63,7 +80,10 @@ class PlannedBatch:
     def to_dict(self) -> dict[str, Any]:
         one = self.figures
         return {
-            "burned": [{"level": b.level, "protocol": self.burned_protocol} for b in self.plan.burned],
+            "burned": [
+                {"level": burned.level, "protocol": way}
+                for burned, way in zip(self.plan.burned, self.burned_ways, strict=True)
+            ],
             "protocol": self.protocol,
             "additions": list(self.plan.use.protocol.additions),
             "dilutions": list(self.plan.use.dilutions),
@@ -115,11 +135,15 @@ class BatchPlanned:
         """The answer in one sentence."""
         if not self.plans or not self.plans[0].meets:
             return f"no plan for {self._made()} does it: {self.reason}"
-        best = self.plans[0]
-        how = f"burn {len(best.plan.burned)} ({best.burned} {self.unit})" if best.plan.burned else "burn none"
-        samples = "1 sample" if best.plan.samples == 1 else f"{best.plan.samples} samples"
-        read = f"read {samples} with {best.dilutions} each ({best.protocol})"
-        return f"of {self._made()}, {how} and {read}: {self._outcome(best.figures)}"
+        return f"of {self._made()}, {self._done(self.plans[0])}"
+
+    def _done(self, one: PlannedBatch) -> str:
+        """A plan and what it leads to, in words."""
+        burned = one.burned_words(BURNED_WAYS, self.unit)
+        how = f"burn {len(one.plan.burned)} ({burned})" if one.plan.burned else "burn none"
+        samples = "1 sample" if one.plan.samples == 1 else f"{one.plan.samples} samples"
+        read = f"read {samples} with {one.dilutions} each ({one.protocol})"
+        return f"{how} and {read}: {self._outcome(one.figures)}"
 
     def _made(self) -> str:
         return f"{self.electrodes} electrode{'' if self.electrodes == 1 else 's'}"
@@ -160,8 +184,7 @@ class BatchPlanned:
         one, best = min(ties, key=lambda tie: tie.figures.hours), self.plans[0]
         if one.figures.hours < best.figures.hours:
             hours = f"{one.figures.hours:g} h instead of {best.figures.hours:g} h"
-            read = f"read samples with {one.dilutions} each ({one.protocol})"
-            yield f"the shortest of them takes {hours}: burn {one.burned}, {read}"
+            yield f"the shortest of them takes {hours}: {self._done(one)}"
 
     def __str__(self) -> str:
         return self.sentence
@@ -203,6 +226,13 @@ class BatchPlanned:
             "reason": self.reason,
             "remarks": list(self.remarks()),
         }
+
+
+def levels_in_words(levels: Sequence[float], unit: str = "") -> str:
+    """Levels of blanks and standards, those that come more than once counted."""
+    counted = Counter(sorted(levels))
+    words = [f"{'blank' if not c else amount(c)}{f' x{n}' if n > 1 else ''}" for c, n in counted.items()]
+    return ", ".join(words) + (f" {unit}" if unit and any(levels) else "")
 
 
 def told(one: Figure) -> str:

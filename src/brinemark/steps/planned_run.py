@@ -8,6 +8,7 @@ from typing import Any
 
 from brinemark.records.text import shown
 from brinemark.science.amount.simulate import Protocol
+from brinemark.science.planning.plans import BatchPlan
 from brinemark.steps.kept_plans import batch_plan_named
 from brinemark.steps.place import Place
 from brinemark.steps.plan_batch_answers import PlannedBatch
@@ -22,24 +23,37 @@ def rises_of(protocol: Protocol) -> tuple[tuple[float, ...], float | None]:
 
 
 def run_of(one: PlannedBatch) -> dict[str, Any]:
-    """What is asked of a run by a plan, as a file of lay-out says it; samples are yet to be named."""
+    """What is asked of a run by a plan, as a file of lay-out says it; samples are yet to be named.
+
+    A run gives all electrodes the pre-scan, and all of one role the same additions, also where a plan gives fewer.
+    """
     plan = one.plan
+    protocols = [plan.use.protocol, *(burned.protocol for burned in plan.burned)]
     levels = [burned.level for burned in plan.burned]
     blanks = levels.count(0.0)
-    rises, spike = rises_of(plan.use.protocol)
+    rises, spike = rises_of(next((way for way in protocols if way.additions), plan.use.protocol))
     found: dict[str, Any] = {
         "blanks": blanks,
         "standards": len(levels) - blanks,
         "levels": sorted({level for level in levels if level > 0}),
         "bracket": blanks > 1,
-        "prescan": plan.use.protocol.prescan,
+        "prescan": any(way.prescan for way in protocols),
         "addition": [{"rise": _three(rise)} for rise in rises],
     }
     if spike:
         found["closing_spike"] = {"rise": _three(spike)}
-    if levels and plan.burned[0].protocol != plan.use.protocol:
-        found["add_to"] = ["sample", "control"]
+    if roles := _added_to(plan):
+        found["add_to"] = roles
     return found
+
+
+def _added_to(plan: BatchPlan) -> list[str]:
+    """Roles whose electrodes get additions; none where all get them, or nobody does."""
+    of_samples = bool(plan.use.protocol.additions)
+    if all(bool(one.protocol.additions) == of_samples for one in plan.burned):
+        return []
+    burned = {"standard" if one.level else "blank" for one in plan.burned if one.protocol.additions}
+    return [*sorted(burned), *(("sample", "control") if of_samples else ())]
 
 
 def portions_of(dilutions: Sequence[float], names: Sequence[str]) -> list[dict[str, object]]:

@@ -114,7 +114,7 @@ def _table(answer: BatchPlanned, plans: Sequence[PlannedBatch]) -> None:
         answered = f"{seen.answers.value:.2f} ({seen.answers.error:.2f})"
         rows.append(
             (
-                one.burned,
+                one.burned_words(WAYS),
                 WAYS.get(one.protocol, one.protocol),
                 one.dilutions,
                 str(one.plan.samples),

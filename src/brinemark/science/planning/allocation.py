@@ -1,18 +1,21 @@
 """Of n electrodes of a new batch: how many to burn, on which levels, and how to read the samples on the rest.
 
-Three looks, all on the same random numbers: every use with three typical sets of standards; every set of standards for
-the uses that came out best, and the likeliest set of each size for the best use of each size; and what is left, on more
-true batches, with its Monte Carlo errors, so that ties are called ties. Beside the best and its runners-up stands what
-each number of burned electrodes buys at its best, and what full knowledge of the batch would give.
+Four looks, all on the same random numbers: every use with three typical sets of standards; every set of standards for
+the uses that came out best, and the likeliest set of each size for the best use of each size; what is left, on more
+true batches, with its Monte Carlo errors, so that ties are called ties; and the first of these with their burned
+electrodes read in other ways, one at a time (burned_ways.py). Beside the best and its runners-up stands what each
+number of burned electrodes buys at its best, and what full knowledge of the batch would give.
 """
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, replace
 
 import numpy as np
 
+from brinemark.science.amount.simulate import SINGLE
+from brinemark.science.planning.burned_ways import BurnedWays
 from brinemark.science.planning.candidates import MOST_BURNED, ladders, level_sets, plans_of, protocols
 from brinemark.science.planning.expected import Expectation, Outcome
 from brinemark.science.planning.figures import Bench, Measured, PlanFigures, Prices, Wish
@@ -23,6 +26,7 @@ from brinemark.terms.settings import DecisionSection
 
 ROUGH, FINE = 32, 160  # true batches
 USES, RUNNERS_UP = 2, 8
+LOOKS = 12  # at plans whose burned electrodes are read in different ways, in all
 SECOND_BEST = 1e-3  # of the score for each reading, so that of plans alike the shorter one comes first
 FAILED = 1e6  # behind every plan that meets the wish
 
@@ -81,15 +85,18 @@ class Planner:
         ordered = sorted(found, key=lambda one: one[0], reverse=True)
         finalists = [plan for _, plan in ordered[:RUNNERS_UP]]
         by_burned = [next(p for _, p in ordered if len(p.burned) == n) for n in sets if _any(ordered, n)]
-        done = {plan: self.measure(plan) for plan in dict.fromkeys([*finalists, *by_burned])}
-        ranked = sorted(done.values(), key=lambda one: one.score, reverse=True)
+        fine = [self.measure(plan) for plan in dict.fromkeys([*finalists, *by_burned])]
+        thought_of = dict.fromkeys([SINGLE, *(use.protocol for use in chosen)])
+        ways = BurnedWays(self.measure, list(thought_of), fine, LOOKS)
+        changed = [one for start in _best_first(fine) for one in ways.followed(start)]
+        ranked = _best_first(dict.fromkeys([*fine, *changed]))
         best = ranked[0]
         limit = BatchPlan(electrodes, (), best.figures.plan.use)
         return Allocation(
             tuple(_ranked(one, best) for one in ranked),
-            tuple(_ranked(done[plan], best) for plan in by_burned),
+            tuple(_ranked(one, best) for one in _by_burned(ranked)),
             self.measure(limit, known=True).figures,
-            len(found),
+            len({plan for _, plan in found} | ways.seen.keys()),
         )
 
     def uses(self, electrodes: int) -> list[Use]:
@@ -114,12 +121,13 @@ class Planner:
         """Scores of plans on few true batches: a typical few for each use, then all for the best uses."""
         typical = [sets[count][0] for count in (0, 1, min(2, max(sets))) if count in sets]
         scores: dict[BatchPlan, float] = {}
+        rough = replace(self.expectation(ROUGH), parts=0)
 
         def best(use: Use, levels: Sequence[tuple[float, ...]]) -> float:
             plans = list(plans_of(electrodes, use, levels))
             for plan in plans:
                 if plan not in scores:
-                    scores[plan] = self._score(plan, self.expectation(ROUGH).of_plan(plan))
+                    scores[plan] = self._score(plan, rough.of_plan(plan))
             return max((scores[plan] for plan in plans), default=-np.inf)
 
         first = sorted(uses, key=lambda use: best(use, dict.fromkeys(typical)), reverse=True)  # type: ignore[arg-type]
@@ -140,6 +148,18 @@ class Planner:
 
 def _any(plans: Sequence[tuple[float, BatchPlan]], burned: int) -> bool:
     return any(len(plan.burned) == burned for _, plan in plans)
+
+
+def _best_first(some: Iterable[Measured]) -> list[Measured]:
+    return sorted(some, key=lambda one: one.score, reverse=True)
+
+
+def _by_burned(ranked: Sequence[Measured]) -> list[Measured]:
+    """The first of each number of burned electrodes."""
+    first: dict[int, Measured] = {}
+    for one in ranked:
+        first.setdefault(len(one.figures.plan.burned), one)
+    return [first[count] for count in sorted(first)]
 
 
 def _ranked(one: Measured, best: Measured) -> Ranked:

@@ -16,7 +16,7 @@ from brinemark.science.amount.joint_likelihood import refined_top
 from brinemark.science.amount.memo import Memo
 from brinemark.science.planning.new_batches import NewBatches, products
 from brinemark.science.planning.plans import BatchPlan, Use
-from brinemark.science.planning.tables import BELOW_BLANK, UseTable, simulated_at_anchors
+from brinemark.science.planning.tables import BELOW_BLANK, UseTable, simulated_at_anchors, simulated_at_levels
 from brinemark.terms.arrays import BoolArray, FloatArray, IntArray
 from brinemark.terms.settings import DecisionSection
 
@@ -29,7 +29,7 @@ LONE = 3  # coefficients of a lone reading: its square, itself, 1
 class Outcome:
     """Samples of S true batches, R each: fold (L, S, R) of the two-sided interval at the wished levels, inf where open;
     found (L, S, R) whether above the critical value; ladder (A,) of levels, and power (A, S) along it; parts : the same
-    with the limits of PARTS parts of the simulations each, from which the error of these limits is told."""
+    with the limits of some parts of the simulations each, from which the error of these limits is told."""
 
     fold: FloatArray
     found: BoolArray
@@ -64,12 +64,13 @@ class Outcome:
 @dataclass(frozen=True, slots=True, eq=False)
 class Expectation:
     """Works out plans on the same true batches and the same random numbers. levels : wished, of samples; true : (S,)
-    places of the draws that are taken as true."""
+    places of the draws that are taken as true; parts : of the simulated limits, none where their error is not asked."""
 
     batches: NewBatches
     decision: DecisionSection
     levels: tuple[float, ...]
     true: IntArray
+    parts: int = PARTS
 
     @classmethod
     def of(cls, batches: NewBatches, decision: DecisionSection, levels: tuple[float, ...], size: int) -> Expectation:
@@ -89,13 +90,17 @@ class Expectation:
 
     def table(self, use: Use) -> UseTable:
         """What a use can tell, worked out once."""
-        key = "use", use, self.levels, self.true.size
-        return self.batches.known.of(key, lambda: UseTable.of(self.batches, use, self.levels, self.true))
+        return self.batches.known.of(("use", use), lambda: UseTable.of(self.batches, use))
+
+    def _samples(self, use: Use) -> FloatArray:
+        """What samples of the wished levels give, worked out once."""
+        key = "samples", use, self.levels, self.true.size
+        return self.batches.known.of(key, lambda: simulated_at_levels(self.batches, use, self.levels, self.true))
 
     def _read(self, table: UseTable, weights: FloatArray, at_anchors: FloatArray, use: Use) -> Outcome:
         reader = _Reader(table.coefficients(weights), table)
         own, blank = reader.roots_at(at_anchors, table.anchors)
-        root = reader.roots(table.at_levels)
+        root = reader.roots(self._samples(use))
         span = self.batches.calibration.highest_level * max(use.dilutions)
 
         def outcome(which: slice, parts: tuple[Outcome, ...] = ()) -> Outcome:
@@ -104,7 +109,7 @@ class Expectation:
             power = (blank > critical).mean(axis=2)
             return Outcome(fold, root[..., ZERO] > critical, table.candidates[table.anchors], power, parts)
 
-        return outcome(slice(None), tuple(outcome(slice(part, None, PARTS)) for part in range(PARTS)))
+        return outcome(slice(None), tuple(outcome(slice(part, None, self.parts)) for part in range(self.parts)))
 
     def _limits(self, own: FloatArray) -> FloatArray:
         """Lower and upper quantile (2, A) of the statistic at its own level, smoothed away from the ends."""

@@ -149,21 +149,19 @@ class NewBatches:
     def weights(self, burned: Sequence[Burned], true: IntArray) -> FloatArray:
         """Weights (S, M) of the draws in each true batch, by what its burned electrodes say; each row sums to 1."""
         log = np.zeros((true.size, self.count))
-        met: dict[Burned, int] = {}
-        for one in burned:
-            met[one] = met.get(one, 0) + 1
-            key = "told", one, met[one], true.size
-            log = log + self.known.of(key, lambda one=one, nth=met[one]: self._told(one, true, nth))  # type: ignore[misc]
+        for one, electrode in zip(burned, burned_keys(burned), strict=True):
+            key = "told", one, electrode, true.size
+            log = log + self.known.of(key, lambda one=one, key=electrode: self._told(one, true, key))  # type: ignore[misc]
         log[np.arange(true.size), true] = -np.inf
         weights = np.exp(log - log.max(axis=1, keepdims=True))
         weights /= weights.sum(axis=1, keepdims=True)
         return np.where(weights < LIKELY, 0.0, weights)
 
-    def _told(self, burned: Burned, true: IntArray, nth: int) -> FloatArray:
+    def _told(self, burned: Burned, true: IntArray, key: str) -> FloatArray:
         """Log density (S, M) of a burned electrode of each true batch under every draw."""
         electrode = self.standard(burned.protocol)
         stretches = electrode.stretches
-        signals = self.lived(electrode, burned.level, true, f"burned {burned.level:g} {burned.protocol} {nth}")
+        signals = self.lived(electrode, burned.level, true, key)
         seen = np.stack([s.at(y) for s, y in zip(stretches, signals.T, strict=True)], axis=1)
         each = []
         for kind in electrode.kinds:
@@ -174,6 +172,16 @@ class NewBatches:
             covariance[:, diagonal, diagonal] += own
             each.append(kind.log_share + products(seen) @ quadratic(middle, covariance).T)
         return each[0] if len(each) == 1 else np.asarray(np.logaddexp.reduce(each, axis=0))
+
+
+def burned_keys(burned: Sequence[Burned]) -> list[str]:
+    """Of the random numbers of burned electrodes, by level, so that one electrode read in two ways is the same."""
+    met: dict[float, int] = {}
+    keys = []
+    for one in burned:
+        met[one.level] = met.get(one.level, 0) + 1
+        keys.append(f"burned {one.level:g} {met[one.level]}")
+    return keys
 
 
 def quadratic(mean: FloatArray, covariance: FloatArray) -> FloatArray:

@@ -50,8 +50,7 @@ class UseTable:
     """candidates (n,) : signed levels, the plateau last; middle (D, n C), pairs (D, n F) : distinct readings and their
     products under each draw; within (D, n W) : the covariances of each block; share (D, K) : of kinds of film; kinds :
     K; places, blocks : of each electrode's readings by kind; anchors : candidates at which samples are simulated;
-    at_anchors (A, D, J) : stretched readings of one sample there under every draw; at_levels (L, S, R, J) : at the
-    wished levels, of samples of each true batch."""
+    at_anchors (A, D, J) : stretched readings of one sample there under every draw."""
 
     candidates: FloatArray
     middle: FloatArray
@@ -63,11 +62,10 @@ class UseTable:
     blocks: tuple[tuple[int, ...], ...]
     anchors: IntArray
     at_anchors: FloatArray
-    at_levels: FloatArray
 
     @classmethod
-    def of(cls, batches: NewBatches, use: Use, levels: Sequence[float], true: IntArray) -> UseTable:
-        """For samples of each true batch; the same numbers whatever was burned."""
+    def of(cls, batches: NewBatches, use: Use) -> UseTable:
+        """The same numbers whatever was burned."""
         candidates = candidate_levels(batches, use)
         distinct = sorted(set(use.dilutions))
         count = np.array([use.dilutions.count(one) for one in distinct])
@@ -98,7 +96,6 @@ class UseTable:
             blocks,
             anchors,
             _at_anchors(batches, use, candidates[anchors], np.arange(draws), 1)[:, :, 0],
-            _seen(batches, use, levels, true, SAMPLES_EACH),
         )
 
     def coefficients(self, weights: FloatArray) -> list[FloatArray]:
@@ -151,6 +148,11 @@ def candidate_levels(batches: NewBatches, use: Use) -> FloatArray:
     low, high = LOWEST * min(K), HIGHEST * max(K)
     ladder = np.geomspace(low, high, int(np.ceil(np.log(high / low) / STEP)) + 1)
     return np.concatenate([BELOW_BLANK, [0.0], ladder, [np.inf]])
+
+
+def simulated_at_levels(batches: NewBatches, use: Use, levels: Sequence[float], true: IntArray) -> FloatArray:
+    """Stretched readings (L, S, R, J) of samples of levels on each true batch, the same whatever was burned."""
+    return _seen(batches, use, levels, true, SAMPLES_EACH)
 
 
 def simulated_at_anchors(batches: NewBatches, use: Use, table: UseTable, true: IntArray) -> FloatArray:

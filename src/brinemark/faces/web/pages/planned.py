@@ -176,12 +176,13 @@ def study_address(answer: BatchPlanned) -> str:
     """The form of a study with what the plan says filled in; samples without the analyte beside those it is for."""
     plan = answer.plans[0].plan
     rises, spike = rises_of(plan.use.protocol)
+    once = bool(plan.burned) and all(one.protocol.dips.size == 1 for one in plan.burned)
     return address_of(
         STUDIES,
         {
             "batch.electrodes": str(answer.electrodes),
             "batch.burned": " ".join(f"{one.level:g}" for one in plan.burned) or NO_LEVEL,
-            "burned_read": "once" if plan.burned and plan.burned[0].protocol != plan.use.protocol else "as samples",
+            "burned_read": "once" if once and plan.use.protocol.dips.size > 1 else "as samples",
             "samples.levels": " ".join(f"{level:g}" for level in sorted({0.0, *answer.wish.levels})),
             "samples.dilutions": " ".join(f"{one:g}" for one in plan.use.dilutions),
             "read": answer.plans[0].protocol,
@@ -208,7 +209,7 @@ def answer_data(visit: Visit, answer: BatchPlanned, picture: str, printed: str, 
             "lay_out": lay_out_address(visit, answer, kept),
             "study": study_address(answer),
             "bench": bench_rows(best),
-            "once": bool(best.plan.burned) and best.burned_protocol != best.protocol,
+            "otherwise": not best.burned_alike,
         }
     return data
 
