@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import importlib
 import os
 import sys
 from collections.abc import Iterator
@@ -9,14 +10,26 @@ from pathlib import Path
 
 import pytest
 
+COMPILED = "brinemark.science.amount.compiled"
+
 
 @pytest.fixture(autouse=True)
-def _numpy_only() -> Iterator[None]:
-    """Every test starts with the loops of numpy, whatever a test before it loaded."""
+def _loops_of_the_module() -> Iterator[None]:
+    """Every test starts with the loops of numpy, or with those that its module asks for, whatever one before it did."""
+    before = sys.modules.get(COMPILED)
+    wanted = before is not None and before.loaded() is not None
     yield
-    compiled = sys.modules.get("brinemark.science.amount.compiled")
+    compiled = sys.modules.get(COMPILED)
     if compiled is not None:
-        compiled.unload()
+        compiled.load() if wanted else compiled.unload()
+
+
+@pytest.fixture(scope="module")
+def compiled_loops() -> Iterator[None]:
+    """Compiled loops for a whole module, where numpy's would take minutes; test_compiled.py holds them to numpy's."""
+    compiled = importlib.import_module(COMPILED)
+    with compiled.compiled_loops():
+        yield
 
 
 @pytest.fixture(scope="session")

@@ -51,9 +51,9 @@ def small_sizes() -> Iterator[None]:
 
 
 @contextmanager
-def small_study(seed: int = SEED, times: int = 1, compiled: bool = False) -> Iterator[Study]:
-    """The figures of a small study, by numpy's loops unless told; times : as many histories."""
+def small_study(seed: int = SEED, times: int = 1) -> Iterator[Study]:
+    """The figures of a small study, by compiled loops; times : as many histories."""
     with small_sizes():
         tasks = [Task(name, seed, i) for name, logbook in LOGBOOKS.items() for i in range(times * logbook.histories)]
-        made = tuple(one_history(task, compiled) for task in tasks)
+        made = tuple(one_history(task) for task in tasks)
         yield Study(made, {(one.case, one.who): one for one in figures_of(made)})

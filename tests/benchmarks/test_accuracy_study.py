@@ -1,5 +1,5 @@
 """The accuracy study at a small size: its main figures within three standard errors of what they are on many histories,
-and its judgements. Two or three histories, five batches or four, by numpy's loops."""
+and its judgements. Two or three histories, five batches or four, by compiled loops."""
 
 from __future__ import annotations
 

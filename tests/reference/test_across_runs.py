@@ -21,6 +21,8 @@ from brinemark.terms.arrays import BoolArray
 from brinemark.terms.settings import AnalyteSection, CalibrationSection, DecisionSection, PriorSection
 from reference import dnase
 
+pytestmark = pytest.mark.usefixtures("compiled_loops")
+
 RUN, LEVEL, DENSITY = np.array(dnase.RUN), np.array(dnase.CONCENTRATION), np.array(dnase.DENSITY)
 EVERY_FOURTH = (4, 8)
 NOMINAL = 0.95

@@ -22,7 +22,9 @@ from brinemark.terms.errors import Refused
 from reference import cadmium_a5, nist_linear, nist_nonlinear, noncentral_t, puromycin
 from reference.nist_nonlinear import NonlinearSet
 
-VALUE_DIGITS = 9.5
+VALUE_DIGITS = 8.5
+"""Most sets reach 10 and more; the last digits of Thurber's cubics are rounding, and differ between processors (9.07 on
+one, above 9.5 on another)."""
 SD_DIGITS = 8.0
 LINEAR_DIGITS = 9.0
 PRINTED_ROUNDING = 0.5

@@ -44,6 +44,8 @@ from brinemark.terms.arrays import FloatArray
 from brinemark.terms.settings import AnalyteSection, CalibrationSection, DecisionSection, PriorSection
 from brinemark.terms.wording import film_words
 
+pytestmark = pytest.mark.usefixtures("compiled_loops")
+
 SEED = 20262
 LEVELS = np.array([0.0, 0.0, 0.5, 2.0, 8.0])
 PLAIN = Truth(floor_sd=0.1, floor_batch_sd=0.1)

@@ -20,6 +20,8 @@ from brinemark.science.amount.simulate import PRESCAN_AND_SPIKE, SPIKED, Protoco
 from brinemark.science.amount.statistic import Observed
 from brinemark.terms.arrays import FloatArray
 
+pytestmark = pytest.mark.usefixtures("compiled_loops")
+
 NATURE = replace(
     PLAIN, floor_sd=0.2, electrode_K_sd=0.1, drift=-0.05, drift_sd=0.08, prescan_shift=0.03, prescan_sd=0.08
 )

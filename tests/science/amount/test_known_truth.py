@@ -13,7 +13,6 @@ import numpy as np
 import pytest
 from histories import history, unknowns
 
-from brinemark.science.amount.compiled import compiled_loops
 from brinemark.science.amount.electrodes import electrode_laws
 from brinemark.science.amount.predictive import batch_draws
 from brinemark.science.amount.reading import two_sided
@@ -22,7 +21,7 @@ from brinemark.science.amount.statistic import Observed, SingleReading
 from brinemark.terms.arrays import BoolArray, FloatArray
 from brinemark.terms.settings import DecisionSection
 
-pytestmark = pytest.mark.slow
+pytestmark = [pytest.mark.slow, pytest.mark.usefixtures("compiled_loops")]
 
 SEEDS = tuple(range(1000, 1020))
 LEVELS = (0.0, 0.25, 1.0, 4.0, 20.0)
@@ -56,9 +55,8 @@ def tails_of(seed: int, level: float) -> tuple[list[float], list[float]]:
 
 
 @pytest.fixture(scope="module")
-def tails() -> dict[float, Tails]:
-    with compiled_loops():
-        pairs = {level: [tails_of(seed, level) for seed in SEEDS] for level in LEVELS}
+def tails(compiled_loops: None) -> dict[float, Tails]:
+    pairs = {level: [tails_of(seed, level) for seed in SEEDS] for level in LEVELS}
     return {
         level: Tails(np.array([t for t, _ in each]), np.array([z for _, z in each])) for level, each in pairs.items()
     }

@@ -15,6 +15,8 @@ from brinemark.science.amount.residuals import residuals
 from brinemark.science.amount.scale import scale_of_calibration
 from brinemark.terms.amounts import SamplePortion
 
+pytestmark = pytest.mark.usefixtures("compiled_loops")
+
 SEEDS = (11, 12, 13)
 LOST = 0.35
 """Of the gain of a spoilt film, less than half: 6 sd of the electrode's own ln gain of 0.15."""

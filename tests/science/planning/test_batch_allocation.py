@@ -15,6 +15,8 @@ from brinemark.science.planning.figures import Aim, Prices, Wish
 from brinemark.science.planning.plans import BatchPlan, Use
 from brinemark.terms.settings import DecisionSection
 
+pytestmark = pytest.mark.usefixtures("compiled_loops")
+
 LEVELS = (1.0, 2.0)
 USES = (Use(SINGLE), Use(LIFE), Use(LIFE, (1.0, 1.0)))
 

@@ -15,6 +15,8 @@ from brinemark.science.planning.new_batches import NewBatches
 from brinemark.science.planning.plans import BatchPlan, Burned, Use
 from brinemark.terms.settings import DecisionSection
 
+pytestmark = pytest.mark.usefixtures("compiled_loops")
+
 DECISION = DecisionSection()
 SIZE, BRUTE = 160, 32
 SIGMAS = 3.0

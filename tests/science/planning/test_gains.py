@@ -14,6 +14,8 @@ from brinemark.science.planning.gains import MORE_ELECTRODES, PARTS, TODAY, gain
 from brinemark.science.planning.plans import BatchPlan, Use
 from brinemark.terms.settings import DecisionSection
 
+pytestmark = pytest.mark.usefixtures("compiled_loops")
+
 PLAN = BatchPlan(6, burned(2.0), Use(LIFE))
 
 
