@@ -5,8 +5,8 @@ from __future__ import annotations
 import pytest
 
 from brinemark.faces.cli import plain
-from brinemark.faces.cli.plain import amount, counted, say, say_table, scale, span, with_u
-from brinemark.terms.wording import probability
+from brinemark.faces.cli.plain import amount, say, say_table, scale, span, with_u
+from brinemark.terms.wording import counted, probability
 
 
 @pytest.mark.parametrize(

@@ -17,8 +17,9 @@ from brinemark.outputs.fonts import FOLDER
 from brinemark.outputs.report.cautions import of_electrodes, of_samples
 from brinemark.outputs.report.drawing import lettered
 from brinemark.outputs.report.setting import typefaces
-from brinemark.outputs.report.wording import PLAIN, Numbers, Readable, breakable, counted, joined
+from brinemark.outputs.report.wording import PLAIN, Numbers, Readable, breakable, joined
 from brinemark.terms.errors import Refused
+from brinemark.terms.wording import counted
 
 WATER, FISH, ARABIC = "\u6c34", "\U0001f41f", "ثيوسيانات"
 

@@ -43,6 +43,12 @@ def as_sentence(text: str) -> str:
     return opened(text) if text.endswith(".") else f"{opened(text)}."
 
 
+def counted(count: int, noun: str, plural: str | None = None) -> str:
+    """1 batch, 2 batches."""
+    many = plural or (f"{noun}es" if noun.endswith("ch") else f"{noun}s")
+    return f"{count} {noun if count == 1 else many}"
+
+
 def amount(value: float) -> str:
     """A level with three significant digits, written out: 1500 and not 1.5e+03."""
     text = f"{value:.{SIGNIFICANT}g}"

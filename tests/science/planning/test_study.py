@@ -63,6 +63,8 @@ def test_chunks_follow_from_the_plan_and_hold_every_batch_once() -> None:
     assert sum(map(WIDE.batches_of, numbers)) == 400
     odd = StudyPlan(41, per_history=20)
     assert [odd.batches_of(number) for number in range(odd.laboratories)] == [20, 20, 1]
+    slow = replace(WIDE, samples=replace(WIDE.samples, protocol=PRESCAN_AND_SPIKE))
+    assert max(map(len, slow.chunks())) < max(map(len, chunks))
 
 
 def test_the_order_in_which_chunks_are_done_changes_nothing() -> None:

@@ -8,9 +8,10 @@ from typing import TYPE_CHECKING
 import click
 
 from brinemark.faces.cli.checking import tell_check
-from brinemark.faces.cli.plain import counted, json_option, say, say_json, say_next, say_table, scale, with_u
+from brinemark.faces.cli.plain import json_option, say, say_json, say_next, say_table, scale, with_u
 from brinemark.faces.cli.progress import working
 from brinemark.faces.cli.session import Session, command_line
+from brinemark.terms.wording import counted
 
 if TYPE_CHECKING:
     from brinemark.steps.answers import Added

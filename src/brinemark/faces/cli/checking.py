@@ -6,8 +6,9 @@ from typing import TYPE_CHECKING, Any, Protocol
 
 import click
 
-from brinemark.faces.cli.plain import counted, say, say_json, say_next, say_table
+from brinemark.faces.cli.plain import say, say_json, say_next, say_table
 from brinemark.faces.cli.session import REFUSED
+from brinemark.terms.wording import counted
 
 if TYPE_CHECKING:
     from brinemark.terms.findings import Finding

@@ -6,10 +6,10 @@ from typing import TYPE_CHECKING
 
 import click
 
-from brinemark.faces.cli.plain import counted, json_option, say, say_json, say_next
+from brinemark.faces.cli.plain import json_option, say, say_json, say_next
 from brinemark.faces.cli.progress import working
 from brinemark.faces.cli.session import REFUSED, Session
-from brinemark.terms.wording import opened
+from brinemark.terms.wording import counted, opened
 
 if TYPE_CHECKING:
     from brinemark.steps.next_steps import NextStep

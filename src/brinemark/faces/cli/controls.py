@@ -7,9 +7,10 @@ from typing import TYPE_CHECKING
 import click
 
 from brinemark.faces.cli.amounts import calibration_option
-from brinemark.faces.cli.plain import amount, counted, json_option, say, say_json, say_next, say_table
+from brinemark.faces.cli.plain import amount, json_option, say, say_json, say_next, say_table
 from brinemark.faces.cli.progress import working
 from brinemark.faces.cli.session import Session
+from brinemark.terms.wording import counted
 
 if TYPE_CHECKING:
     from brinemark.science.amount.run_control import ControlFinding

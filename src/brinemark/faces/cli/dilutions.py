@@ -9,10 +9,11 @@ from typing import TYPE_CHECKING, Any, TypeVar
 
 import click
 
-from brinemark.faces.cli.plain import amount, counted, json_option, say, say_json, say_next, say_table
+from brinemark.faces.cli.plain import amount, json_option, say, say_json, say_next, say_table
 from brinemark.faces.cli.session import Session
 from brinemark.terms.dilutions import DEFAULT_KIT, USUAL, Diluent, Flask, Kit, Pipette, Stock, Wish
 from brinemark.terms.errors import Refused
+from brinemark.terms.wording import counted
 
 if TYPE_CHECKING:
     from brinemark.steps.dilute import SamplePlan, StandardsPlan

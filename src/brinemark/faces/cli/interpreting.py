@@ -9,10 +9,10 @@ from typing import TYPE_CHECKING
 import click
 
 from brinemark.faces.cli.beside import say_beside
-from brinemark.faces.cli.plain import amount, counted, json_option, say, say_json, say_next, say_table
+from brinemark.faces.cli.plain import amount, json_option, say, say_json, say_next, say_table
 from brinemark.faces.cli.progress import working
 from brinemark.faces.cli.session import Session
-from brinemark.terms.wording import as_sentence
+from brinemark.terms.wording import as_sentence, counted
 
 if TYPE_CHECKING:
     from brinemark.steps.fish_answers import ConsignmentAnswer, FishLot, TankAnswer, WaterAnswer, WorldAnswer

@@ -7,10 +7,10 @@ from typing import TYPE_CHECKING
 
 import click
 
-from brinemark.faces.cli.plain import counted, json_option, say, say_json, say_next, say_table
+from brinemark.faces.cli.plain import json_option, say, say_json, say_next, say_table
 from brinemark.faces.cli.progress import working
 from brinemark.faces.cli.session import Session
-from brinemark.terms.wording import as_sentence
+from brinemark.terms.wording import as_sentence, counted
 
 if TYPE_CHECKING:
     from brinemark.steps.trials import TrialAnswer, WorldTrial

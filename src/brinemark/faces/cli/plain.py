@@ -131,8 +131,3 @@ def with_u(value: float, u: float) -> str:
         return f"{value:.3g}"
     places = min(max(1 - math.floor(math.log10(u)), 0), 12)
     return f"{value:z.{places}f} +- {u:.{places}f}"
-
-
-def counted(count: int, noun: str, plural: str | None = None) -> str:
-    """1 electrode, 2 electrodes."""
-    return f"{count} {noun if count == 1 else plural or noun + ('es' if noun.endswith('ch') else 's')}"

@@ -7,9 +7,10 @@ from typing import TYPE_CHECKING
 
 import click
 
-from brinemark.faces.cli.plain import counted, json_option, say, say_json, say_next, say_table
+from brinemark.faces.cli.plain import json_option, say, say_json, say_next, say_table
 from brinemark.faces.cli.session import Session
 from brinemark.terms.errors import Refused
+from brinemark.terms.wording import counted
 
 if TYPE_CHECKING:
     from brinemark.logbook import Logbook

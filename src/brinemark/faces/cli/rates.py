@@ -7,8 +7,9 @@ from typing import TYPE_CHECKING
 
 import click
 
-from brinemark.faces.cli.plain import counted, json_option, say, say_json, say_next, say_table, scale, with_u
+from brinemark.faces.cli.plain import json_option, say, say_json, say_next, say_table, scale, with_u
 from brinemark.faces.cli.session import Session
+from brinemark.terms.wording import counted
 
 if TYPE_CHECKING:
     from brinemark.steps.scan_rates import ScanRates

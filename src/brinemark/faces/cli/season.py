@@ -9,10 +9,11 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from brinemark.faces.cli.plain import counted, json_option, say, say_json, say_next, say_table
+from brinemark.faces.cli.plain import json_option, say, say_json, say_next, say_table
 from brinemark.faces.cli.progress import Work, working
 from brinemark.faces.cli.session import INTERRUPTED, command_line, end
 from brinemark.terms.errors import Stopped
+from brinemark.terms.wording import counted
 
 if TYPE_CHECKING:
     from brinemark.demo.run import DemoResult, DemoRow

@@ -8,8 +8,9 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from brinemark.faces.cli.plain import counted, json_option, say, say_json, say_next, say_table
+from brinemark.faces.cli.plain import json_option, say, say_json, say_next, say_table
 from brinemark.faces.cli.session import Session
+from brinemark.terms.wording import counted
 
 if TYPE_CHECKING:
     from pathlib import Path

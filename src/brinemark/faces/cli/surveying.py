@@ -7,10 +7,10 @@ from typing import TYPE_CHECKING, Any, TypeVar
 
 import click
 
-from brinemark.faces.cli.plain import amount, counted, json_option, say, say_json, say_next, say_table
+from brinemark.faces.cli.plain import amount, json_option, say, say_json, say_next, say_table
 from brinemark.faces.cli.progress import working
 from brinemark.faces.cli.session import Session
-from brinemark.terms.wording import opened
+from brinemark.terms.wording import counted, opened
 
 if TYPE_CHECKING:
     from brinemark.steps.holds import BestHold, HeldWorld, HoldAnswer

@@ -8,8 +8,8 @@ from typing import TYPE_CHECKING
 
 import click
 
-from brinemark.faces.cli.plain import amount, counted, say, say_table, scale, span, with_u
-from brinemark.terms.wording import DOUBTFUL, MEANINGS, probability, signal_of
+from brinemark.faces.cli.plain import amount, say, say_table, scale, span, with_u
+from brinemark.terms.wording import DOUBTFUL, MEANINGS, counted, probability, signal_of
 
 if TYPE_CHECKING:
     from brinemark.steps.answers import CalibrationReport, ElectrodeUse, ReadingLine, SampleReading

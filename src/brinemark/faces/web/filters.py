@@ -9,7 +9,7 @@ from typing import Any
 from urllib.parse import quote
 
 from brinemark.faces.web import numbers
-from brinemark.terms.wording import opened
+from brinemark.terms.wording import counted, opened
 
 
 def moment(text: str | None) -> str:
@@ -35,11 +35,6 @@ def segment(text: object) -> str:
 def tick(value: float, style: str) -> str:
     """A number on an axis."""
     return numbers.styled(f"{value:g}".replace("-", "−"), style)
-
-
-def counted(count: int, noun: str, plural: str | None = None) -> str:
-    """1 electrode, 2 electrodes."""
-    return f"{count} {noun if count == 1 else plural or noun + ('es' if noun.endswith('ch') else 's')}"
 
 
 def sentence(text: object, style: str) -> str:

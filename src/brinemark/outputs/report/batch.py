@@ -23,8 +23,9 @@ from brinemark.outputs.report.parts import (
     under_title,
     way_back_part,
 )
-from brinemark.outputs.report.wording import Numbers, counted, joined
+from brinemark.outputs.report.wording import Numbers, joined
 from brinemark.terms.making import BY_NAME, SPENT
+from brinemark.terms.wording import counted
 
 
 def batch_report(data: Data, numbers: Numbers, pictures: frozenset[str]) -> Page:

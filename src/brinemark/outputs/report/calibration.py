@@ -23,7 +23,8 @@ from brinemark.outputs.report.parts import (
     way_back_part,
     weak,
 )
-from brinemark.outputs.report.wording import Numbers, counted, joined
+from brinemark.outputs.report.wording import Numbers, joined
+from brinemark.terms.wording import counted
 
 
 def calibration_report(data: Data, numbers: Numbers, pictures: frozenset[str]) -> Page:

@@ -16,8 +16,8 @@ from brinemark.outputs.report.consignment_record import (
     unique_waters,
 )
 from brinemark.outputs.report.parts import Data, Page, in_order, moment, records_part, under_title, way_back_part
-from brinemark.outputs.report.wording import Numbers, counted, joined
-from brinemark.terms.wording import opened
+from brinemark.outputs.report.wording import Numbers, joined
+from brinemark.terms.wording import counted, opened
 
 ONE_BY_ONE = 3
 """Up to so many tanks each answer stands in large letters; with more, a count does."""

@@ -7,8 +7,8 @@ from typing import Any
 
 from brinemark.outputs.report.blocks import Block, files, heading, items, prose, quiet, table
 from brinemark.outputs.report.parts import Data, moment
-from brinemark.outputs.report.wording import Numbers, counted, joined
-from brinemark.terms.wording import opened
+from brinemark.outputs.report.wording import Numbers, joined
+from brinemark.terms.wording import counted, opened
 
 UNSAID = "not recorded"
 MOST_HAPPENINGS = 120

@@ -8,8 +8,8 @@ from typing import Any, TypeAlias
 
 from brinemark.outputs.charts.frame import shown_unit
 from brinemark.outputs.report.blocks import Block, facts, files, heading, items, picture, prose, quiet, table
-from brinemark.outputs.report.wording import Numbers, counted, joined
-from brinemark.terms.wording import opened
+from brinemark.outputs.report.wording import Numbers, joined
+from brinemark.terms.wording import counted, opened
 
 Data: TypeAlias = Mapping[str, Any]
 VERDICTS = {True: "passed", False: "failed", None: "tells nothing"}

@@ -33,9 +33,9 @@ from brinemark.outputs.report.parts import (
     under_title,
     way_back_part,
 )
-from brinemark.outputs.report.wording import Numbers, counted, joined
+from brinemark.outputs.report.wording import Numbers, joined
 from brinemark.terms.glossary import STATEMENTS
-from brinemark.terms.wording import opened, probability
+from brinemark.terms.wording import counted, opened, probability
 
 READINGS = {"prescan": "pre-scan", "addition": "addition"}
 ONE_BY_ONE = 3

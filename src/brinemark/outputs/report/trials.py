@@ -8,8 +8,8 @@ from typing import Any
 from brinemark.outputs.report.blocks import Block, framed, heading, items, picture, prose, statement, table
 from brinemark.outputs.report.cautions import SCREENING, of_consignments
 from brinemark.outputs.report.parts import Data, Page, records_part, under_title
-from brinemark.outputs.report.wording import Numbers, counted, joined
-from brinemark.terms.wording import opened
+from brinemark.outputs.report.wording import Numbers, joined
+from brinemark.terms.wording import counted, opened
 
 FOUND = {True: "yes", False: "no", None: "cannot say"}
 MEANINGS = (

@@ -149,9 +149,3 @@ def joined(parts: Iterable[str], most: int = 12) -> str:
     if len(names) > most:
         return f"{', '.join(names[:most])} and {len(names) - most} more"
     return names[0] if len(names) == 1 else f"{', '.join(names[:-1])} and {names[-1]}" if names else "none"
-
-
-def counted(count: int, noun: str) -> str:
-    """1 batch, 2 batches."""
-    many = noun if count == 1 else f"{noun}es" if noun.endswith("ch") else f"{noun}s"
-    return f"{count} {many}"

@@ -13,8 +13,9 @@ from brinemark.terms.amounts import Calibration, ElectrodeReadings, Reading, Sam
 from brinemark.terms.errors import Refused
 from brinemark.terms.settings import AnalyteSection, DecisionSection, PriorSection
 
-LEAST_S = 2.5  # seconds of work in a chunk, by the two figures below, so that sending it is cheap beside it
-CALIBRATING_S, BATCH_S = 0.6, 0.03  # least seconds of calibrating a history and of a batch: compiled, read once
+LEAST_S = 2.5  # seconds of work in a chunk, by the figures below, so that sending it is cheap beside it
+CALIBRATING_S = 0.6  # least seconds of calibrating a history, and of a batch with samples read once, or in several dips
+ONCE_S, SEVERAL_S = 0.03, 0.12
 
 
 @dataclass(frozen=True, slots=True)
@@ -142,7 +143,8 @@ class StudyPlan:
     def chunks(self) -> list[tuple[int, ...]]:
         """Numbers of the laboratories that are simulated in one go, in order; it follows from the plan alone."""
         once = CALIBRATING_S if isinstance(self.population, Truth) else 0.0
-        each = max(1, math.ceil(LEAST_S / (once + BATCH_S * self.per_history)))
+        batch = ONCE_S if self.samples.protocol.dips.size == 1 else SEVERAL_S
+        each = max(1, math.ceil(LEAST_S / (once + batch * self.per_history)))
         starts = range(0, self.laboratories, each)
         return [tuple(range(start, min(start + each, self.laboratories))) for start in starts]
 

@@ -8,10 +8,11 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
-from brinemark.faces.web.filters import counted, segment
+from brinemark.faces.web.filters import segment
 from brinemark.faces.web.looks import all_rows
 from brinemark.faces.web.pages.settings_form import ABSENT, value_text
 from brinemark.faces.web.visit import Visit
+from brinemark.terms.wording import counted
 
 HASH = re.compile(r"[0-9a-f]{64}")
 SHORT = re.compile(r"[0-9a-f]{12}")

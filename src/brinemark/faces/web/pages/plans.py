@@ -7,7 +7,6 @@ from collections.abc import Collection, Iterator, Mapping
 from typing import Any
 
 from brinemark.faces.web.answers import Answer, File, GoTo, Page
-from brinemark.faces.web.filters import counted
 from brinemark.faces.web.looks import rows_of
 from brinemark.faces.web.numbers import COMMA, number_from
 from brinemark.faces.web.pages.runs import began_taking_in
@@ -17,6 +16,7 @@ from brinemark.terms.errors import Refused
 from brinemark.terms.making import READY
 from brinemark.terms.run_plans import OPEN
 from brinemark.terms.tanks import BLANK, SAMPLE
+from brinemark.terms.wording import counted
 
 FILLED = {"measured_at": "Measured at", "salinity": "Salinity", "temperature_C": "Temperature, °C", "note": "Note"}
 FILLED_IN = (
