@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from dataclasses import replace
 from html import unescape
 from pathlib import Path
 from typing import Any
@@ -13,6 +14,7 @@ import numpy as np
 import pytest
 
 from brinemark.faces.web.filters import sentence
+from brinemark.faces.web.pages import planning_samples
 from brinemark.faces.web.pages.planned import run_address
 from brinemark.steps.plan_sample_bench import SampleBench
 from brinemark.terms.sample_plans import SampleWish
@@ -85,6 +87,20 @@ def test_the_run_to_lay_out_has_the_dilutions_and_the_additions_of_the_plan(benc
     assert len(rises) > 0
     assert (form["fields"]["volume_mL"], form["fields"]["prescan"]) == ("10", "yes")
     assert form["add_to"] == ["sample"]
+
+
+def test_the_page_says_so_where_electrodes_get_different_additions(
+    bench: Bench, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    words = "A run gives every electrode of a sample the same additions"
+    answer = bench.desk.book.plan_sample("W 7", WISHED)
+    assert answer.together is not None
+    ways = [("read once", "with a closing spike"), ("with a closing spike",) * 2]
+    for first, said in zip(ways, (True, False), strict=True):
+        together = replace(answer.together, dilutions=(1.0, 10.0), ways=first)
+        changed = replace(answer, together=together)
+        monkeypatch.setattr(planning_samples, "planned_of", lambda _visit, found=changed: found)
+        assert (words in bench.client.get(FRESH).text) == said
 
 
 def test_the_run_of_a_plan_can_be_laid_out(bench: Bench) -> None:
