@@ -11,6 +11,8 @@ from brinemark.outputs.charts.words import listed, numbered
 from brinemark.terms.planning_pictures import DilutionLine, DilutionsPicture
 
 NARROWER = "times narrower, on average"
+BESIDE = 0.12
+"""Share of the way to the next dilution between two ways of reading, so that their errors do not lie on one line."""
 
 
 def dilutions_chart(picture: DilutionsPicture) -> Spec:
@@ -34,14 +36,21 @@ def dilutions_chart(picture: DilutionsPicture) -> Spec:
 
 
 def _panel(picture: DilutionsPicture, what: str, lowest: bool) -> Spec:
-    places = list(range(len(picture.dilutions)))
+    size = len(picture.dilutions)
     labels = ["as it is" if one == 1.0 else f"{one:g}" for one in picture.dilutions]
     x: Spec = {
-        "field": "place",
-        "type": "ordinal",
+        "field": "x",
+        "type": "quantitative",
         "title": "times diluted" if lowest else None,
-        "scale": {"domain": places},
-        "axis": {"labelExpr": numbered(labels), "labelAngle": 0, "ticks": False, "labels": lowest, "offset": 10},
+        "scale": {"domain": [-0.5, size - 0.5], "nice": False, "zero": False},
+        "axis": {
+            "values": list(range(size)),
+            "labelExpr": numbered(labels),
+            "ticks": False,
+            "grid": False,
+            "labels": lowest,
+            "offset": 10,
+        },
     }
     y: Spec = {"type": "quantitative", "title": what, "axis": {"tickCount": 5, "format": "~g"}}
     y["scale"] = {"zero": True, "domain": [0, 1]} if lowest else {"zero": False, "nice": True}
@@ -61,8 +70,10 @@ def _line(picture: DilutionsPicture, one: DilutionLine, axes: tuple[int, Spec, S
     dash, colour, _ = LOOKS[place % len(LOOKS)]
     value = one.chance if lowest else one.narrower
     error = np.zeros_like(value) if lowest else one.error
+    beside = BESIDE * (place - 0.5 * (len(picture.lines) - 1))
     table = rows(
         place=range(value.size),
+        x=np.arange(value.size) + beside,
         value=value,
         low=value - 2.0 * error,
         high=value + 2.0 * error,
