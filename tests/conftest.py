@@ -14,14 +14,12 @@ COMPILED = "brinemark.science.amount.compiled"
 
 
 @pytest.fixture(autouse=True)
-def _loops_of_the_module() -> Iterator[None]:
+def _loops_of_the_module(request: pytest.FixtureRequest) -> Iterator[None]:
     """Every test starts with the loops of numpy, or with those that its module asks for, whatever one before it did."""
-    before = sys.modules.get(COMPILED)
-    wanted = before is not None and before.loaded() is not None
     yield
     compiled = sys.modules.get(COMPILED)
     if compiled is not None:
-        compiled.load() if wanted else compiled.unload()
+        compiled.load() if "compiled_loops" in request.fixturenames else compiled.unload()
 
 
 @pytest.fixture(scope="module")

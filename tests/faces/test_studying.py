@@ -75,9 +75,21 @@ def test_a_study_gives_data_of_its_shape_and_the_same_again(book: Path, tmp_path
     drawn = data("chart", "--logbook", book, "chart", f"study:{made['study'][:12]}", "--to", picture)
     assert (drawn["of"], drawn["name"]) == ("study", made["study"][:12])
     assert "own electrodes" in picture.read_text(encoding="utf-8")
+    (head,) = data("studies", "--logbook", book, "studies")["studies"]
+    assert (head["study"], head["title"], head["batches"]) == (made["study"], "own electrodes", 4)
+    assert head["interval"] == made["figures"]["interval"]
+    listed = " ".join(call("--logbook", book, "studies").stdout.split())
+    assert f"{made['study'][:12]} own" in listed
+    assert data("study", "--logbook", book, "studies", made["study"][:12]) == again
+    assert "4 batches of 1 histories" in call("--logbook", book, "studies", made["study"][:12]).stdout
     missing = call("--logbook", book, "chart", "study:0123456789ab")
     assert missing.exit_code == 1
     assert "0 studies" in missing.stderr
+
+
+def test_a_logbook_without_studies_says_how_one_is_made(empty: Path) -> None:
+    assert "study PLAN.toml" in call("--logbook", empty, "studies").stdout
+    assert data("studies", "--logbook", empty, "studies")["studies"] == []
 
 
 def test_a_stopped_study_says_that_the_same_command_goes_on(

@@ -32,3 +32,13 @@ def test_a_consignment_is_reported_by_the_form_and_listed_by_its_name(bench: Ben
     assert (made[0]["kind"], made[0]["names"]) == ("a consignment", ["K1"])
     file = bench.client.get(f"/reports/{made[0]['id']}/pdf")
     assert file.content.startswith(b"%PDF-1.7")
+
+
+def test_a_report_of_the_trial_is_asked_for_by_the_form_and_says_what_it_lacks(bench: Bench) -> None:
+    assert 'value="trials"' not in bench.client.get("/reports").text
+    take_in(bench, quay())
+    assert 'value="trials"' in bench.client.get("/reports").text
+    begun: Any = bench.send("/reports", kind="trials", consignment="K1", decimal="", do="make")
+    job = wait(bench.desk.jobs.get(begun.headers["location"].rpartition("/")[2]))
+    assert job.state == "refused", job.to_dict()
+    assert "no tank of fish whose history is known" in job.said

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 from collections.abc import Iterator, Mapping
 from typing import Any
 
@@ -147,37 +146,28 @@ def _numbers(one: Said, name: str, allowed: Range) -> tuple[float, ...] | None:
 
 def study_text(request: Mapping[str, Any]) -> str:
     """The file that asks for a request, given as StudyRequest.to_dict gives it; read_study reads the same from it."""
+    import tomlkit
+
     named = {"title": "title", "batches": "batches", "per_history": "batches_per_history", "seed": "seed"}
-    lines = [_line(named[name], request[name]) for name in named if request[name] is not None]
-    for section, name in (
-        ("population", "population"),
-        ("history", "past"),
-        ("batch", "batch"),
-        ("samples", "samples"),
-    ):
-        if request.get(name) is not None:
-            lines += ["", f"[{section}]", *_section(request[name])]
-    return "\n".join([*lines, ""])
+    sections = {"population": "population", "history": "past", "batch": "batch", "samples": "samples"}
+    said = {named[name]: request[name] for name in named if request[name] is not None}
+    there = {section: request[name] for section, name in sections.items() if request.get(name) is not None}
+    return tomlkit.dumps(said | {section: dict(_section(values)) for section, values in there.items()})
 
 
-def _section(values: Mapping[str, Any]) -> Iterator[str]:
+def _section(values: Mapping[str, Any]) -> Iterator[tuple[str, Any]]:
     """What plays no part, a way that is none and a number that is left to the program, is left out."""
     for name in sorted(values, key=IN_ORDER.index):
         value = values[name]
-        if name != "way":
-            yield from () if value is None else (_line(name, value),)
-            continue
-        said = {"prescan": value["prescan"], "additions": value["additions"], "closing_spike": value["spike"]}
-        yield from (_line(key, one) for key, one in said.items() if one)
+        if name == "way":
+            ways = {"prescan": value["prescan"], "additions": value["additions"], "closing_spike": value["spike"]}
+            yield from ((key, _plain(one)) for key, one in ways.items() if one)
+        elif value is not None:
+            yield name, _plain(value)
 
 
-def _line(name: str, value: Any) -> str:
-    return f"{name} = {_written(value)}"
-
-
-def _written(value: Any) -> str:
+def _plain(value: Any) -> Any:
+    """Whole numbers without a point: a record keeps them so."""
     if isinstance(value, list | tuple):
-        return f"[{', '.join(_written(one) for one in value)}]"
-    if isinstance(value, float):
-        return repr(value).removesuffix(".0")
-    return json.dumps(value, ensure_ascii=False)
+        return [_plain(one) for one in value]
+    return int(value) if isinstance(value, float) and value.is_integer() else value

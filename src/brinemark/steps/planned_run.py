@@ -37,7 +37,7 @@ def run_of(one: PlannedBatch) -> dict[str, Any]:
     found: dict[str, Any] = {
         "blanks": blanks,
         "standards": len(levels) - blanks,
-        "levels": sorted({level for level in levels if level > 0}),
+        "levels": sorted(level for level in levels if level > 0),
         "bracket": blanks > 1,
         "prescan": any(way.prescan for way in protocols),
         "addition": [{"rise": _three(rise)} for rise in rises],

@@ -96,6 +96,12 @@ class StudyAnswer:
             "remarks": list(self.remarks),
         }
 
+    def head(self) -> dict[str, Any]:
+        """One line of `studies --json`."""
+        wanted = ("batches", "samples", "answered_per_batch", "electrodes_per_answer", "interval", "false_detections")
+        figures = {name: self.figures[name] for name in wanted}
+        return {"study": self.id, "title": self.request["title"], "made_at": self.made_at, **figures}
+
 
 @dataclass(frozen=True, slots=True)
 class StudyAsked:
@@ -117,8 +123,10 @@ class _Ready:
     recipe: Recipe
 
     def part(self, number: int) -> str:
-        """Name of a kept chunk. Compiled loops differ in the last digits, so their chunks are others."""
-        return f"chunk {number} {'compiled' if self.plan.rules.compiled else 'plain'} {np.__version__}"
+        """Name of a kept chunk, by its laboratories. Compiled loops differ in the last digits and have their own."""
+        inside = self.plan.chunks()[number]
+        loops = "compiled" if self.plan.rules.compiled else "plain"
+        return f"laboratories {inside[0]} to {inside[-1]} {loops} {np.__version__}"
 
 
 Plan: TypeAlias = Path | tuple[str, bytes | Mapping[str, object]]

@@ -180,8 +180,8 @@ REFUSED = {
     "0 electrodes for S1": (FOUR, Wish(portions=(Portion("S1", 0),))),
     "levels without standards": (FOUR, Wish(levels=(1.0,))),
     "standards without levels": (FOUR, Wish(standards=1)),
-    "levels above 0, each once": (FOUR, Wish(standards=1, levels=(0.0, 1.0))),
-    "the levels 1, 1": (FOUR, Wish(standards=1, levels=(1.0, 1.0))),
+    "levels above 0": (FOUR, Wish(standards=1, levels=(0.0, 1.0))),
+    "the levels 1, 1": (FOUR, Wish(standards=1, levels=(1.0, 1.0), levels_per_electrode=2)),
     "the levels nan": (FOUR, Wish(standards=1, levels=(math.nan,))),
     "3 levels on an electrode, of 2 in all": (FOUR, Wish(standards=1, levels=(1.0, 2.0), levels_per_electrode=3)),
     "batch B with 1 electrodes": (FOUR[:7], Wish(blanks=2)),
@@ -204,6 +204,14 @@ def test_what_cannot_be_done_is_refused_by_one_clear_error(words: str) -> None:
     with pytest.raises(Refused) as caught:
         allocate(electrodes, wish, 1)
     assert words in str(caught.value)
+
+
+@pytest.mark.parametrize("seed", range(5))
+def test_a_level_that_is_named_twice_goes_to_two_electrodes_of_each_batch(seed: int) -> None:
+    one = allocate(FOUR, Wish(standards=3, levels=(2.0, 2.0, 20.0)), seed)
+    for batch in ("A", "B"):
+        levels = sorted(task.levels for task in one.tasks if task.role == "standard" and task.batch == batch)
+        assert levels == [(2.0,), (2.0,), (20.0,)]
 
 
 def test_without_brackets_a_run_may_have_no_blank() -> None:

@@ -49,6 +49,7 @@ PLACES = {
     "plan-fish": ("fish_plans", "plan_fish"),
     "fish-plans": ("kept_plans", "fish_plans"),
     "study": ("studying", "study"),
+    "studies": ("studying", "studies"),
     "serve": ("serving", "serve"),
     "check": ("coming", "check"),
     "set": ("setting", "set_key"),

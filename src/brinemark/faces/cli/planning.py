@@ -75,7 +75,8 @@ def plan_batch(session: Session, /, electrodes: int, wish: str, keep: str | None
     if kept is not None:
         there = "Kept" if kept.new else "Kept already"
         say(f"{there} as {kept.title!r} (plan {kept.id[:12]}).")
-    say_next(session.line("lay-out", "RUN.toml"))
+    if answer.plans and answer.plans[0].meets:
+        say_next(session.line("lay-out", "RUN.toml"))
 
 
 def tell_plan(answer: BatchPlanned) -> None:

@@ -1,4 +1,4 @@
-"""The verb study: a plan simulated from making to statement."""
+"""The verbs study and studies: plans simulated from making to statement, listed and told again."""
 
 from __future__ import annotations
 
@@ -49,6 +49,48 @@ def study(session: Session, plan: Path, workers: int | None, scheduler: str | No
         return
     _tell(answer)
     say_next(session.line("chart", f"study:{answer.id[:12]}"), session.line("lay-out", "RUN.toml"))
+
+
+@click.command(short_help="Studies that were made.")
+@click.argument("study", required=False, metavar="[STUDY]")
+@json_option
+@click.pass_obj
+def studies(session: Session, study: str | None, as_json: bool) -> None:
+    """List the studies that were made, or tell STUDY again, named by the first digits of its id.
+
+    \b
+    Examples:
+      brinemark --logbook my-logbook studies
+      brinemark --logbook my-logbook studies 6f2d81c0
+    """
+    with session.open() as logbook:
+        found = logbook.studies() if study is None else [logbook.kept_study(study).answer]
+    if as_json:
+        say_json(found[0].to_dict() if study is not None else {"schema": 1, "studies": [one.head() for one in found]})
+    elif study is not None:
+        _tell(found[0])
+        say_next(session.line("chart", f"study:{found[0].id[:12]}"))
+    elif found:
+        _list(found)
+    else:
+        say("No study was made in this logbook.")
+        say_next(session.line("study", "PLAN.toml"))
+
+
+def _list(found: list[StudyAnswer]) -> None:
+    rows = [
+        (
+            one.id[:12],
+            one.request["title"] or "",
+            one.made_at[:10],
+            str(one.figures["batches"]),
+            figure(one.figures["answered_per_batch"]),
+            figure(one.figures["interval"]),
+        )
+        for one in found
+    ]
+    say("Newest first; answered: samples of a batch to the wanted fold; in brackets Monte Carlo standard errors.")
+    say_table(("study", "title", "made", "batches", "answered", "intervals hold"), rows, right=(3,))
 
 
 def _told(work: Work) -> Any:

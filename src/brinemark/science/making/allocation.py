@@ -33,9 +33,9 @@ class Portion:
 class Wish:
     """What is asked of a run.
 
-    blanks, standards : electrodes of each batch, no blank only without bracket; levels : of the standards [level unit];
-    levels_per_electrode : how many of them one electrode reads, rising; bracket : blanks first, last and evenly
-    between; blank_every : most electrodes between two blanks, None = as evenly as may be.
+    blanks, standards : electrodes of each batch, no blank only without bracket; levels : of the standards, one twice
+    for two electrodes of it [level unit]; levels_per_electrode : how many one electrode reads, rising; bracket :
+    blanks first, last and evenly between; blank_every : most electrodes between two blanks, None = as evenly as may be.
     """
 
     blanks: int = 1
@@ -165,9 +165,11 @@ def _check_levels(wish: Wish) -> None:
     if bool(wish.levels) != (wish.standards > 0):
         came = "levels without standards" if wish.levels else "standards without levels"
         raise Refused(came, "both or neither", "say how many standards each batch gets, and their levels")
-    if any(not level > 0 for level in wish.levels) or len(set(wish.levels)) < len(wish.levels):
-        said = ", ".join(f"{level:g}" for level in wish.levels)
-        raise Refused(f"the levels {said}", "levels above 0, each once", "a level of 0 is a blank")
+    said = f"the levels {', '.join(f'{level:g}' for level in wish.levels)}"
+    if any(not level > 0 for level in wish.levels):
+        raise Refused(said, "levels above 0", "a level of 0 is a blank")
+    if wish.levels_per_electrode > 1 and len(set(wish.levels)) < len(wish.levels):
+        raise Refused(said, "each level once, where an electrode reads several", "name every level once")
     if wish.levels and wish.levels_per_electrode > len(wish.levels):
         came = f"{wish.levels_per_electrode} levels on an electrode, of {len(wish.levels)} in all"
         raise Refused(came, "no more than there are", "name more levels, or ask for fewer on an electrode")

@@ -18,9 +18,12 @@ KINDS: Mapping[str, str] = {
     "batch": "a batch",
     "calibration": "the calibration",
     "consignment": "a consignment",
+    "trials": "the trial of fish of known history",
 }
 ONE = ("batch", "consignment")
 """Kinds of which one is chosen."""
+OF_FISH = ("consignment", "trials")
+"""Kinds that a logbook without consignments has not."""
 DECIMALS = ("", "point", "comma")
 MOST_SHOWN = 50
 
@@ -30,7 +33,7 @@ def form(visit: Visit) -> Answer:
     rows = [row.row for row in rows_of(visit.desk)]
     report, _ = calibration_of(visit.desk)
     consignments = [one.name for one in visit.book.consignments()]
-    kinds = [kind for kind in KINDS if kind != "consignment" or consignments]
+    kinds = [kind for kind in KINDS if kind not in OF_FISH or consignments]
     data = {
         "kinds": [{"kind": kind, "words": KINDS[kind]} for kind in kinds],
         "samples": sorted({row.sample for row in rows if row.sample}),
@@ -49,8 +52,8 @@ def make(visit: Visit) -> Answer:
     kind, decimal = visit.get("kind"), visit.get("decimal")
     if kind not in KINDS or decimal not in DECIMALS:
         raise Refused(f"a report of {kind!r}", f"one of {', '.join(KINDS)}", "choose one", column="kind")
-    field = kind if kind in ONE else "samples"
-    names = visit.all(field) if kind != "calibration" else []
+    field = {"samples": "samples", **{one: one for one in ONE}}.get(kind)
+    names = visit.all(field) if field else []
     if kind in ONE and not names:
         raise Refused(f"no {kind}", "one", f"choose the {kind}", column=kind)
     wanted: dict[str, Any] = {"of": kind, "names": names, "decimal": decimal or visit.style}
