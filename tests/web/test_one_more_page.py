@@ -64,22 +64,20 @@ def test_the_link_fills_the_sample_and_its_dilution_into_the_run_to_lay_out(benc
     page = bench.client.get(link).text
     (best,) = (row for row in job.answer["plan"]["rows"] if row["best"])
     assert f"S-full; {best['dilution']:g}; 1</textarea>" in page
+    fields = bench.client.get(link, headers=JSON).json()["fields"]
+    rises = [float(fields[name]) for name in ("addition", "closing_spike") if name in fields]
+    assert rises == pytest.approx([one["rise"] for one in best["additions"]], rel=5e-3)
+    assert len(rises) > 0
 
 
-def test_the_next_electrode_stands_on_a_list_for_the_bench(bench: Bench) -> None:
-    address = "/plan/sample/print?sample=S-full"
-    assert bench.client.get(address).status_code == 404
-    job = supposed(bench, "S-full")
-    assert f'href="{address}"' in section(bench.client.get("/samples/S-full").text)
-    page = bench.client.get(address).text
-    found = job.answer["bench"]
-    assert page.count('class="tick-box"') == len(found["prepare"]) + sum(
-        len(one["steps"]) for one in found["electrodes"]
-    )
-    assert "never together" in page
-    assert 'href="/samples/S-full#one-more"' in page
-    assert bench.client.get(address, headers=JSON).json()["bench"] == found
-    assert bench.client.get("/plan/sample/print?sample=nobody").status_code == 404
+def test_the_section_leads_to_the_very_plan_that_it_shows_and_to_its_list_for_the_bench(bench: Bench) -> None:
+    assert 'href="/plan/sample?sample=S-full"' in section(bench.client.get("/samples/S-full").text)
+    job = supposed(bench, "S-full", batch="B4")
+    page = section(bench.client.get("/samples/S-full").text)
+    assert 'href="/plan/sample/print?sample=S-full&amp;batch=B4"' in page
+    assert 'href="/plan/sample?sample=S-full&amp;batch=B4"' in page
+    found = bench.client.get("/plan/sample?sample=S-full&batch=B4", headers=JSON).json()["answer"]
+    assert found == job.answer["plan"]
 
 
 def test_an_answer_is_not_shown_beside_a_later_reading(bench: Bench) -> None:

@@ -32,13 +32,10 @@ def done(bench: Bench, address: str, **fields: str) -> Any:
     return wait(bench.desk.jobs.get(answer.headers["location"].rpartition("/")[2]))
 
 
-def test_the_first_page_names_what_can_be_planned_and_leads_to_a_sample(bench: Bench) -> None:
+def test_the_first_page_names_what_can_be_planned(bench: Bench) -> None:
     page = bench.client.get("/plan").text
-    for address in ("/plan/batch", "/plan/fish", "/plan/what-helps"):
+    for address in ("/plan/batch", "/plan/sample", "/plan/fish", "/plan/what-helps"):
         assert f'href="{address}"' in page
-    gone = bench.client.get("/plan/sample?sample=S-mid")
-    assert (gone.status_code, gone.headers["location"]) == (303, "/samples/S-mid#one-more")
-    assert bench.client.get("/plan/sample?sample=nobody").status_code == 404
 
 
 def test_a_batch_is_planned_from_the_address_and_nothing_is_stored(bench: Bench) -> None:
@@ -284,4 +281,6 @@ def test_next_runs_and_samples_lead_to_plans(bench: Bench) -> None:
     assert "Plan first which to burn" in page
     assert 'href="/plan/batch?electrodes=' in page
     assert 'href="/plan"' in bench.client.get("/runs").text
-    assert 'href="/plan/batch"' in bench.client.get("/samples").text
+    for address in ("/plan/batch", "/plan/sample"):
+        assert f'href="{address}"' in bench.client.get("/samples").text
+    assert 'href="/plan/sample"' in page

@@ -12,6 +12,7 @@ if TYPE_CHECKING:
     from brinemark.science.amount.simulate import Protocol
     from brinemark.steps.kept_plans import KeptBatchPlan
     from brinemark.steps.plan_batch_answers import BatchPlanned
+    from brinemark.steps.plan_sample_answers import PlannedSample
     from brinemark.steps.what_helps_answers import Helps
 
 
@@ -92,3 +93,9 @@ class Planning(Opened):
         from brinemark.steps.planning_pictures import draw_helps
 
         return draw_helps(answer, kind)
+
+    def draw_dilutions(self, answer: PlannedSample, kind: Kind = "svg") -> bytes:
+        """What each choice for the next electrode of a sample is expected to tell, by dilution and way of reading."""
+        from brinemark.steps.planning_pictures import draw_dilutions
+
+        return draw_dilutions(answer, kind)

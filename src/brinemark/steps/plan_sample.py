@@ -42,7 +42,7 @@ from brinemark.terms.amounts import Calibration, SamplePortion
 from brinemark.terms.dilutions import USUAL, Diluent
 from brinemark.terms.errors import Refused
 from brinemark.terms.making import READY
-from brinemark.terms.sample_plans import PlannedAddition, SampleWish
+from brinemark.terms.sample_plans import PlannedAddition, SampleWish, TooLittleWater
 from brinemark.terms.stored import Record
 
 NO_DRIFT = "drift between dips of an electrode is not measured yet: what an addition would bring rests on a default"
@@ -182,11 +182,11 @@ def _diluted(asked: _Asked, dilution: float) -> SamplePortion:
     return replace(asked.fresh, dilution=dilution, share=cell.share, added=cell.added, added_u=own, stock_parts=parts)
 
 
-def _too_little(sample: str, wish: SampleWish, asked: _Asked, electrodes: int) -> Refused:
+def _too_little(sample: str, wish: SampleWish, asked: _Asked, electrodes: int) -> TooLittleWater:
     freely = practical_dilutions(DILUTIONS, asked.cell_mL, math.inf, wish.kit, _diluent(asked))
     least = min((one for one in freely if one.reason is None), key=lambda one: one.sample_mL)
     count = "one electrode" if electrodes == 1 else f"{electrodes} electrodes"
-    return Refused(
+    return TooLittleWater(
         f"{wish.water_mL:g} mL of {sample} for {count} in cells of {asked.cell_mL:g} mL",
         f"at least {electrodes * least.sample_mL:.3g} mL ({least.dilution:g} times diluted)",
         "use a smaller cell, fewer electrodes or more water",

@@ -198,8 +198,7 @@ class PlannedSample:
         alike = [row.words for row in self.rows if row.alike]
         if alike and self.together is None:
             yield f"within the error of the computation as good: {'; '.join(alike)}"
-        for one in self.prepare:
-            yield f"{diluted_words(one.dilution)}: {one.words}"
+        yield from self.made()
         yield (
             f"the level is supposed to lie between 0 and {amount(self.highest)} {self.unit}; that decides what to read "
             "next and never what is stated"
@@ -209,6 +208,11 @@ class PlannedSample:
         for lost in self.not_possible:
             yield f"not possible {diluted_words(lost.dilution)}: {lost.reason}"
         yield from self.cautions
+
+    def made(self) -> Iterator[str]:
+        """How each dilution that is named is made."""
+        for one in self.prepare:
+            yield f"{diluted_words(one.dilution)}: {one.words}"
 
     def to_dict(self) -> dict[str, Any]:
         """The JSON contract of `plan-sample --json`."""

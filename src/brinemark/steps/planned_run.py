@@ -1,4 +1,4 @@
-"""The run that a plan for a batch asks for: what `lay_out` takes, with the names of the samples."""
+"""The run that a plan for a batch or for a sample asks for: what `lay_out` takes, with the names of the samples."""
 
 from __future__ import annotations
 
@@ -12,7 +12,9 @@ from brinemark.science.planning.plans import BatchPlan
 from brinemark.steps.kept_plans import batch_plan_named
 from brinemark.steps.place import Place
 from brinemark.steps.plan_batch_answers import PlannedBatch
+from brinemark.steps.plan_sample_answers import PlannedSample
 from brinemark.terms.errors import Refused
+from brinemark.terms.sample_plans import PlannedAddition
 
 
 def rises_of(protocol: Protocol) -> tuple[tuple[float, ...], float | None]:
@@ -62,6 +64,35 @@ def portions_of(dilutions: Sequence[float], names: Sequence[str]) -> list[dict[s
     return [
         {"name": name, "dilution": dilution, "electrodes": count} for name in names for dilution, count in seen.items()
     ]
+
+
+def run_of_sample(planned: PlannedSample) -> dict[str, Any]:
+    """What is asked of a run by the plan of a sample, as a file of lay-out says it, without blanks and standards.
+
+    A run gives all electrodes of a sample the same additions, also where the plan gives fewer to some of them.
+    """
+    most = max((row.additions for row in planned.chosen), key=len)
+    found: dict[str, Any] = {
+        "batches": [planned.batch],
+        "instrument": planned.instrument,
+        "prescan": planned.prescan,
+        "volume_mL": planned.cell_mL,
+        "sample": portions_of([row.dilution for row in planned.chosen], [planned.sample]),
+    }
+    if planned.lot is not None:
+        found["matrix_lot"] = planned.lot
+    if rising := [_addition(one) for one in most if not one.spike]:
+        found["addition"] = rising
+    if spikes := [_addition(one) for one in most if one.spike]:
+        found["closing_spike"] = spikes[0]
+    if most:
+        found["add_to"] = ["sample"]
+    return found
+
+
+def _addition(one: PlannedAddition) -> dict[str, Any]:
+    rise = {"rise": _three(one.rise)}
+    return rise if one.stock is None else {**rise, "stock": one.stock}
 
 
 def planned_run(place: Place, values: Mapping[str, object]) -> dict[str, object]:

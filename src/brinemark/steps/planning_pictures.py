@@ -7,13 +7,22 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from brinemark.outputs.charts import Kind, helps_chart, render, shown_unit, trade_chart
+from brinemark.outputs.charts import Kind, dilutions_chart, helps_chart, render, shown_unit, trade_chart
 from brinemark.science.planning.figures import SIGMAS, Figure
 from brinemark.science.planning.gains import MORE_ELECTRODES, TODAY, Gain
 from brinemark.steps.plan_batch_answers import BatchPlanned
+from brinemark.steps.plan_sample_answers import PlannedSample
 from brinemark.steps.what_helps_answers import Helps
 from brinemark.terms.errors import Refused
-from brinemark.terms.planning_pictures import HelpsBar, HelpsPicture, TradeLine, TradePanel, TradePicture
+from brinemark.terms.planning_pictures import (
+    DilutionLine,
+    DilutionsPicture,
+    HelpsBar,
+    HelpsPicture,
+    TradeLine,
+    TradePanel,
+    TradePicture,
+)
 from brinemark.terms.wording import amount
 
 
@@ -25,6 +34,11 @@ def draw_trade(answer: BatchPlanned, kind: Kind) -> bytes:
 def draw_helps(answer: Helps, kind: Kind) -> bytes:
     """What a better batch would buy. Raises Refused for an answer without parts, or when nothing can be drawn."""
     return render(helps_chart(helps_picture(answer)), kind)
+
+
+def draw_dilutions(answer: PlannedSample, kind: Kind) -> bytes:
+    """What each choice for the next electrode of a sample is expected to tell."""
+    return render(dilutions_chart(dilutions_picture(answer)), kind)
 
 
 def trade_picture(answer: BatchPlanned) -> TradePicture:
@@ -122,3 +136,24 @@ def _bar(one: Gain, aim: str) -> HelpsBar:
     if aim != "power":
         shown = (math.exp(shown[0]), math.exp(shown[1]), math.exp(shown[2]))
     return HelpsBar(one.part, *shown, sure)
+
+
+def dilutions_picture(answer: PlannedSample) -> DilutionsPicture:
+    """Each way of reading over the dilutions, as a single electrode; what the plan names is marked."""
+    dilutions = tuple(sorted({row.dilution for row in answer.rows}))
+    ways = dict.fromkeys(row.way for row in answer.rows)
+    count = len(answer.chosen)
+    what = "Next electrode" if count == 1 else f"Next {count} electrodes"
+    lines = tuple(_dilution_line(answer, way, dilutions) for way in ways)
+    return DilutionsPicture(f"{what} of sample {answer.sample}", dilutions, answer.max_fold, lines)
+
+
+def _dilution_line(answer: PlannedSample, way: str, dilutions: Sequence[float]) -> DilutionLine:
+    told = {row.dilution: row.told for row in answer.rows if row.way == way}
+    there = [told.get(one) for one in dilutions]
+    narrower = np.array([math.nan if one is None else one.narrower for one in there])
+    # d exp(information) = exp(information) d information
+    error = np.array([math.nan if one is None else one.narrower * one.information_error for one in there])
+    chance = np.array([math.nan if one is None else one.chance for one in there])
+    chosen = frozenset(dilutions.index(row.dilution) for row in answer.chosen if row.way == way)
+    return DilutionLine(way, narrower, error, chance, chosen)

@@ -79,3 +79,27 @@ class StudyPicture:
     fold: tuple[FloatArray, FloatArray]
     max_fold: float
     notes: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class DilutionLine:
+    """One way of reading at every dilution. narrower, error, chance : (dilutions,), how many times what is known
+    narrows on average with its Monte Carlo standard error, and the chance of an interval as narrow as wanted; nan = not
+    possible; chosen : places of the dilutions that the plan names."""
+
+    name: str
+    narrower: FloatArray
+    error: FloatArray
+    chance: FloatArray
+    chosen: frozenset[int] = frozenset()
+
+
+@dataclass(frozen=True, slots=True)
+class DilutionsPicture:
+    """What one electrode is expected to tell of a sample. dilutions : rising; max_fold : that is wanted."""
+
+    title: str
+    dilutions: tuple[float, ...]
+    max_fold: float
+    lines: tuple[DilutionLine, ...]
+    notes: tuple[str, ...] = ()

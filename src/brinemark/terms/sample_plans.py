@@ -6,6 +6,11 @@ import math
 from dataclasses import dataclass
 
 from brinemark.terms.dilutions import DEFAULT_KIT, Kit
+from brinemark.terms.errors import Refused
+
+
+class TooLittleWater(Refused):
+    """What is left of a sample is not enough for what is wished; it says how much would be."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -11,7 +11,7 @@ from typing import Any, TypeAlias
 from urllib.parse import quote
 
 from brinemark.logbook import Logbook
-from brinemark.steps.plan_sample_bench import SampleBench
+from brinemark.steps.planned_run import run_of_sample
 from brinemark.steps.sheet_sources import Uploads
 from brinemark.terms.errors import BrinemarkError, Refused, Stopped
 from brinemark.terms.findings import Finding
@@ -123,12 +123,12 @@ def one_more(book: Logbook, given: Mapping[str, Any], told: Told) -> dict[str, A
 
 
 def _planned(book: Logbook, given: Mapping[str, Any]) -> dict[str, Any]:
-    """What the next electrode is best used for, and as a list for the bench; None where nothing can be expected."""
+    """What the next electrode is best used for, and the run that it asks for; None where nothing can be expected."""
     try:
         planned = book.plan_sample(given["sample"], SampleWish(batch=given["batch"] or None))
     except Refused:
-        return {"plan": None, "bench": None}
-    return {"plan": planned.to_dict(), "bench": SampleBench.of(planned).to_dict()}
+        return {"plan": None, "run": None}
+    return {"plan": planned.to_dict(), "run": run_of_sample(planned)}
 
 
 def what_helps(book: Logbook, given: Mapping[str, Any], told: Told) -> dict[str, Any]:

@@ -1,6 +1,7 @@
 """Charts as Vega-Lite specifications (plain dicts), drawn without browser or network."""
 
 from brinemark.outputs.charts.definitions import definitions_chart
+from brinemark.outputs.charts.dilutions import dilutions_chart
 from brinemark.outputs.charts.exposures import exposures_map
 from brinemark.outputs.charts.fan import calibration_fan
 from brinemark.outputs.charts.fit import fit_chart
@@ -33,6 +34,7 @@ __all__ = [
     "consignment_overview",
     "definitions_chart",
     "detectability_chart",
+    "dilutions_chart",
     "exposures_map",
     "fit_chart",
     "funnel_chart",

@@ -7,7 +7,17 @@ from typing import TYPE_CHECKING
 
 from brinemark.faces.web.answers import Answer, File
 from brinemark.faces.web.looks import row_of
-from brinemark.faces.web.pages import considered, curve_choice, exposures, planning, studies, survey, trials, window
+from brinemark.faces.web.pages import (
+    considered,
+    curve_choice,
+    exposures,
+    planning,
+    planning_samples,
+    studies,
+    survey,
+    trials,
+    window,
+)
 from brinemark.faces.web.visit import Visit
 from brinemark.outputs.codes import code_svg
 from brinemark.terms.errors import Refused
@@ -153,6 +163,7 @@ DRAWN: Mapping[str, Callable[[Visit, Kind], bytes]] = {
     "pairs": _pairs,
     "trade": planning.draw_batch,
     "helps": planning.draw_helps,
+    "dilutions": planning_samples.draw,
     "study": studies.draw,
 }
 

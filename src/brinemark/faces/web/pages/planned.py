@@ -152,22 +152,31 @@ def lay_out_address(visit: Visit, answer: BatchPlanned, kept: str = "") -> str:
     kept : id of the plan where it is kept, so that the run names it.
     """
     best = answer.plans[0]
-    run = run_of(best)
     batch, ready = newest_ready(visit)
-    fields = [("batch", batch)] if ready == answer.electrodes else []
-    fields += [
-        ("instrument", answer.instrument),
-        ("blanks", str(run["blanks"])),
-        ("standards", str(run["standards"])),
-        ("levels", _joined(run["levels"])),
-        ("bracket", "yes" if run["bracket"] else "no"),
-        ("prescan", "yes" if run["prescan"] else "no"),
-        ("addition", _joined(one["rise"] for one in run["addition"])),
-        ("closing_spike", _joined([run["closing_spike"]["rise"]] if "closing_spike" in run else [])),
+    run = {**run_of(best), "instrument": answer.instrument, "batches": [batch] if ready == answer.electrodes else []}
+    named = [("samples", str(best.plan.samples)), ("dilutions", _joined(best.plan.use.dilutions)), ("plan", kept)]
+    return run_address(run, named)
+
+
+def run_address(run: Mapping[str, Any], more: Iterable[tuple[str, str]] = ()) -> str:
+    """The form of a run with what a plan asks of it filled in; more : further fields.
+
+    The form has one stock for all that is added: it stays open where a plan takes several.
+    """
+    added = [*run.get("addition", ()), *([run["closing_spike"]] if "closing_spike" in run else ())]
+    stocks = {one.get("stock", "") for one in added}
+    fields = [
+        *(("batch", name) for name in run.get("batches", ())),
+        *((name, str(run.get(name, ""))) for name in ("instrument", "blanks", "standards", "matrix_lot")),
+        ("levels", _joined(run.get("levels", ()))),
+        *((name, "yes" if run[name] else "no") for name in ("bracket", "prescan") if name in run),
+        ("volume_mL", f"{run['volume_mL']:g}" if "volume_mL" in run else ""),
+        *(("sample", f"{one['name']}; {one['dilution']:g}; {one['electrodes']}") for one in run.get("sample", ())),
+        ("addition", _joined(one["rise"] for one in run.get("addition", ()))),
+        ("closing_spike", f"{run['closing_spike']['rise']:g}" if "closing_spike" in run else ""),
+        ("addition_stock", stocks.pop() if len(stocks) == 1 else ""),
         *(("add_to", role) for role in run.get("add_to", ())),
-        ("samples", str(best.plan.samples)),
-        ("dilutions", _joined(best.plan.use.dilutions)),
-        ("plan", kept),
+        *more,
     ]
     return f"/lay-out?{urlencode([(name, text) for name, text in fields if text])}"
 

@@ -1,4 +1,4 @@
-"""The pages of plans: what to do with the next batch, the next electrode, and where better making would help."""
+"""The pages of plans: what to do with the next batch, and where better making would help."""
 
 from __future__ import annotations
 
@@ -6,8 +6,6 @@ from dataclasses import asdict
 from typing import TYPE_CHECKING, Any
 
 from brinemark.faces.web.answers import Answer, GoTo, Page
-from brinemark.faces.web.filters import segment
-from brinemark.faces.web.looks import rows_of
 from brinemark.faces.web.pages import planned
 from brinemark.faces.web.visit import Visit
 from brinemark.steps.fish_answers import finite
@@ -24,17 +22,7 @@ BATCH, HELPS = "/plan/batch", "/plan/what-helps"
 
 def first(visit: Visit) -> Answer:
     """What can be planned."""
-    rows = (row.row for row in rows_of(visit.desk))
-    samples = sorted({row.sample for row in rows if row.role == "sample" and row.sample})
-    return Page("planning.html", "Plan", {**planned.choices(visit), "samples": samples})
-
-
-def sample(visit: Visit) -> Answer:
-    """The part of a sample's page that says what its next electrode is best used for. Raises Refused."""
-    name = visit.ask("sample")
-    if not any(row.row.sample == name for row in rows_of(visit.desk)):
-        raise Refused(f"no sample {name[:60]!r}", "a sample of a run sheet", "choose one on the page Plan")
-    return GoTo(f"/samples/{segment(name)}#one-more")
+    return Page("planning.html", "Plan", planned.choices(visit))
 
 
 def batch(visit: Visit) -> Answer:

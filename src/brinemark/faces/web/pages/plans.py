@@ -20,8 +20,8 @@ from brinemark.terms.wording import counted
 
 FILLED = {"measured_at": "Measured at", "salinity": "Salinity", "temperature_C": "Temperature, °C", "note": "Note"}
 FILLED_IN = (
-    *("title", "instrument", "plan", "blanks", "standards", "levels", "stock", "bracket"),
-    *("prescan", "addition", "closing_spike", "volume_mL"),
+    *("title", "instrument", "plan", "blanks", "standards", "levels", "stock", "matrix_lot", "bracket"),
+    *("prescan", "addition", "closing_spike", "addition_stock", "volume_mL"),
 )
 ROLES = ("blank", "standard", "sample", "control")
 NUMBERS = ("blanks", "standards", "levels_per_electrode", "volume_mL", "blank_every", "minutes", "level_rel_u")

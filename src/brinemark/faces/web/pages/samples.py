@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from typing import Any
 from urllib.parse import urlencode
 
 from brinemark.faces.web.answers import Answer, GoTo, Page
 from brinemark.faces.web.looks import READINGS, all_rows, calibration_of, rows_of
+from brinemark.faces.web.pages.planned import address_of, run_address
 from brinemark.faces.web.visit import Visit, sliced
+from brinemark.steps.planned_run import portions_of
 from brinemark.terms.errors import Refused
 from brinemark.terms.making import READY
 from brinemark.terms.wording import film_words, probability
@@ -62,8 +64,11 @@ def one(visit: Visit) -> Answer:
         data |= visit.desk.kept(("sample", heads[-1].id), lambda: _said(visit, heads[-1].id))
         data["old"] = report is None or heads[-1].calibration != report.id
         data["supposed"] = _supposed(visit, name, heads[-1].id)
-        data["planned"] = _planned(visit, name, heads[-1].id)
-        data["choices"] = [] if report is None else _choices(visit, set(report.calibration.readings.batch))
+        data["planned"] = found = _planned(visit, name, heads[-1].id)
+        asked = {"sample": name, "batch": "" if found is None else found["batch"]}
+        data["plan"] = address_of("/plan/sample", asked)
+        data["print"] = address_of("/plan/sample/print", asked)
+        data["choices"] = [] if report is None else batch_choices(visit, set(report.calibration.readings.batch))
     return Page("sample.html", f"Sample {name}", data)
 
 
@@ -85,37 +90,22 @@ def _supposed(visit: Visit, name: str, reading: str) -> dict[str, Any] | None:
     job = visit.desk.jobs.last(ONE_MORE, sample=name)
     if job is None or job.answer["reading"] != reading:
         return None
-    answer = {key: value for key, value in job.answer.items() if key not in ("plan", "bench")}
-    plan = job.answer["plan"]
-    expected = None if plan is None else next(row["dilution"] for row in plan["rows"] if row["best"])
-    dilution = expected or answer["best"] or min((row["dilution"] for row in answer["rows"]), default=1.0)
-    wanted = {"batch": answer["batch"], "sample": f"{name}; {dilution:g}; 1"}
-    return {**answer, "lay_out": f"/lay-out?{urlencode(wanted)}"}
+    answer = {key: value for key, value in job.answer.items() if key not in ("plan", "run")}
+    dilution = answer["best"] or min((row["dilution"] for row in answer["rows"]), default=1.0)
+    plain = {"batches": [answer["batch"]], "sample": portions_of([dilution], [name])}
+    return {**answer, "lay_out": run_address(job.answer["run"] or plain)}
 
 
-def _planned(visit: Visit, name: str, reading: str, what: str = "plan") -> dict[str, Any] | None:
-    """What the next electrode is expected to tell, worked out with it; what : "bench" for the list of its steps."""
+def _planned(visit: Visit, name: str, reading: str) -> dict[str, Any] | None:
+    """What the next electrode is expected to tell, worked out with it."""
     job = visit.desk.jobs.last(ONE_MORE, sample=name)
-    return None if job is None or job.answer["reading"] != reading else job.answer[what]
+    return None if job is None or job.answer["reading"] != reading else job.answer["plan"]
 
 
-def bench_list(visit: Visit) -> Answer:
-    """The next electrode of a sample for the bench, with boxes to tick. Raises Refused when none is worked out."""
-    name = visit.ask("sample")
-    heads = [head for head in _heads(visit) if head.sample == name]
-    found = _planned(visit, name, heads[-1].id, "bench") if heads else None
-    if found is None:
-        came = f"no plan for the next electrode of {name[:60]!r} by its newest reading"
-        raise Refused(
-            came, "one that is worked out", "begin it on the page of the sample, part What one more electrode"
-        )
-    return Page("planning_sample_print.html", f"Next electrode of sample {name}, for the bench", {"bench": found})
-
-
-def _choices(visit: Visit, calibrated: set[str]) -> list[tuple[str, str]]:
-    """Batches of the calibration, newest first, with how many of their electrodes are ready."""
+def batch_choices(visit: Visit, names: Collection[str]) -> list[tuple[str, str]]:
+    """Batches of these names, newest first, with how many of their electrodes are ready; before them none."""
     known = visit.desk.kept("batches in order", visit.book.batches)
-    found = [(one.name, one.count(READY)) for one in reversed(known) if one.name in calibrated]
+    found = [(one.name, one.count(READY)) for one in reversed(known) if one.name in names]
     words = [(name, f"{name} ({ready} ready)" if ready else name) for name, ready in found]
     return [("", "the newest with ready electrodes"), *words]
 
