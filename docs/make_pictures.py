@@ -27,6 +27,9 @@ PAGES = {
     "calibration": ("/calibration", 1000),
     "curves": ("/curves/window", 1000),
     "lay-out": ("/lay-out", 1000),
+    "plan": ("/plan/batch?electrodes=6", 1500),
+    "consignment": ("/consignments/K1", 1180),
+    "plan-sample": ("/plan/sample?sample=K1-tank-7&water_mL=60", 1050),
 }
 """Name of a picture, address, and height [pixel] that is shown of it."""
 PROGRAMS = ("chromium", "chromium-browser", "google-chrome", "google-chrome-stable")
