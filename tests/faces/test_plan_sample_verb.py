@@ -47,7 +47,6 @@ def test_the_list_for_the_bench_is_written_beside_the_answer(book: Path, tmp_pat
     [
         (("W-9",), "no sample 'W-9'"),
         (("W-1", "--electrodes", "0"), "0 electrodes"),
-        (("W-1", "--water-mL", "0.01"), "at least"),
         (("W-1", "--unread"), "of which something was read"),
     ],
 )
@@ -56,3 +55,13 @@ def test_what_cannot_be_had_is_one_line_on_the_error_stream(book: Path, words: t
     assert (result.exit_code, result.stdout) == (1, "")
     assert came in result.stderr
     assert len(result.stderr.strip().splitlines()) == 1
+
+
+def test_too_little_water_is_an_answer_that_says_what_would_be_enough(book: Path) -> None:
+    words = ("--logbook", book, "plan-sample", "W-1", "--water-mL", "0.01")
+    result = call(*words)
+    assert (result.exit_code, result.stderr) == (0, "")
+    assert "Not as wished: 0.01 mL of W-1 for one electrode" in " ".join(result.stdout.split())
+    said = data("plan-sample", *words)
+    assert sorted(said) == ["not_as_wished", "sample", "schema"]
+    assert "at least 0.125 mL" in said["not_as_wished"]

@@ -12,7 +12,7 @@ from brinemark.faces.cli.dilutions import kit_of
 from brinemark.faces.cli.plain import amount, json_option, say, say_json, say_next, say_table, write_page
 from brinemark.faces.cli.progress import working
 from brinemark.faces.cli.session import Session
-from brinemark.terms.sample_plans import SampleWish
+from brinemark.terms.sample_plans import SampleWish, TooLittleWater
 
 if TYPE_CHECKING:
     from brinemark.steps.plan_sample_answers import PlannedRow, PlannedSample
@@ -53,8 +53,12 @@ def plan_sample(session: Session, /, sample: str, page: Path | None, as_json: bo
       brinemark --logbook my-logbook plan-sample S001 --page bench.txt
     """
     wish = _wish(given)
-    with session.open() as logbook, working("planning the next electrode"):
-        answer = logbook.plan_sample(sample, wish)
+    try:
+        with session.open() as logbook, working("planning the next electrode"):
+            answer = logbook.plan_sample(sample, wish)
+    except TooLittleWater as little:
+        _tell_impossible(sample, little, as_json)
+        return
     if page is not None:
         from brinemark.steps.plan_sample_bench import SampleBench
 
@@ -69,6 +73,14 @@ def plan_sample(session: Session, /, sample: str, page: Path | None, as_json: bo
     if page is not None:
         say(f"Wrote {page}.")
     say_next(session.line("lay-out", "RUN.toml"))
+
+
+def _tell_impossible(sample: str, little: TooLittleWater, as_json: bool) -> None:
+    """A wish that the water does not allow is answered with what would be needed."""
+    if as_json:
+        say_json({"schema": 1, "sample": sample, "not_as_wished": str(little)})
+    else:
+        say(f"Not as wished: {little}.")
 
 
 def _wish(given: dict[str, Any]) -> SampleWish:
