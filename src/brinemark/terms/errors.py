@@ -30,6 +30,11 @@ class Refused(BrinemarkError):
         self.file, self.row, self.column = file, row, column
         super().__init__(self._sentence())
 
+    @property
+    def without_place(self) -> str:
+        """What is wrong, for a form that marks the field itself."""
+        return " ".join(f"{self.came}; expected {self.expected}; {self.remedy}".split())
+
     def _sentence(self) -> str:
         places = (
             self.file,
@@ -37,8 +42,7 @@ class Refused(BrinemarkError):
             None if self.column is None else f"column {self.column}",
         )
         where = ", ".join(place for place in places if place)
-        text = f"{self.came}; expected {self.expected}; {self.remedy}"
-        return " ".join((f"{where}: {text}" if where else text).split())
+        return f"{' '.join(where.split())}: {self.without_place}" if where else self.without_place
 
 
 class GateFailed(BrinemarkError):

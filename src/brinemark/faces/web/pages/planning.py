@@ -37,7 +37,7 @@ def batch(visit: Visit) -> Answer:
         data |= {"long": True} if answer is None else _batch_data(visit, answer)
         data["here"] = visit.with_asked()
     except Refused as refusal:
-        data |= {"refusal": str(refusal), "field": refusal.column or ""}
+        data |= {"refusal": refusal.without_place, "field": refusal.column or ""}
         return Page("planning_batch.html", "Plan the next batch", data, 422)
     return Page("planning_batch.html", "Plan the next batch", data)
 

@@ -39,7 +39,7 @@ def form(visit: Visit) -> Answer:
         except TooLittleWater as little:
             data["not_possible"] = str(little)
         except Refused as refusal:
-            data |= {"refusal": str(refusal), "field": refusal.column or ""}
+            data |= {"refusal": refusal.without_place, "field": refusal.column or ""}
             status = 422
     return Page("planning_sample.html", "Plan the next electrode of a sample", data, status)
 

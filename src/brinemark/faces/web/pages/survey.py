@@ -91,7 +91,7 @@ def holds(visit: Visit) -> Answer:
         try:
             data |= _held(holds_of(visit), visit)
         except Refused as refusal:
-            data |= {"refusal": str(refusal), "field": refusal.column or ""}
+            data |= {"refusal": refusal.without_place, "field": refusal.column or ""}
             return Page("holds.html", "Holds", data, 422)
     return Page("holds.html", "Holds", data)
 
