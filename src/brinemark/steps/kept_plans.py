@@ -7,9 +7,9 @@ from dataclasses import asdict, dataclass
 from typing import Any, Protocol, TypeVar
 
 from brinemark.records.text import nearest, shown
+from brinemark.steps.chosen import FEWEST_DIGITS
 from brinemark.steps.fish_answers import finite
 from brinemark.steps.identity import Made, Recipe
-from brinemark.steps.lay_out import FEWEST_DIGITS
 from brinemark.steps.place import Place
 from brinemark.steps.plan_batch_answers import BatchPlanned
 from brinemark.steps.plan_fish import FISH_PLAN, FishPlanAnswer

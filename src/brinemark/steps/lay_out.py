@@ -87,7 +87,8 @@ def _checked_seed(seed: int | None) -> int:
 def _bench(place: Place, reader: Reader, request: RunRequest, seed: int) -> _Bench:
     uses = reader.uses()
     known, plans = with_plans(reader, uses)
-    if request.plan is not None and not any(one.id == request.plan for one in reader.newest_first(BATCH_PLAN)):
+    planned = None if request.plan is None else reader.records([request.plan]).get(request.plan)
+    if request.plan is not None and (planned is None or planned.kind != BATCH_PLAN):
         came = f"no plan for a batch {shown(request.plan)}"
         raise Refused(came, "the id of one that was kept", "see batch-plans", column="plan")
     there = {row.sample: row.role for row in uses if row.sample and row.role != "addition"}

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-from collections import Counter
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
@@ -16,6 +15,7 @@ from brinemark.science.planning.study_figures import Figure, statement_shares
 from brinemark.science.planning.study_laboratory import STATEMENTS, Chunk
 from brinemark.steps.chosen import FEWEST_DIGITS
 from brinemark.steps.place import Place
+from brinemark.steps.plan_batch_answers import levels_in_words
 from brinemark.steps.study import ROLE, STUDY, StudyAnswer, answer_of
 from brinemark.terms.arrays import FloatArray
 from brinemark.terms.errors import Refused
@@ -85,13 +85,11 @@ def asked_words(request: Mapping[str, Any], unit: str) -> tuple[str, str, str]:
 
 
 def _burned_words(batch: Mapping[str, Any], samples: Mapping[str, Any], unit: str) -> str:
-    counted = Counter(batch["burned"])
-    if not counted:
+    if not batch["burned"]:
         return "none burned"
-    burned = [f"{'blank' if c == 0 else amount(c)}{f' x{n}' if n > 1 else ''}" for c, n in sorted(counted.items())]
-    read = way_words(batch["way"], unit)
+    levels, read = levels_in_words(batch["burned"]), way_words(batch["way"], unit)
     same = batch["way"] == samples["way"] and read != ONCE
-    return f"{len(batch['burned'])} burned ({', '.join(burned)} {unit}), {'read as the samples are' if same else read}"
+    return f"{len(batch['burned'])} burned ({levels} {unit}), {'read as the samples are' if same else read}"
 
 
 def way_words(way: Mapping[str, Any], unit: str) -> str:

@@ -116,15 +116,16 @@ class StudyAsked:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class _Ready:
-    """A study before it begins: what is asked, the plan, its recipe, and where its chunks are kept."""
+    """A study before it begins: what is asked, the plan, its recipe, and its chunks, by which they are kept."""
 
     request: StudyRequest
     plan: StudyPlan
     recipe: Recipe
+    chunks: list[tuple[int, ...]]
 
     def part(self, number: int) -> str:
         """Name of a kept chunk, by its laboratories. Compiled loops differ in the last digits and have their own."""
-        inside = self.plan.chunks()[number]
+        inside = self.chunks[number]
         loops = "compiled" if self.plan.rules.compiled else "plain"
         return f"laboratories {inside[0]} to {inside[-1]} {loops} {np.__version__}"
 
@@ -157,7 +158,7 @@ def study(place: Place, plan: Plan, workforce: Workforce | None = None, on_step:
         return answer_of(stored, False)
     progress = Progress(partial(_keep, place, ready), on_step, partial(checked_chunk, versions()))
     found = run_study(ready.plan, hire, kept, progress)
-    resumed = sum(ready.plan.batches_of(one) for number in kept for one in ready.plan.chunks()[number])
+    resumed = sum(ready.plan.batches_of(one) for number in kept for one in ready.chunks[number])
     return replace(_store(place, ready, found), resumed=resumed)
 
 
@@ -211,7 +212,7 @@ def _ready(place: Place, name: str, data: bytes | Mapping[str, object]) -> _Read
         "draws": settings.calibration.draws,
     }
     plan = _plan(request, population, rules)
-    return _Ready(request, plan, Recipe(STUDY, ROLE, parents, said, request.seed))
+    return _Ready(request, plan, Recipe(STUDY, ROLE, parents, said, request.seed), plan.chunks())
 
 
 def _truth(values: Mapping[str, float]) -> Truth:
@@ -243,7 +244,7 @@ def _protocol(way: Way) -> Protocol:
 def _kept(reader: Any, ready: _Ready) -> dict[int, Chunk]:
     """Chunks that an earlier call finished."""
     found = {}
-    for number in range(len(ready.plan.chunks())):
+    for number in range(len(ready.chunks)):
         arrays = reader.cached_arrays(ready.recipe.id, ready.part(number))
         if arrays is not None:
             failed = tuple(round(one) for one in arrays["failed"].tolist())

@@ -36,19 +36,26 @@ def plan_fish(session: Session, wish: Path, page: Path | None, as_json: bool) ->
     """
     with session.open() as logbook:
         answer = logbook.plan_fish(wish)
+    hand_over(answer, page, as_json)
+    if not as_json:
+        say_next(session.line("tanks", "TANKS.csv"))
+
+
+def hand_over(answer: FishPlanAnswer, page: Path | None, as_json: bool, head: str = "") -> None:
+    """A plan that was made now or kept, as its page, as data, or as text under a head."""
     if page is not None:
         write_page(page, answer.page())
     if as_json:
         say_json(answer.to_dict())
         return
-    tell_fish_plan(answer)
+    if head:
+        say(head)
+    _tell(answer)
     if page is not None:
         say(f"Wrote {page}.")
-    say_next(session.line("tanks", "TANKS.csv"))
 
 
-def tell_fish_plan(answer: FishPlanAnswer) -> None:
-    """What the plan says, whether it was made now or kept."""
+def _tell(answer: FishPlanAnswer) -> None:
     plan = answer.plan
     there = "" if plan.wish.fish is None else f" of {plan.wish.fish}"
     say(f"Test {counted(plan.tested, 'fish', 'fish')}{there} (plan {answer.id[:12]}, seed {plan.seed}).")

@@ -6,7 +6,7 @@ from pathlib import Path
 
 import click
 
-from brinemark.faces.cli.plain import json_option, say, say_json, say_next, say_table, write_page
+from brinemark.faces.cli.plain import json_option, say, say_json, say_next, say_table
 from brinemark.faces.cli.session import Session
 
 
@@ -95,16 +95,8 @@ def fish_plans(session: Session, plan: str | None, page: Path | None, as_json: b
 
 
 def _tell_fish_plan(session: Session, plan: str, page: Path | None, as_json: bool) -> None:
-    from brinemark.faces.cli.fish_plans import tell_fish_plan
+    from brinemark.faces.cli.fish_plans import hand_over
 
     with session.open() as logbook:
         one = logbook.fish_plan(plan)
-    if page is not None:
-        write_page(page, one.page())
-    if as_json:
-        say_json(one.to_dict())
-        return
-    say(f"{one.title}, kept {one.made_at[:10]}:")
-    tell_fish_plan(one)
-    if page is not None:
-        say(f"Wrote {page}.")
+    hand_over(one, page, as_json, f"{one.title}, kept {one.made_at[:10]}:")

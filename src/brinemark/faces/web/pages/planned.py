@@ -154,7 +154,7 @@ def lay_out_address(visit: Visit, answer: BatchPlanned, kept: str = "") -> str:
     best = answer.plans[0]
     batch, ready = newest_ready(visit)
     run = {**run_of(best), "instrument": answer.instrument, "batches": [batch] if ready == answer.electrodes else []}
-    named = [("samples", str(best.plan.samples)), ("dilutions", _joined(best.plan.use.dilutions)), ("plan", kept)]
+    named = [("samples", str(best.plan.samples)), ("dilutions", joined(best.plan.use.dilutions)), ("plan", kept)]
     return run_address(run, named)
 
 
@@ -168,11 +168,11 @@ def run_address(run: Mapping[str, Any], more: Iterable[tuple[str, str]] = ()) ->
     fields = [
         *(("batch", name) for name in run.get("batches", ())),
         *((name, str(run.get(name, ""))) for name in ("instrument", "blanks", "standards", "matrix_lot")),
-        ("levels", _joined(run.get("levels", ()))),
+        ("levels", joined(run.get("levels", ()))),
         *((name, "yes" if run[name] else "no") for name in ("bracket", "prescan") if name in run),
         ("volume_mL", f"{run['volume_mL']:g}" if "volume_mL" in run else ""),
         *(("sample", f"{one['name']}; {one['dilution']:g}; {one['electrodes']}") for one in run.get("sample", ())),
-        ("addition", _joined(one["rise"] for one in run.get("addition", ()))),
+        ("addition", joined(one["rise"] for one in run.get("addition", ()))),
         ("closing_spike", f"{run['closing_spike']['rise']:g}" if "closing_spike" in run else ""),
         ("addition_stock", stocks.pop() if len(stocks) == 1 else ""),
         *(("add_to", role) for role in run.get("add_to", ())),
@@ -201,7 +201,8 @@ def study_address(answer: BatchPlanned) -> str:
     )
 
 
-def _joined(numbers: Iterable[float]) -> str:
+def joined(numbers: Iterable[float]) -> str:
+    """Numbers as a field of a form takes them."""
     return " ".join(f"{one:g}" for one in numbers)
 
 

@@ -9,6 +9,7 @@ from brinemark.faces.web.pages.planned import (
     NO_LEVEL,
     STUDIES,
     address_of,
+    joined,
     number_in,
     numbers_in,
     whole_in,
@@ -90,13 +91,13 @@ def address_of_request(request: Mapping[str, Any]) -> str:
         "batches": str(request["batches"]),
         "seed": str(request["seed"]),
         "batch.electrodes": str(batch["electrodes"]),
-        "batch.burned": _joined(batch["burned"]) or NO_LEVEL,
+        "batch.burned": joined(batch["burned"]) or NO_LEVEL,
         "burned_read": AS_SAMPLES if batch["way"] == samples["way"] else ONCE,
-        "samples.levels": _joined(samples["levels"]),
-        "samples.dilutions": _joined(samples["dilutions"]),
+        "samples.levels": joined(samples["levels"]),
+        "samples.dilutions": joined(samples["dilutions"]),
         "samples.water_K_sd": f"{samples['water_K_sd']:g}",
         "read": read,
-        "samples.additions": _joined(samples["way"]["additions"]),
+        "samples.additions": joined(samples["way"]["additions"]),
         "samples.closing_spike": "" if samples["way"]["spike"] is None else f"{samples['way']['spike']:g}",
     }
     return address_of(STUDIES, fields)
@@ -170,7 +171,3 @@ def _rounded(protocol: Protocol) -> tuple[tuple[float, ...], float | None]:
     """Rises with three digits, as the form shows them."""
     rises, spike = rises_of(protocol)
     return tuple(float(f"{one:.3g}") for one in rises), None if spike is None else float(f"{spike:.3g}")
-
-
-def _joined(numbers: list[float]) -> str:
-    return " ".join(f"{one:g}" for one in numbers)
